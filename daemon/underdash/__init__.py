@@ -1,0 +1,92 @@
+"""underdash: what a plug-in author imports, and nothing else.
+
+Start at `hookimpl` and the hooks in DEVELOPERS.md; `underdash.testing` helps with tests.
+"""
+
+from __future__ import annotations
+
+from .contract.buttons import (
+    Acknowledge,
+    Action,
+    ButtonHandler,
+    Gesture,
+    GestureKind,
+    GoQuiet,
+    Mark,
+    Refresh,
+    ResetPeak,
+    ShowPage,
+    TurnPage,
+)
+from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
+from .contract.hooks import hookimpl
+from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
+from .contract.pages import Alert, Canvas, Page, PanelDriver, Role, Scale, Zone
+from .contract.plugin import CONTRACT, PluginInfo
+from .contract.requests import Answer, ControlUnit, Part, PartKind, PollRequest, Protocol, SingleFrameFormat
+from .contract.signals import Age, Kind, PowerState, Quality, Reading, Sample, Signal, Snapshot, Value, worst
+from .contract.sources import Derived, Input, Result
+from .contract.units import UNITS, Unit, compatible, convert, linear
+
+__all__ = [
+    "CONTRACT",
+    "UNITS",
+    "Acknowledge",
+    "Action",
+    "Age",
+    "Alert",
+    "Answer",
+    "Bits",
+    "BroadcastListener",
+    "BusDescription",
+    "ButtonHandler",
+    "ByteOrder",
+    "Canvas",
+    "CarDescription",
+    "CarFile",
+    "Checksum",
+    "Coding",
+    "ControlUnit",
+    "Counter",
+    "Derived",
+    "Exchange",
+    "ExpectedFrame",
+    "Field",
+    "Gesture",
+    "GestureKind",
+    "GoQuiet",
+    "IgnitionEvidence",
+    "Input",
+    "Kind",
+    "Mark",
+    "Page",
+    "PanelDriver",
+    "Part",
+    "PartKind",
+    "PluginInfo",
+    "PollRequest",
+    "PowerState",
+    "Protocol",
+    "Quality",
+    "Reading",
+    "Refresh",
+    "ResetPeak",
+    "Result",
+    "Role",
+    "Sample",
+    "Scale",
+    "Select",
+    "ShowPage",
+    "Signal",
+    "SingleFrameFormat",
+    "Snapshot",
+    "TurnPage",
+    "Unit",
+    "Value",
+    "Zone",
+    "compatible",
+    "convert",
+    "hookimpl",
+    "linear",
+    "worst",
+]

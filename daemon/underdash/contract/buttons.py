@@ -1,0 +1,94 @@
+"""Steering-wheel buttons: gestures in, actions out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from .signals import Snapshot
+
+
+class GestureKind(StrEnum):
+    """What a finger did."""
+
+    PRESS = "press"
+    DOUBLE = "double"
+    HOLD = "hold"
+    REPEAT = "repeat"
+
+
+@dataclass(frozen=True, slots=True)
+class Gesture:
+    """A finished gesture on the button whose signal is ``button.<button>``."""
+
+    button: str
+    kind: GestureKind
+    held_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class TurnPage:
+    """Go `step` pages on (negative: back) in the deck of the panel the gesture belongs to."""
+
+    step: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class ShowPage:
+    """Show the page of this name."""
+
+    page: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResetPeak:
+    """Forget the held peak of a signal, or of all with None."""
+
+    signal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """Take the raised alert off the panel."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Put a mark with this text into what is being recorded."""
+
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refresh:
+    """Ask for a signal now instead of at its next turn."""
+
+    signal: str
+
+
+@dataclass(frozen=True, slots=True)
+class GoQuiet:
+    """Stop sending until released (`on` False)."""
+
+    on: bool = True
+
+
+Action = TurnPage | ShowPage | ResetPeak | Acknowledge | Mark | Refresh | GoQuiet
+
+
+@dataclass(frozen=True, slots=True)
+class ButtonHandler:
+    """What to do when a gesture is finished.
+
+    Args:
+        button: name of the button, without "button.".
+        kind: the gesture.
+        on: (gesture, snapshot) -> actions; synchronous and pure.
+        hold_s: how long a hold takes; only for holds, must be more than 0.
+    """
+
+    button: str
+    kind: GestureKind
+    on: Callable[[Gesture, Snapshot], Sequence[Action]]
+    hold_s: float = 0.8

@@ -1,0 +1,133 @@
+"""Pages and what they are drawn with.
+
+A page describes, it does not paint: `draw` is called with a canvas and names the elements that should be seen. The
+core compares them with those of the last frame and paints what changed, so a page is a pure function.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol as TypingProtocol
+
+from .signals import Reading, Snapshot
+
+
+class Role(StrEnum):
+    """A colour by what it says; the palette in force knows which one that is."""
+
+    INK = "ink"
+    SOFT = "soft"
+    ACCENT = "accent"
+    CAUTION = "caution"
+    WARNING = "warning"
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A stretch of a scale, in the scale's own unit, and the role it takes there."""
+
+    low: float
+    high: float
+    role: Role
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The ends of a scale in the shown unit, where its band starts (`zero`), and its zones."""
+
+    low: float
+    high: float
+    zero: float
+    zones: tuple[Zone, ...] = ()
+
+
+class Canvas(TypingProtocol):
+    """What a page can put on a panel; sizes follow from the panel."""
+
+    @property
+    def width(self) -> int:
+        """Pixels across."""
+
+    @property
+    def height(self) -> int:
+        """Pixels down."""
+
+    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None) -> None:
+        """Draw a band along the rim that grows from the scale's zero; values in the shown unit."""
+
+    def figure(self, reading: Reading, *, signed: bool = False) -> None:
+        """Draw the page's main value: its digits, its unit below."""
+
+    def title(self, text: str) -> None:
+        """Name what the page shows, in lower case."""
+
+    def strip(self, points: tuple[tuple[float, float], ...], scale: Scale, *, seconds: float) -> None:
+        """Draw recent history as one thin line of (seconds ago, value in the shown unit)."""
+
+    def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
+        """Draw up to four values one under the other: label, value with its unit, role of the value."""
+
+    def remark(self, text: str, role: Role = Role.CAUTION) -> None:
+        """Say a doubt about the value in a few words ("reference assumed")."""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page of the panel.
+
+    Args:
+        name: unique, such as "boost".
+        title: for lists and pictures.
+        draw: (canvas, snapshot) -> None; synchronous, pure, called on every change.
+        needs: signals it shows; they are asked for while it is on the panel.
+        period_s: how often their values are wanted.
+        peaks: signals whose peak is held for it.
+        histories: (signal, seconds) kept for it.
+    """
+
+    name: str
+    title: str
+    draw: Callable[[Canvas, Snapshot], None]
+    needs: tuple[str, ...]
+    period_s: float = 0.1
+    peaks: tuple[str, ...] = ()
+    histories: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """A condition worth the driver's eyes, raised once until acknowledged.
+
+    Args:
+        name: unique.
+        signal: a number.
+        text: what the panel says, a few words.
+        above, below: limit in the stored unit (one of the two).
+        clears_by: hysteresis in the stored unit.
+        delay_s: how long the limit must be passed.
+        role: caution or warning.
+        only_while: (switch or choice signal, value) that must hold, e.g. only while the engine runs.
+    """
+
+    name: str
+    signal: str
+    text: str
+    above: float | None = None
+    below: float | None = None
+    clears_by: float = 0.0
+    delay_s: float = 0.0
+    role: Role = Role.CAUTION
+    only_while: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PanelDriver:
+    """A kind of panel: `opened` takes the panel's table of the configuration and returns a device that shows images.
+
+    The device has `size: tuple[int, int]`, `show(image, boxes)`, `dim(level)` with level 0..1, and `close()`.
+    """
+
+    name: str
+    opened: Callable[[dict[str, object]], object]

@@ -1,0 +1,222 @@
+"""The store: the latest sample of every source of every signal, and which source counts.
+
+Sources write into slots they were given at start-up; a sink reads a `Reading`, which says how old the value is.
+A signal may have several sources in order: it changes to the next when the first is late, and back after three
+good samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from enum import IntEnum
+from math import inf
+
+from ..contract.signals import Age, Kind, Quality, Reading, Signal, Snapshot, Value
+from ..contract.units import UNITS, linear
+
+LATE_AFTER_PERIODS = 3.0
+GONE_AFTER_PERIODS = 10.0
+LATE_AT_LEAST_S = 0.4
+GONE_AT_LEAST_S = 1.5
+BACK_AFTER_SAMPLES = 3
+
+
+class Rank(IntEnum):
+    """Kinds of sources in their usual order; a lower one is preferred."""
+
+    BROADCAST = 0
+    POLL = 1
+    INPUT = 2
+    DERIVED = 3
+    GIVEN = 4
+
+
+class Slot:
+    """Where one source puts its samples of one signal. The hot path calls `put` and nothing else."""
+
+    __slots__ = (
+        "at", "count", "elastic", "high", "implausible", "low", "period_s", "quality", "rank", "signal", "source",
+        "value", "watch",
+    )  # fmt: skip
+
+    def __init__(self, signal: Signal, source: str, rank: int, period_s: float | None, elastic: bool) -> None:
+        self.signal = signal
+        self.source = source
+        self.rank = rank
+        self.period_s = period_s
+        self.elastic = elastic
+        self.low = -inf if signal.low is None else signal.low
+        self.high = inf if signal.high is None else signal.high
+        self.value: Value | None = None
+        self.quality = Quality.GOOD
+        self.at = -inf
+        self.count = 0
+        self.implausible = 0
+        self.watch: Callable[[Slot], None] | None = None
+
+    def put(self, value: Value, quality: Quality, at: float) -> None:
+        """Take a sample; a number outside the signal's plausible range is counted and dropped."""
+        if value.__class__ is float and not self.low <= value <= self.high:
+            self.implausible += 1
+            return
+        if self.elastic and self.count:
+            gap = at - self.at
+            self.period_s = gap if self.period_s is None else self.period_s + (gap - self.period_s) * 0.2
+        self.value = value
+        self.quality = quality
+        self.at = at
+        self.count += 1
+        if self.watch is not None:
+            self.watch(self)
+
+    def clear(self) -> None:
+        """Forget the sample, as if it had never come."""
+        self.value = None
+        self.at = -inf
+
+    def age(self, now: float) -> Age:
+        """Grade how old the sample is against the period it is expected in."""
+        if self.value is None:
+            return Age.GONE
+        old = now - self.at
+        if self.signal.gone_after_s is not None:
+            return Age.FRESH if old <= self.signal.gone_after_s else Age.GONE
+        period = self.period_s or 0.0
+        if old <= max(LATE_AT_LEAST_S, LATE_AFTER_PERIODS * period):
+            return Age.FRESH
+        return Age.LATE if old <= max(GONE_AT_LEAST_S, GONE_AFTER_PERIODS * period) else Age.GONE
+
+
+class _Entry:
+    """The slots of one signal in order of preference, and the one in use."""
+
+    __slots__ = ("current", "marks", "signal", "slots")
+
+    def __init__(self, signal: Signal) -> None:
+        self.signal = signal
+        self.slots: list[Slot] = []
+        self.marks: list[int] = []
+        self.current = 0
+
+    def add(self, slot: Slot) -> None:
+        self.slots.append(slot)
+        self.slots.sort(key=lambda s: s.rank)
+        self.marks = [0] * len(self.slots)
+        self.current = len(self.slots) - 1
+
+    def choose(self, now: float) -> Slot:
+        """Return the slot that counts now; see the module's first lines for the rule."""
+        if len(self.slots) == 1:
+            return self.slots[0]
+        ages = [slot.age(now) for slot in self.slots]
+        for index, slot in enumerate(self.slots[: self.current]):
+            if ages[index] is not Age.FRESH:
+                self.marks[index] = slot.count
+            elif slot.count - self.marks[index] >= BACK_AFTER_SAMPLES or ages[self.current] is not Age.FRESH:
+                self.current = index
+                break
+        if ages[self.current] is not Age.FRESH:
+            self.marks[self.current] = self.slots[self.current].count
+            fresh = [i for i, age in enumerate(ages) if age is Age.FRESH]
+            if fresh:
+                self.current = fresh[0]
+        return self.slots[self.current]
+
+
+class Store:
+    """All signals of the running configuration.
+
+    Args:
+        signals: catalogue and the plug-ins' own, by name.
+        units: the owner's unit by signal name or by stored unit.
+    """
+
+    def __init__(self, signals: Mapping[str, Signal], units: Mapping[str, str] | None = None) -> None:
+        self._signals = signals
+        self._units = dict(units or {})
+        self._entries: dict[str, _Entry] = {}
+
+    def slot(
+        self, signal: str, source: str, rank: int, *, period_s: float | None = None, elastic: bool = False
+    ) -> Slot:
+        """Make a place for one more source of a signal.
+
+        Args:
+            signal: a name of the catalogue or of a plug-in.
+            source: how the source is named to a person.
+            rank: see `Rank`; of two sources with one rank the first made is preferred.
+            period_s: expected period.
+            elastic: the period follows what is achieved.
+
+        Raises:
+            KeyError: nobody declared this signal.
+        """
+        entry = self._entries.get(signal) or _Entry(self._signals[signal])
+        slot = Slot(entry.signal, source, rank, period_s, elastic)
+        entry.add(slot)
+        self._entries[signal] = entry
+        return slot
+
+    def watch(self, signal: str, called: Callable[[Slot], None]) -> None:
+        """Have `called` called with the slot on every sample of a signal, whichever source it comes from."""
+        for slot in self.slots(signal):
+            before = slot.watch
+            slot.watch = called if before is None else _both(before, called)
+
+    def slots(self, signal: str) -> tuple[Slot, ...]:
+        """Return the sources of a signal, the preferred one first; none if nobody provides it."""
+        entry = self._entries.get(signal)
+        return tuple(entry.slots) if entry else ()
+
+    def names(self) -> list[str]:
+        """Return the names of all signals that have a source."""
+        return sorted(self._entries)
+
+    def drop(self, slots: Iterable[Slot]) -> None:
+        """Take sources away again, when a description is reloaded or a plug-in suspended."""
+        gone = set(map(id, slots))
+        for name in list(self._entries):
+            entry = self._entries[name]
+            kept = [slot for slot in entry.slots if id(slot) not in gone]
+            if len(kept) == len(entry.slots):
+                continue
+            fresh = _Entry(entry.signal)
+            for slot in kept:
+                fresh.add(slot)
+            if kept:
+                self._entries[name] = fresh
+            else:
+                del self._entries[name]
+
+    def unit(self, signal: Signal) -> str:
+        """Return the name of the unit the owner sees this signal in."""
+        return self._units.get(signal.name) or self._units.get(signal.unit) or signal.unit
+
+    def read(self, name: str, now: float) -> Reading:
+        """Return a signal as a page sees it; one that nobody provides reads as gone."""
+        entry = self._entries.get(name)
+        if entry is None:
+            return Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, "nobody provides it")
+        slot = entry.choose(now)
+        age = slot.age(now)
+        unit = UNITS[self.unit(entry.signal)]
+        value = None if age is Age.GONE else slot.value
+        shown = None
+        if value is not None and entry.signal.kind is Kind.NUMBER:
+            factor, offset = linear(entry.signal.unit, unit.name)
+            shown = float(value) * factor + offset
+        old = None if slot.at == -inf else now - slot.at
+        return Reading(name, value, shown, unit.label, unit.digits, age, old, slot.quality, slot.source)
+
+    def snapshot(self, now: float, names: Iterable[str] | None = None) -> Snapshot:
+        """Return the readings of `names`, or of all signals; the caller adds what else a page may know."""
+        wanted = self._entries if names is None else names
+        return Snapshot(now, {name: self.read(name, now) for name in wanted}, units=self._units)
+
+
+def _both(first: Callable[[Slot], None], second: Callable[[Slot], None]) -> Callable[[Slot], None]:
+    def call(slot: Slot) -> None:
+        first(slot)
+        second(slot)
+
+    return call

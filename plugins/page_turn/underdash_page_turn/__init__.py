@@ -1,0 +1,1 @@
+"""Bundled plug-in page_turn."""
