@@ -19,6 +19,7 @@ from .contract.buttons import (
     TurnPage,
 )
 from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
+from .contract.errors import UnderdashError
 from .contract.hooks import hookimpl
 from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
 from .contract.pages import Alert, Canvas, Page, PanelDriver, Role, Scale, Zone
@@ -81,6 +82,7 @@ __all__ = [
     "SingleFrameFormat",
     "Snapshot",
     "TurnPage",
+    "UnderdashError",
     "Unit",
     "Value",
     "Zone",
