@@ -1,0 +1,44 @@
+# make demo   the main job on a simulated car, pictures into demo/
+# make test   lint, types, every test, the built wheel in a clean environment
+# make quick  the same without what builds wheels, environments and guests
+# make bench  the figures, each beside its baseline
+# Each does all its own set-up with python3 (3.11 or newer), python3-venv and make.
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test quick bench lint clean
+
+demo: $(VENV)/.run
+	$(BIN)/underdash demo --speed max --pictures demo --report demo/report.json
+
+test: lint
+	$(BIN)/python -m pytest
+
+quick: lint
+	$(BIN)/python -m pytest -m "not slow"
+
+bench: $(VENV)/.dev
+	for figure in tests/benchmarks/[a-z]*.py; do $(BIN)/python $$figure || exit 1; done
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+$(VENV)/.made:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "underdash needs Python 3.11 or newer; found " + sys.version.split()[0])'
+	$(PYTHON) -m venv $(VENV)
+	@touch $@
+
+$(VENV)/.run: $(VENV)/.made pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.made pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[dev]'
+	@touch $@ $(VENV)/.run
+
+clean:
+	rm -rf $(VENV) demo build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
