@@ -23,7 +23,7 @@ from .contract.errors import UnderdashError
 from .contract.hooks import hookimpl
 from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
 from .contract.pages import Alert, Canvas, Page, PanelDriver, Role, Scale, Zone
-from .contract.plugin import CONTRACT, PluginInfo
+from .contract.plugin import CONTRACT, Limits, PluginInfo
 from .contract.requests import Answer, ControlUnit, Part, PartKind, PollRequest, Protocol, SingleFrameFormat
 from .contract.signals import Age, Kind, PowerState, Quality, Reading, Sample, Signal, Snapshot, Value, worst
 from .contract.sources import Derived, Input, Result
@@ -59,6 +59,7 @@ __all__ = [
     "IgnitionEvidence",
     "Input",
     "Kind",
+    "Limits",
     "Mark",
     "Page",
     "PanelDriver",
