@@ -1,0 +1,92 @@
+"""Signals as CSV (RFC 4180), long (one row a sample) or wide (one row an instant, one column a signal).
+
+Seconds are those of the trace or of the monotonic clock. A value that is gone is an empty cell, never the last number.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from math import floor
+from typing import TextIO
+
+from ..contract.signals import Kind, Signal, Value
+from ..contract.units import convert
+from ..signals.store import Slot, Store
+
+
+def cell(value: Value | None) -> str:
+    """Write a value for a cell: switches as 0 and 1, numbers with up to nine digits, None as nothing."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(int(value))
+    return f"{value:.9g}" if isinstance(value, float) else value
+
+
+class LongTable:
+    """One row a sample: seconds, signal, value, unit, quality, source.
+
+    Args:
+        out: text file opened with ``newline=""``.
+        store: whose units the owner chose; every sample of every source that is there now is written.
+    """
+
+    def __init__(self, out: TextIO, store: Store) -> None:
+        self._rows = csv.writer(out)
+        self._store = store
+        self.written = 0
+        self._rows.writerow(("seconds", "signal", "value", "unit", "quality", "source"))
+        for name in store.names():
+            store.watch(name, self.add)
+
+    def add(self, slot: Slot) -> None:
+        """Write the sample a slot just took."""
+        unit = self._store.unit(slot.signal)
+        value = in_unit(slot.value, slot.signal, unit)
+        self._rows.writerow((f"{slot.at:.6f}", slot.signal.name, cell(value), unit, str(slot.quality), slot.source))
+        self.written += 1
+
+
+class WideTable:
+    """One row every 1/`hz` seconds with the readings of that instant.
+
+    Args:
+        out: text file opened with ``newline=""``.
+        store: where the readings are.
+        names: signals, one a column.
+        hz: rows a second; more than 0.
+    """
+
+    def __init__(self, out: TextIO, store: Store, names: Sequence[str], hz: float) -> None:
+        self._rows = csv.writer(out)
+        self._store = store
+        self._names = tuple(names)
+        self._hz = hz
+        self._next: int | None = None
+        self.written = 0
+        units = [store.unit(slots[0].signal) if (slots := store.slots(name)) else "" for name in self._names]
+        heads = [f"{name} [{unit}]" if unit else name for name, unit in zip(self._names, units, strict=True)]
+        self._rows.writerow(("seconds", *heads))
+
+    def advance(self, now: float) -> None:
+        """Write the rows that are due up to `now`; call it before the samples of `now` are stored."""
+        if self._next is None:
+            self._next = floor(now * self._hz) + 1
+        while self._next / self._hz <= now:
+            self.row(self._next / self._hz)
+            self._next += 1
+
+    def row(self, at: float) -> None:
+        """Write one row as of `at`."""
+        readings = [self._store.read(name, at) for name in self._names]
+        cells = [cell(r.shown if r.shown is not None else r.value) for r in readings]
+        self._rows.writerow((f"{at:.6f}", *cells))
+        self.written += 1
+
+
+def in_unit(value: Value | None, signal: Signal, unit: str) -> Value | None:
+    """Return a number in another unit; anything else as it is."""
+    if signal.kind is Kind.NUMBER and isinstance(value, float):
+        return convert(value, signal.unit, unit)
+    return value
