@@ -105,8 +105,8 @@ class Checksum:
     Args:
         kind: "crc8", "sum8" or "xor8".
         byte: where it sits.
-        polynomial, initial, final: of the CRC-8 (not reflected); `final` is xored to the result for all kinds
-            but "sum8", where it is added.
+        polynomial, initial: of the CRC-8, which is not reflected; SAE J1850's unless given.
+        final: xored to the result, for "sum8" added to it; None means 0xFF for "crc8" and 0 for the others.
         first, last: bytes summed over, the checksum's own left out; last None is the end of the frame.
     """
 
@@ -114,7 +114,7 @@ class Checksum:
     byte: int
     polynomial: int = 0x1D
     initial: int = 0xFF
-    final: int = 0xFF
+    final: int | None = None
     first: int = 0
     last: int | None = None
 

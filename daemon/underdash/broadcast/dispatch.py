@@ -1,0 +1,180 @@
+"""Which frame goes to which decoder: listeners get slots in the store and entries in the tables of their buses."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from math import inf
+
+from ..bus.frames import id_text, key_of
+from ..bus.table import Table
+from ..contract.layout import BroadcastListener, Field, Select
+from ..contract.signals import Signal
+from ..signals.store import Rank, Slot, Store
+from .bits import LayoutError
+from .counts import Counts
+from .decoder import Decoder, compile_listener
+from .fields import compile_fields, wanted_with_references
+
+
+@dataclass(slots=True)
+class Broadcasts:
+    """What was registered, and what could not be.
+
+    Attributes:
+        decoders: in the order of their listeners.
+        slots: where they put what they read.
+        problems: sentences; what a problem names is left out, everything else runs.
+    """
+
+    decoders: list[Decoder] = field(default_factory=list)
+    slots: list[Slot] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+    def keys(self, bus: str) -> list[int]:
+        """Return the keys listened for on a bus, for the kernel's filter."""
+        return sorted({decoder.key for decoder in self.decoders if decoder.listener.bus == bus})
+
+    def counts(self) -> dict[str, Counts]:
+        """Return the counts by frame, such as "drive 0B4"; two listeners to one frame are told apart by a number."""
+        found: dict[str, Counts] = {}
+        for decoder in self.decoders:
+            name = _frame(decoder.listener)
+            same = sum(1 for key in found if key.split(" (")[0] == name)
+            found[f"{name} ({same + 1})" if same else name] = decoder.counts
+        return found
+
+    def bus_silent(self, bus: str) -> None:
+        """Forget what a bus last said about signals that are sent on change only.
+
+        Their age says nothing while the bus talks; once it is silent, it says everything.
+        """
+        for slot, decoder in zip(self.slots, self._owners(), strict=True):
+            if decoder.listener.bus == bus and decoder.listener.on_change:
+                slot.clear()
+
+    def remove(self, store: Store, tables: Mapping[str, Table]) -> None:
+        """Take everything out again, when a description is reloaded or a plug-in suspended."""
+        for decoder in self.decoders:
+            tables[decoder.listener.bus].remove(decoder.key, decoder.handle)
+        store.drop(self.slots)
+        self.decoders.clear()
+        self.slots.clear()
+
+    def _owners(self) -> Iterable[Decoder]:
+        return (decoder for decoder in self.decoders for _ in decoder.wanted)
+
+
+def register(
+    listeners: Iterable[BroadcastListener],
+    store: Store,
+    tables: Mapping[str, Table],
+    signals: Mapping[str, Signal],
+    wanted: Collection[str] | None = None,
+) -> Broadcasts:
+    """Compile listeners and put them into the tables of their buses.
+
+    Args:
+        listeners: of the car and of the plug-ins.
+        store: gets a slot for every wanted signal of every listener.
+        tables: by role of the bus.
+        signals: everything that is declared, by name.
+        wanted: signals somebody looks at; None means all. A listener with none of them is not registered.
+    """
+    found = Broadcasts()
+    taken: dict[tuple[str, int], list[Field]] = {}
+    for listener in listeners:
+        fields = _sound_fields(listener, tables, signals, taken, found.problems)
+        sound = replace(listener, fields=fields)
+        names = {one.signal for one in fields}
+        looked_at = names if wanted is None else names & wanted_with_references(fields, wanted)
+        if looked_at:
+            _register(sound, looked_at, store, tables, found)
+    return found
+
+
+def _register(
+    listener: BroadcastListener,
+    names: Collection[str],
+    store: Store,
+    tables: Mapping[str, Table],
+    found: Broadcasts,
+) -> None:
+    period = inf if listener.on_change else listener.period_s
+    slots = {
+        name: store.slot(name, f"broadcast {_frame(listener)}", Rank.BROADCAST, period_s=period, elastic=period is None)
+        for name in dict.fromkeys(one.signal for one in listener.fields)
+        if name in names
+    }
+    try:
+        decoder = compile_listener(listener, slots)
+        tables[listener.bus].add(decoder.key, decoder.handle)
+    except (LayoutError, ValueError) as exc:
+        store.drop(slots.values())
+        found.problems.append(f"{_frame(listener)}: {exc}")
+        return
+    found.decoders.append(decoder)
+    found.slots.extend(slots.values())
+
+
+# --- vetting ----------------------------------------------------------------------------------------------------
+
+
+def _sound_fields(
+    listener: BroadcastListener,
+    tables: Mapping[str, Table],
+    signals: Mapping[str, Signal],
+    taken: dict[tuple[str, int], list[Field]],
+    problems: list[str],
+) -> tuple[Field, ...]:
+    """The fields that can be used; each of the others leaves a sentence in `problems`."""
+    if listener.bus not in tables:
+        problems.append(
+            f"{_frame(listener)}: bus {listener.bus!r} is not connected; those that are: "
+            f"{', '.join(sorted(tables)) or 'none'}"
+        )
+        return ()
+    before = taken.setdefault((listener.bus, key_of(listener.id, listener.extended)), [])
+    sound: list[Field] = []
+    for one in listener.fields:
+        problem = _problem(one, signals, before)
+        if problem is None:
+            sound.append(one)
+            before.append(one)
+        else:
+            problems.append(f"{_frame(listener)}: {problem}")
+    return tuple(sound)
+
+
+def _problem(one: Field, signals: Mapping[str, Signal], before: Iterable[Field]) -> str | None:
+    """Why a field cannot be used, None if it can."""
+    signal = signals.get(one.signal)
+    if signal is None:
+        near = get_close_matches(one.signal, signals, 1)
+        hint = f"; the nearest is {near[0]!r}" if near else ""
+        return f"signal {one.signal!r} is not declared{hint}"
+    if any(other.signal == one.signal and not _exclusive(other.select, one.select) for other in before):
+        return f"two fields of this frame feed {one.signal!r}; the first is kept, take one of them out"
+    try:
+        compile_fields((one,), {one.signal: Slot(signal, "", 0, None, False)})
+    except LayoutError as exc:
+        return str(exc)
+    return None
+
+
+def _exclusive(one: Select | None, other: Select | None) -> bool:
+    """Whether two fields can never be in one frame, since one multiplexer cannot read two values."""
+    return any(
+        a.bits == b.bits and not set(a.values) & set(b.values) for a in _levels(one) for b in _levels(other)
+    )  # fmt: skip
+
+
+def _levels(select: Select | None) -> Iterable[Select]:
+    while select is not None:
+        yield select
+        select = select.within
+
+
+def _frame(listener: BroadcastListener) -> str:
+    return f"{listener.bus} {id_text(key_of(listener.id, listener.extended))}"
