@@ -19,6 +19,7 @@ GONE_AFTER_PERIODS = 10.0
 LATE_AT_LEAST_S = 0.4
 GONE_AT_LEAST_S = 1.5
 BACK_AFTER_SAMPLES = 3
+_UNDECIDED = -1
 
 
 class Rank(IntEnum):
@@ -88,39 +89,52 @@ class Slot:
 
 
 class _Entry:
-    """The slots of one signal in order of preference, and the one in use."""
+    """The slots of one signal in order of preference, the one in use, and how the owner sees the signal."""
 
-    __slots__ = ("current", "marks", "signal", "slots")
+    __slots__ = ("current", "factor", "marks", "number", "offset", "shown_in", "signal", "slots")
 
-    def __init__(self, signal: Signal) -> None:
+    def __init__(self, signal: Signal, unit: str) -> None:
         self.signal = signal
+        self.number = signal.kind is Kind.NUMBER
+        self.factor, self.offset = linear(signal.unit, unit) if self.number else (1.0, 0.0)
+        self.shown_in = UNITS[unit if self.number else signal.unit]
         self.slots: list[Slot] = []
         self.marks: list[int] = []
-        self.current = 0
+        self.current = _UNDECIDED
 
     def add(self, slot: Slot) -> None:
         self.slots.append(slot)
         self.slots.sort(key=lambda s: s.rank)
         self.marks = [0] * len(self.slots)
-        self.current = len(self.slots) - 1
+        self.current = _UNDECIDED
 
     def choose(self, now: float) -> Slot:
         """Return the slot that counts now; see the module's first lines for the rule."""
         if len(self.slots) == 1:
             return self.slots[0]
         ages = [slot.age(now) for slot in self.slots]
-        for index, slot in enumerate(self.slots[: self.current]):
+        if self.current == _UNDECIDED or ages[self.current] is not Age.FRESH:
+            self._leave(ages)
+        for index in range(self.current):
+            slot = self.slots[index]
             if ages[index] is not Age.FRESH:
                 self.marks[index] = slot.count
-            elif slot.count - self.marks[index] >= BACK_AFTER_SAMPLES or ages[self.current] is not Age.FRESH:
+            elif slot.count - self.marks[index] >= BACK_AFTER_SAMPLES:
                 self.current = index
                 break
-        if ages[self.current] is not Age.FRESH:
-            self.marks[self.current] = self.slots[self.current].count
-            fresh = [i for i, age in enumerate(ages) if age is Age.FRESH]
-            if fresh:
-                self.current = fresh[0]
         return self.slots[self.current]
+
+    def _leave(self, ages: list[Age]) -> None:
+        """Go to the first source that is fresh, or else late; with none of these stay."""
+        before = self.current
+        for wanted in (Age.FRESH, Age.LATE):
+            if wanted in ages:
+                self.current = ages.index(wanted)
+                break
+        else:
+            self.current = max(before, 0)
+        if before not in (_UNDECIDED, self.current):
+            self.marks[before] = self.slots[before].count
 
 
 class Store:
@@ -135,6 +149,7 @@ class Store:
         self._signals = signals
         self._units = dict(units or {})
         self._entries: dict[str, _Entry] = {}
+        self._watchers: dict[str, list[Callable[[Slot], None]]] = {}
 
     def slot(
         self, signal: str, source: str, rank: int, *, period_s: float | None = None, elastic: bool = False
@@ -150,18 +165,37 @@ class Store:
 
         Raises:
             KeyError: nobody declared this signal.
+            ValueError: the unit the owner wants it in does not fit.
         """
-        entry = self._entries.get(signal) or _Entry(self._signals[signal])
+        entry = self._entries.get(signal) or self._entry(self._signals[signal])
         slot = Slot(entry.signal, source, rank, period_s, elastic)
+        slot.watch = _chain(self._watchers.get(signal, ()))
         entry.add(slot)
         self._entries[signal] = entry
         return slot
 
     def watch(self, signal: str, called: Callable[[Slot], None]) -> None:
-        """Have `called` called with the slot on every sample of a signal, whichever source it comes from."""
+        """Have `called` called with the slot on every sample of a signal, also from sources that are yet to come."""
+        self._watchers.setdefault(signal, []).append(called)
+        self._hand_out_watchers(signal)
+
+    def unwatch(self, signal: str, called: Callable[[Slot], None]) -> None:
+        """Undo one `watch`; nothing happens if there was none."""
+        if called in self._watchers.get(signal, ()):
+            self._watchers[signal].remove(called)
+            self._hand_out_watchers(signal)
+
+    def _hand_out_watchers(self, signal: str) -> None:
         for slot in self.slots(signal):
-            before = slot.watch
-            slot.watch = called if before is None else _both(before, called)
+            slot.watch = _chain(self._watchers[signal])
+
+    def _entry(self, signal: Signal) -> _Entry:
+        return _Entry(signal, self.unit(signal))
+
+    def counts(self, slot: Slot, now: float) -> bool:
+        """Return whether this is the source of its signal that counts now."""
+        entry = self._entries.get(slot.signal.name)
+        return entry is not None and entry.choose(now) is slot
 
     def slots(self, signal: str) -> tuple[Slot, ...]:
         """Return the sources of a signal, the preferred one first; none if nobody provides it."""
@@ -180,7 +214,7 @@ class Store:
             kept = [slot for slot in entry.slots if id(slot) not in gone]
             if len(kept) == len(entry.slots):
                 continue
-            fresh = _Entry(entry.signal)
+            fresh = self._entry(entry.signal)
             for slot in kept:
                 fresh.add(slot)
             if kept:
@@ -199,12 +233,9 @@ class Store:
             return Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, "nobody provides it")
         slot = entry.choose(now)
         age = slot.age(now)
-        unit = UNITS[self.unit(entry.signal)]
+        unit = entry.shown_in
         value = None if age is Age.GONE else slot.value
-        shown = None
-        if value is not None and entry.signal.kind is Kind.NUMBER:
-            factor, offset = linear(entry.signal.unit, unit.name)
-            shown = float(value) * factor + offset
+        shown = None if value is None or not entry.number else float(value) * entry.factor + entry.offset
         old = None if slot.at == -inf else now - slot.at
         return Reading(name, value, shown, unit.label, unit.digits, age, old, slot.quality, slot.source)
 
@@ -214,9 +245,13 @@ class Store:
         return Snapshot(now, {name: self.read(name, now) for name in wanted}, units=self._units)
 
 
-def _both(first: Callable[[Slot], None], second: Callable[[Slot], None]) -> Callable[[Slot], None]:
+def _chain(watchers: Iterable[Callable[[Slot], None]]) -> Callable[[Slot], None] | None:
+    called = tuple(watchers)
+    if len(called) <= 1:
+        return called[0] if called else None
+
     def call(slot: Slot) -> None:
-        first(slot)
-        second(slot)
+        for watcher in called:
+            watcher(slot)
 
     return call
