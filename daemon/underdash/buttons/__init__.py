@@ -1,0 +1,1 @@
+"""Buttons: presses become gestures (`gestures.py`), gestures become actions (`handlers.py`)."""
