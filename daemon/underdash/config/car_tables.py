@@ -1,0 +1,227 @@
+"""What may stand in a car description file, table by table; `car_layout.py` and the others make the contract's types.
+
+Ids and bytes are text in hex digits ("7E8", "18DAF110", "5C"), the way they are written everywhere else; counts and
+scales are numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from ..contract.plugin import Limits
+
+Order = Literal["big", "little"]
+Use = Literal["comfort", "driving"]
+Byte = Annotated[int, Limits(low=0, high=4095)]
+Bit = Annotated[int, Limits(low=0, high=7)]
+Length = Annotated[int, Limits(low=1, high=512)]
+Seconds = Annotated[float, Limits(above=0.0, high=3600.0, unit="s")]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Provenance:
+    """Who found a line and how well it was checked."""
+
+    found_by: str = ""
+    checked_by: str = ""
+    trace: str = ""
+    note: str = ""
+
+    @property
+    def text(self) -> str:
+        """All of it in one line."""
+        parts = (("found by ", self.found_by), ("checked by ", self.checked_by), ("trace ", self.trace))
+        said = [self.note] if self.note else []
+        return "; ".join(said + [word + value for word, value in parts if value])
+
+
+@dataclass(frozen=True, kw_only=True)
+class BusTable:
+    """``[bus.<role>]``."""
+
+    bitrate: Annotated[int, Limits(low=5_000, high=1_000_000, unit="bit/s")]
+    silent: bool = False
+    meaning: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnitTable(Provenance):
+    """``[unit.<name>]``."""
+
+    bus: str
+    request: str
+    response: str
+    extended: bool | None = None
+    address: str | None = None
+    padding: str = "00"
+    answer_within_s: Annotated[float, Limits(above=0.0, high=5.0, unit="s")] = 0.25
+    gap_s: Annotated[float, Limits(low=0.005, high=5.0, unit="s")] = 0.005
+
+
+@dataclass(frozen=True, kw_only=True)
+class FormatTable(Provenance):
+    """``[request_format.<name>]``."""
+
+    command: str
+    request: tuple[str, ...]
+    reply: tuple[str, ...]
+    reply_adds: str = "40"
+
+
+@dataclass(frozen=True, kw_only=True)
+class BitsTable:
+    """Where bits are, in one of three ways: `byte` with `bit` and `length`, `byte` with `bits`, or DBC `start`."""
+
+    byte: Byte | None = None
+    bit: Bit | None = None
+    bits: tuple[Bit, Bit] | None = None
+    start: Annotated[int, Limits(low=0, high=511)] | None = None
+    length: Length | None = None
+    order: Order | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SelectTable(BitsTable):
+    """A multiplexer condition."""
+
+    values: tuple[int, ...]
+    within: SelectTable | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FieldTable(BitsTable, Provenance):
+    """One signal in a frame or an answer."""
+
+    signal: str
+    coding: Literal["unsigned", "signed", "float", "bcd", "text"] = "unsigned"
+    scale: float | None = None
+    offset: float | None = None
+    points: tuple[tuple[float, float], ...] = ()
+    values: dict[str, str | bool | float] | None = None
+    unit: str | None = None
+    unavailable: tuple[int | tuple[int, int], ...] = ()
+    saturates_at: int | None = None
+    present_if: BitsTable | None = None
+    full_scale_from: str | None = None
+    select: SelectTable | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChecksumTable:
+    """A checksum byte; of the CRC-8 the polynomial, initial and final value, in hex."""
+
+    kind: Literal["crc8", "sum8", "xor8"]
+    byte: Byte
+    polynomial: str = "1D"
+    initial: str = "FF"
+    final: str | None = None
+    first: Byte | None = None
+    last: Byte | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BroadcastTable(Provenance):
+    """``[[broadcast]]``."""
+
+    bus: str
+    id: str
+    fields: tuple[Any, ...]
+    extended: bool | None = None
+    period_s: Seconds | None = None
+    on_change: bool = False
+    shortest: Annotated[int, Limits(low=0, high=8, unit="bytes")] | None = None
+    counter: BitsTable | None = None
+    checksum: ChecksumTable | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PollTable(Provenance):
+    """``[[poll]]``."""
+
+    unit: str
+    protocol: str
+    identifier: str
+    fields: tuple[Any, ...] = ()
+    period_s: Seconds = 0.5
+    once: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrameTable:
+    """A frame on a bus."""
+
+    bus: str
+    id: str
+    extended: bool | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class IgnitionTable(Provenance):
+    """``[[ignition]]``."""
+
+    signal: str
+    on: tuple[str | bool, ...] = ()
+    off: tuple[str | bool, ...] = ()
+    start: tuple[str | bool, ...] = ()
+    above: float | None = None
+    lifetime_s: Annotated[float, Limits(above=0.0, high=60.0, unit="s")] = 2.0
+    alive_with: FrameTable | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FingerprintTable(FrameTable):
+    """``[[fingerprint]]``."""
+
+    length: Annotated[int, Limits(low=0, high=8, unit="bytes")]
+    period_s: Seconds | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExchangeTable:
+    """``[[exchange]]``."""
+
+    request_format: str
+    unit: str
+    request: str
+    times: Annotated[int, Limits(low=10, unit="times the same request was heard")]
+    answers: Annotated[int, Limits(low=2, unit="different answers")]
+    trace: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeadTable:
+    """The keys at the top of the file."""
+
+    format: Literal[1]
+    name: str
+    title: str
+    counting: Literal["from 0", "from 1"]
+    origin: str = ""
+    base: str = ""
+    without: tuple[str, ...] = ()
+    knob_applies: Literal["night", "always"] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VariantTable:
+    """The keys of ``[variant.<name>]`` beside its sections."""
+
+    title: str
+    without: tuple[str, ...] = ()
+    knob_applies: Literal["night", "always"] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SectionsTable:
+    """The sections of a file or a variant; each entry is made by itself, so that a mistake in one hides no other."""
+
+    bus: dict[str, Any] | None = None
+    unit: dict[str, Any] | None = None
+    request_format: dict[str, Any] | None = None
+    broadcast: list[Any] | None = None
+    poll: list[Any] | None = None
+    ignition: list[Any] | None = None
+    buttons: dict[str, Use] | None = None
+    fingerprint: list[Any] | None = None
+    exchange: list[Any] | None = None
