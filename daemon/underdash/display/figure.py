@@ -1,0 +1,147 @@
+"""The figure: the page's main value.
+
+The digits are centred by themselves; sign and mark hang to their left, so that a change of sign moves nothing. Its
+size follows from the scale's ends and not from the value of the moment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PIL import Image, ImageDraw
+
+from ..contract.pages import Scale
+from ..contract.signals import Age
+from .elements import Figure, Picture
+from .fonts import BOLD, Fonts, cap_px
+from .palettes import Colour, Palette
+from .round import Box, common, union
+
+TIGHT = 0.94
+"""Share of the font's own advance that is kept: its wide spacing is made for small sizes."""
+
+DIGIT_EM = 0.65 * TIGHT
+POINT_EM = 0.30 * TIGHT
+SIGN_EM = 0.38
+MARK_EM = 0.52
+LEAST_PX = 12
+
+Cell = tuple[str, Box]
+
+
+@dataclass(frozen=True, slots=True)
+class FigureSpot:
+    """Where the figure is: middle of the digits, and the font size in pixels."""
+
+    x: float
+    y: float
+    px: int
+
+
+def size_for(figure: Figure, scale: Scale | None, most_px: int, half_width: float) -> int:
+    """Return the font size in which the widest value of the scale fits.
+
+    Args:
+        figure: the figure as it is now; it counts too, since a value may leave its scale.
+        scale: the scale it is shown against, if there is one.
+        most_px: size that is not exceeded.
+        half_width: room to either side of the middle, in pixels.
+    """
+    texts = [figure.digits]
+    hangs = [bool(figure.sign), bool(figure.mark)]
+    if scale is not None:
+        texts += [f"{abs(end):.{figure.decimals}f}" for end in (scale.low, scale.high)]
+        hangs.append(figure.signed or scale.low < 0)
+    widest = max(sum(_em(char) for char in text) for text in texts)
+    hung = (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM if any(hangs) else 0.0)
+    return max(LEAST_PX, min(most_px, int(half_width / (widest / 2 + hung))))
+
+
+def _em(char: str) -> float:
+    return POINT_EM if char in ".,:" else DIGIT_EM
+
+
+class FigurePart:
+    """Paints the figure, character by character."""
+
+    def __init__(self, spot: FigureSpot, palette: Palette, fonts: Fonts) -> None:
+        self._spot = spot
+        self._palette = palette
+        self._fonts = fonts
+
+    def boxes(self, before: Picture, after: Picture) -> list[Box]:
+        """Return what must be painted again between two pictures."""
+        old, new = before.figure, after.figure
+        if old is None or new is None or old == new:
+            return []
+        cells = self.cells(old), self.cells(new)
+        if old.age is not new.age or len(cells[0]) != len(cells[1]):
+            return [_around([*cells[0], *cells[1]])]
+        return [union(a[1], b[1]) for a, b in zip(*cells, strict=True) if a != b]
+
+    def cells(self, figure: Figure) -> list[Cell]:
+        """Return each character with its box: the hung ones first (one cell each, maybe blank), then the digits."""
+        px, left = self._spot.px, self._spot.x - self._width(figure.digits) / 2
+        top = round(self._spot.y - cap_px(px) / 2)
+        height = round(px * 1.05) + 1
+        found: list[Cell] = []
+        edge = left - 0.05 * px
+        for char, em in ((figure.sign, SIGN_EM), (figure.mark, MARK_EM)):
+            start = edge - (em * px if char else 0.0)
+            found.append((char, (round(start), top, round(edge), top + height)))
+            edge = start
+        for char in figure.digits:
+            own, wide = self._own(char), self._advance(char)
+            start = round(left - (own - wide) / 2)
+            found.append((char, (start, top, start + round(own) + 1, top + height)))
+            left += wide
+        return found
+
+    def paint(self, tile: Image.Image, box: Box, picture: Picture) -> None:
+        """Paint what of the figure lies in `box` onto `tile`."""
+        figure = picture.figure
+        if figure is None:
+            return
+        colour = self._palette.ink if figure.age is Age.FRESH else self._palette.soft
+        for index, (char, place) in enumerate(self.cells(figure)):
+            if not char or common(box, place) is None:
+                continue
+            moved = place[0] - box[0], place[1] - box[1], place[2] - box[0], place[3] - box[1]
+            if index == 0 or char == "-":
+                _bars(tile, moved, self._spot.px, char, colour)
+            elif index == 1:
+                px = round(self._spot.px * 0.62)
+                drop = (cap_px(self._spot.px) - cap_px(px)) // 2
+                tile.paste(self._palette.caution, (moved[0], moved[1] + drop), self._fonts.glyph(BOLD, px, char))
+            else:
+                tile.paste(colour, moved[:2], self._fonts.glyph(BOLD, self._spot.px, char))
+
+    def _own(self, char: str) -> float:
+        """Return the width of a character as the font has it."""
+        return 0.65 * self._spot.px if char == "-" else self._fonts.width(BOLD, self._spot.px, char)
+
+    def _advance(self, char: str) -> float:
+        return TIGHT * self._own(char)
+
+    def _width(self, text: str) -> float:
+        return sum(self._advance(char) for char in text)
+
+
+def _bars(tile: Image.Image, cell: Box, px: int, char: str, colour: Colour) -> None:
+    """Draw a sign as whole-pixel bars: crisp at any size, and narrower than the font's."""
+    draw = ImageDraw.Draw(tile)
+    thick = max(2, round(px * 0.105))
+    arm = max(thick + 2, round(px * 0.29))
+    middle_x, middle_y = (cell[0] + cell[2]) // 2, cell[1] + round(cap_px(px) * 0.56)
+    left, top = middle_x - arm // 2, middle_y - thick // 2
+    draw.rectangle((left, top, left + arm - 1, top + thick - 1), fill=colour)
+    if char == "+":
+        x, y = middle_x - thick // 2, middle_y - arm // 2
+        draw.rectangle((x, y, x + thick - 1, y + arm - 1), fill=colour)
+
+
+def _around(cells: list[Cell]) -> Box:
+    whole = cells[0][1]
+    for _, box in cells[1:]:
+        whole = union(whole, box)
+    return whole

@@ -1,0 +1,39 @@
+"""Whether characters on a panel can be read from the driver's seat.
+
+The angles are those ISO 15008 is known for (character height, clause 4.5.2 of the 2017 edition): 20 minutes of arc
+recommended, 16 acceptable, 12 least. They were written down from memory, without the standard at hand. Text that
+does not change, such as a unit's label, is outside its scope.
+"""
+
+from __future__ import annotations
+
+from math import atan, ceil, degrees, radians, tan
+
+RECOMMENDED_ARCMIN = 20.0
+ACCEPTABLE_ARCMIN = 16.0
+LEAST_ARCMIN = 12.0
+
+
+def arcmin(height_px: float, panel_mm: float, distance_mm: float, panel_px: int = 240) -> float:
+    """Return the angle a character of this height fills, in minutes of arc.
+
+    Args:
+        height_px: height of a digit or capital letter.
+        panel_mm: what `panel_px` pixels measure on the panel.
+        distance_mm: from the eye to the panel.
+        panel_px: pixels across the panel.
+    """
+    return degrees(2 * atan(height_px * panel_mm / panel_px / 2 / distance_mm)) * 60
+
+
+def least_px(angle_arcmin: float, panel_mm: float, distance_mm: float, panel_px: int = 240) -> int:
+    """Return the least height in pixels that fills an angle."""
+    height_mm = 2 * distance_mm * tan(radians(angle_arcmin / 60) / 2)
+    return ceil(height_mm * panel_px / panel_mm)
+
+
+def legible(
+    px: float, panel_mm: float, distance_mm: float, *, panel_px: int = 240, least_arcmin: float = LEAST_ARCMIN
+) -> bool:
+    """Say whether a character of `px` pixels can be read at this distance; see `arcmin` for the arguments."""
+    return arcmin(px, panel_mm, distance_mm, panel_px) >= least_arcmin

@@ -1,0 +1,58 @@
+"""Rows: up to four values one under the other; labels stand still, values move."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PIL import Image
+
+from ..contract.pages import Role
+from ..contract.signals import Age
+from .elements import Picture, Row
+from .fonts import BOLD, Fonts
+from .palettes import Colour, Palette
+from .round import Box, common, union
+
+
+@dataclass(frozen=True, slots=True)
+class RowSpot:
+    """A row's place: right edge and top of the value's digits, its font size."""
+
+    right: int
+    top: int
+    px: int
+
+
+class RowsPart:
+    """Paints the values of rows."""
+
+    def __init__(self, spots: tuple[RowSpot, ...], palette: Palette, fonts: Fonts) -> None:
+        self._spots = spots
+        self._palette = palette
+        self._fonts = fonts
+
+    def boxes(self, before: Picture, after: Picture) -> list[Box]:
+        """Return what must be painted again between two pictures."""
+        return [
+            union(self._box(spot, old), self._box(spot, new))
+            for spot, old, new in zip(self._spots, before.rows, after.rows, strict=False)
+            if old != new
+        ]
+
+    def paint(self, tile: Image.Image, box: Box, picture: Picture) -> None:
+        """Paint what of the values lies in `box` onto `tile`."""
+        for spot, row in zip(self._spots, picture.rows, strict=False):
+            place = self._box(spot, row)
+            if common(box, place):
+                mask = self._fonts.line(BOLD, spot.px, row.text)
+                tile.paste(self._colour(row), (place[0] - box[0], place[1] - box[1]), mask)
+
+    def _box(self, spot: RowSpot, row: Row) -> Box:
+        mask = self._fonts.line(BOLD, spot.px, row.text)
+        left = spot.right - mask.width
+        return left, spot.top, spot.right, spot.top + mask.height
+
+    def _colour(self, row: Row) -> Colour:
+        if row.age is not Age.FRESH:
+            return self._palette.soft
+        return self._palette.of(Role.INK if row.role is Role.ACCENT else row.role)
