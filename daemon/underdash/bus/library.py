@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
+import inspect
 import threading
 import time
 from collections.abc import Callable, Collection
@@ -42,7 +43,6 @@ class LibraryPort:
     Args:
         name: the interface, for messages.
         opener: opens it, in the reader thread; whatever it raises is reported by `PortEvents.failed`.
-        echoes: frames we send come back by themselves; if not, a sent frame is handed back as its own confirmation.
         silent, virtual: see `Port`.
     """
 
@@ -51,7 +51,6 @@ class LibraryPort:
         name: str,
         opener: Callable[[], can.BusABC],
         *,
-        echoes: bool = True,
         silent: bool | None = None,
         virtual: bool = False,
     ) -> None:
@@ -59,7 +58,7 @@ class LibraryPort:
         self.virtual = virtual
         self._name = name
         self._opener = opener
-        self._echoes = echoes
+        self._echoes = False
         self._bus: can.BusABC | None = None
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
@@ -149,7 +148,9 @@ class LibraryPort:
     def _run(self, stop: threading.Event) -> None:
         bus: can.BusABC | None = None
         try:
-            self._bus = bus = self._opener()
+            bus = self._opener()
+            self._echoes = _echoes(bus)
+            self._bus = bus
             self._tell(self._opened, stop)
             self._read(bus, stop)
         except Exception as exc:
@@ -223,6 +224,11 @@ def _message(frame: Frame) -> can.Message:
     return can.Message(
         arbitration_id=frame.id, is_extended_id=frame.extended, is_remote_frame=frame.remote, data=frame.data
     )
+
+
+def _echoes(bus: can.BusABC) -> bool:
+    """Say whether frames we send come back by themselves; if not, a sent frame is handed back as its confirmation."""
+    return "receive_own_messages" in inspect.signature(type(bus).__init__).parameters
 
 
 def _shut(bus: can.BusABC, name: str) -> None:

@@ -1,0 +1,270 @@
+"""Traces: what a bus carried, one frame a line, readable by eye and by every tool of the trade.
+
+The line is the de-facto one, ``(seconds.micros) channel ID#DATA``: three hex digits of id are 11 bits, eight are 29;
+``#R`` is a remote frame, ``##F`` with one digit of flags an FD frame, and an id with bit 29 set an error frame. Lines
+that begin with ``#`` say when and where it was made: the time in a trace is monotonic, because a Pi's wall clock
+jumps. A line is whole or it is not there, so whatever survives a lost supply can be read.
+"""
+
+from __future__ import annotations
+
+import gzip
+import os
+import zlib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Self
+
+from ..contract.errors import UnderdashError
+from .frames import ERROR, Frame
+
+if TYPE_CHECKING:
+    import can
+
+TRACE_FORMAT = 1
+OTHER_FORMATS = (".asc", ".blf", ".csv", ".db", ".mf4", ".trc")
+"""Endings that python-can reads; everything else is taken for lines."""
+
+_ID = 0x1FFF_FFFF
+_LATEST_S = 1e12
+
+
+class TraceError(UnderdashError):
+    """A trace cannot be read or written; names file and line."""
+
+
+class TraceWriter:
+    """Writes a trace.
+
+    Args:
+        target: a path, which must not exist yet, or an open binary file, which stays open.
+        about: lines for the top, such as ``{"boot": boot id, "wall": ISO time, "version": "0.1.0"}``.
+
+    Raises:
+        TraceError: the file cannot be made.
+    """
+
+    def __init__(self, target: Path | IO[bytes], about: dict[str, str] | None = None) -> None:
+        self._owned = isinstance(target, Path)
+        if isinstance(target, Path):
+            try:
+                self._file: IO[bytes] = target.open("xb")
+            except OSError as exc:
+                raise TraceError(f"trace {target} cannot be written: {exc.strerror}; choose another name") from exc
+        else:
+            self._file = target
+        self.frames = 0
+        lines = [f"# underdash trace {TRACE_FORMAT}", *(f"# {key}: {value}" for key, value in (about or {}).items())]
+        self._file.write("".join(line.replace("\n", " ") + "\n" for line in lines).encode())
+
+    def write(self, role: str, frame: Frame) -> None:
+        """Add a frame; it reaches the disk with `flush`."""
+        self._file.write(line_of(role, frame).encode())
+        self.frames += 1
+
+    def mark(self, text: str, at: float) -> None:
+        """Add a remark that a person made at `at`."""
+        self._file.write(f"# mark ({at:.6f}) {' '.join(text.split())}\n".encode())
+
+    def flush(self, durable: bool = False) -> None:
+        """Hand what was written to the system; `durable` waits until it would survive a lost supply."""
+        self._file.flush()
+        if durable:
+            os.fdatasync(self._file.fileno())
+
+    def close(self) -> None:
+        """Flush, and close the file if it is ours."""
+        self._file.flush()
+        if self._owned:
+            self._file.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+class Trace(Iterator[tuple[str, Frame]]):
+    """An open trace: iterate over (role or channel, frame), once.
+
+    Attributes:
+        about: what the lines at the top say.
+        marks: (seconds, text) of the remarks met so far.
+        half_written: 1 if the last line was cut off and left out, else 0.
+        line: number of the last line read.
+    """
+
+    def __init__(self, lines: Iterable[bytes], name: str) -> None:
+        self.about: dict[str, str] = {}
+        self.marks: list[tuple[float, str]] = []
+        self.half_written = 0
+        self.line = 0
+        self._name = name
+        self._frames = self._read(iter(lines))
+
+    def __next__(self) -> tuple[str, Frame]:
+        return next(self._frames)
+
+    def _read(self, lines: Iterator[bytes]) -> Iterator[tuple[str, Frame]]:
+        names: dict[bytes, str] = {}
+        while True:
+            raw = self._next_line(lines)
+            if raw is None:
+                return
+            if raw[:1] == b"#":
+                self._remark(raw)
+                continue
+            words = raw.split()
+            if not words:
+                continue
+            try:
+                channel, frame = _frame_of(words, names)
+            except (ValueError, IndexError) as exc:
+                if not raw.endswith(b"\n"):
+                    self.half_written = 1
+                    return
+                raise self._mistake(raw) from exc
+            if not raw.endswith(b"\n") and self.about:
+                # our own lines always end; this one could have lost data bytes and still look right
+                self.half_written = 1
+                return
+            yield channel, frame
+
+    def _next_line(self, lines: Iterator[bytes]) -> bytes | None:
+        try:
+            raw = next(lines, None)
+        except EOFError:
+            self.half_written = 1
+            return None
+        except (OSError, zlib.error) as exc:
+            raise TraceError(
+                f"trace {self._name} cannot be read after line {self.line}: {exc}; copy it again, or use what was read"
+            ) from exc
+        self.line += raw is not None
+        return raw
+
+    def _remark(self, raw: bytes) -> None:
+        text = raw[1:].decode("utf-8", "replace").strip()
+        if text.startswith("mark ("):
+            at, _, words = text.removeprefix("mark (").partition(") ")
+            try:
+                self.marks.append((float(at), words))
+            except ValueError:
+                return
+        elif text.startswith("underdash trace"):
+            self._check_format(text.removeprefix("underdash trace").strip())
+        else:
+            key, colon, value = text.partition(":")
+            if colon:
+                self.about[key.strip()] = value.strip()
+
+    def _check_format(self, number: str) -> None:
+        self.about["format"] = number
+        if not number.isdigit() or int(number) > TRACE_FORMAT:
+            raise TraceError(
+                f"trace {self._name} has format {number or 'unknown'}; this version reads up to {TRACE_FORMAT}: "
+                "install a newer one"
+            )
+
+    def _mistake(self, raw: bytes) -> TraceError:
+        shown = raw[:60].decode("ascii", "backslashreplace").strip()
+        return TraceError(
+            f"trace {self._name}, line {self.line}: {shown!r} is no frame; a line reads (seconds.micros) channel "
+            "ID#DATA, with an even number of hex digits; take that line out or convert the file"
+        )
+
+
+def line_of(role: str, frame: Frame) -> str:
+    """Write a frame as a line."""
+    can_id = frame.id | ERROR if frame.error else frame.id
+    name = f"{can_id:08X}" if frame.extended or frame.error else f"{can_id:03X}"
+    data = "R" if frame.remote else f"{'#0' if frame.fd else ''}{frame.data.hex().upper()}"
+    return f"({frame.at:.6f}) {role} {name}#{data}\n"
+
+
+def read_trace(path: Path) -> Trace:
+    """Open a trace of lines, packed by gzip or not, or one of `OTHER_FORMATS`.
+
+    Raises:
+        TraceError: now or while iterating: it is not there, or a line is no frame.
+    """
+    if path.suffix.lower() in OTHER_FORMATS:
+        return _OtherTrace(path)
+    try:
+        # closed by `_closing`, when all lines are read or nobody holds the trace any more
+        file = gzip.open(path) if path.suffix == ".gz" else path.open("rb")  # noqa: SIM115
+    except OSError as exc:
+        raise TraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
+    return Trace(_closing(file), str(path))
+
+
+class _OtherTrace(Trace):
+    """A trace in a format that python-can reads."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__((), str(path))
+        if not path.is_file():
+            raise TraceError(f"trace {path} cannot be opened: no such file; check its name")
+        self._frames = self._messages(path)
+
+    def _messages(self, path: Path) -> Iterator[tuple[str, Frame]]:
+        import can
+
+        try:
+            with can.LogReader(path) as reader:
+                for message in reader:
+                    self.line += 1
+                    yield str(message.channel if message.channel is not None else 0), frame_of(message)
+        except (ValueError, OSError, EOFError, IndexError, KeyError, ImportError, can.CanError) as exc:
+            raise TraceError(
+                f"trace {path} cannot be read after frame {self.line}: {exc}; export it again, or as lines (.log)"
+            ) from exc
+
+
+def frame_of(message: can.Message) -> Frame:
+    """Turn python-can's message into a frame."""
+    return Frame(
+        message.arbitration_id,
+        bytes(message.data or b""),
+        message.is_extended_id and not message.is_error_frame,
+        message.timestamp,
+        message.is_remote_frame,
+        message.is_error_frame,
+        message.is_fd,
+    )
+
+
+def _closing(file: IO[bytes] | gzip.GzipFile) -> Iterator[bytes]:
+    with file:
+        yield from file
+
+
+def _frame_of(words: list[bytes], names: dict[bytes, str]) -> tuple[str, Frame]:
+    stamp, channel, text = words[0], words[1], words[2]
+    if stamp[:1] != b"(" or stamp[-1:] != b")":
+        raise ValueError("no time in brackets")
+    name = names.get(channel)
+    if name is None:
+        name = names[channel] = channel.decode("ascii", "replace")
+    digits, mark, data = text.partition(b"#")
+    if not mark or len(digits) not in (3, 8):
+        raise ValueError("no id")
+    can_id = int(digits, 16)
+    at = float(stamp[1:-1])
+    if not 0 <= at < _LATEST_S:
+        raise ValueError("no time")
+    extended = len(digits) == 8
+    if data[:1] in (b"R", b"r") or data[:1] == b"#" or (extended and can_id & ERROR):
+        return name, _special(can_id, extended, data, at)
+    if can_id > (_ID if extended else 0x7FF) or len(data) > 16:
+        raise ValueError("id or data too long")
+    return name, Frame(can_id, bytes.fromhex(data.decode("ascii")), extended, at)
+
+
+def _special(can_id: int, extended: bool, data: bytes, at: float) -> Frame:
+    if can_id & ERROR and extended:
+        return Frame(can_id & _ID, bytes.fromhex(data.decode("ascii")), False, at, error=True)
+    if data[:1] == b"#":
+        return Frame(can_id, bytes.fromhex(data[2:].decode("ascii")), extended, at, fd=True)
+    return Frame(can_id, b"", extended, at, remote=True)
