@@ -1,0 +1,219 @@
+"""DBC files become broadcast listeners; whatever cannot be taken over is told by its line.
+
+Signals are named ``<prefix>.<message>.<signal>`` in snake_case. Comments give the meaning, cycle times the period.
+Ranges are not taken over: in files made by finding out, they are guesses, and a wrong one would hide good values.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+from typing import Any
+
+from ..bus.frames import id_text, key_of
+from ..contract.layout import Bits, BroadcastListener, ByteOrder, Coding, Field, Select
+from ..contract.signals import Kind, Signal
+from .bits import LayoutError, bytes_needed, number, place_of
+from .dbc_lines import Statement, statements
+from .dbc_parse import ParsedMessage, Problem, parse
+from .decoder import CLASSIC_BYTES
+
+__all__ = ["Imported", "Problem", "import_dbc", "snake_case"]
+
+_UNIT_NAMES = {
+    "kph": "km/h", "kmh": "km/h", "km/h": "km/h", "mph": "mph", "m/s": "m/s", "c": "degC", "°c": "degC", "degc": "degC",
+    "deg c": "degC", "celsius": "degC", "f": "degF", "°f": "degF", "degf": "degF", "k": "K", "%": "%", "percent": "%",
+    "rpm": "rpm", "1/min": "rpm", "v": "V", "mv": "mV", "a": "A", "deg": "deg", "°": "deg", "degree": "deg",
+    "degrees": "deg", "nm": "Nm", "n.m": "Nm", "pa": "Pa", "kpa": "kPa", "hpa": "hPa", "mbar": "mbar", "bar": "bar",
+    "psi": "psi", "s": "s", "sec": "s", "min": "min", "minute": "min", "h": "h", "hour": "h", "km": "km", "m": "m",
+    "mi": "mi", "g/s": "g/s", "l/h": "L/h",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """What a DBC file gave.
+
+    Attributes:
+        listeners: a message each.
+        signals: what they feed.
+        problems: by line; those that are `lost` name everything that was left out.
+    """
+
+    listeners: tuple[BroadcastListener, ...]
+    signals: tuple[Signal, ...]
+    problems: tuple[Problem, ...]
+
+
+@dataclass(slots=True)
+class _Import:
+    bus: str
+    prefix: str
+    taken: set[str] = field(default_factory=set)
+    signals: list[Signal] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    def note(self, line: int, what: str) -> None:
+        """Note something that was taken over all the same."""
+        self.problems.append(Problem(line, what, lost=False))
+
+
+def import_dbc(text: str, *, bus: str, prefix: str) -> Imported:
+    """Read DBC text.
+
+    Args:
+        text: the file's content.
+        bus: role of the bus its messages are on.
+        prefix: first part of the signals' names.
+
+    Raises:
+        UnderdashError: cantools is not installed.
+    """
+    parsed = parse(text, statements(text))
+    work = _Import(bus, prefix, problems=parsed.problems)
+    listeners = [listener for one in parsed.messages if (listener := _listener(one, work)) is not None]
+    problems = sorted(work.problems, key=lambda problem: problem.line)
+    return Imported(tuple(listeners), tuple(work.signals), tuple(dict.fromkeys(problems)))
+
+
+def snake_case(name: str) -> str:
+    """Spell a name of any style in snake_case: "VehSpd_FL" becomes "veh_spd_fl"."""
+    parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", name)
+    return re.sub(r"[^a-z0-9]+", "_", parted.lower()).strip("_") or "unnamed"
+
+
+# --- messages ---------------------------------------------------------------------------------------------------
+
+
+def _listener(one: ParsedMessage, work: _Import) -> BroadcastListener | None:
+    message = one.message
+    fields: list[Field] = []
+    lines: list[int] = []
+    if not message.signals:
+        work.note(one.statements[0].line, f"message {message.name} has no signals")
+    for signal in message.signals:
+        line = _line_of(signal, one)
+        try:
+            made = _field(signal, one, line, work)
+        except LayoutError as exc:
+            work.problems.append(Problem(line.line, f"signal {signal.name}: {exc}"))
+            continue
+        fields.append(made)
+        lines.append(line.line)
+    _note_overlaps(fields, lines, work)
+    if not fields:
+        return None
+    tight = any(bytes_needed(made.bits) > message.length for made in fields)
+    return BroadcastListener(
+        work.bus,
+        message.frame_id,
+        tuple(fields),
+        extended=message.is_extended_frame,
+        period_s=message.cycle_time / 1000.0 if message.cycle_time else None,
+        shortest=message.length if tight else None,
+        note=f"{message.name}, from a DBC file",
+    )
+
+
+def _line_of(signal: Any, one: ParsedMessage) -> Statement:
+    """The line of a signal; two of one name are told apart by their place."""
+    named = [s for s in one.statements if s.keyword == "SG_" and s.signal == signal.name]
+    exact = [s for s in named if (s.start, s.length) == (signal.start, signal.length)]
+    return (exact or named or list(one.statements))[0]
+
+
+def _note_overlaps(fields: list[Field], lines: list[int], work: _Import) -> None:
+    """Tell which signals share bits: one of the two definitions is a mistake, and only the car knows which."""
+    plain = [(made, line, _bits_of(made.bits)) for made, line in zip(fields, lines, strict=True) if not made.select]
+    for (one, line_one, a), (other, line_other, b) in combinations(plain, 2):
+        if a & b:
+            work.note(max(line_one, line_other), f"{one.signal} and {other.signal} share bits; both are taken")
+
+
+def _bits_of(bits: Bits) -> int:
+    """The bits of a frame that a field covers, as a set: bit 8 * byte + bit (0 is the least significant)."""
+    at = place_of(bits)
+    run = at.mask << at.shift
+    width = at.last - at.first + 1
+    return int.from_bytes(run.to_bytes(width, at.order), "little") << 8 * at.first
+
+
+# --- signals ----------------------------------------------------------------------------------------------------
+
+
+def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> Field:
+    if signal.scale == 0:
+        raise LayoutError("its scale is 0, so that it could only ever show one number; correct the definition")
+    if line.selected.startswith("m") and not signal.multiplexer_ids:
+        raise LayoutError(f"it is marked {line.selected}, but nothing in message {one.message.name} is the multiplexer")
+    coding = Coding.FLOAT if signal.is_float else Coding.SIGNED if signal.is_signed else Coding.UNSIGNED
+    bits = _placed(signal)
+    number(bits, coding)
+    if bytes_needed(bits) > CLASSIC_BYTES:
+        raise LayoutError(f"it lies beyond the {CLASSIC_BYTES} bytes of a classic frame; others are not decoded")
+    if bytes_needed(bits) > one.message.length:
+        work.note(
+            line.line,
+            f"signal {signal.name} lies beyond the {one.message.length} bytes of message {one.message.name}; "
+            "it is read where a frame is longer than that",
+        )
+    made = Field(
+        _unique_name(signal, one, line, work),
+        bits,
+        coding,
+        scale=float(signal.scale),
+        offset=float(signal.offset),
+        select=_select(signal, one.message),
+    )
+    return _declared(made, signal, one, work)
+
+
+def _placed(signal: Any) -> Bits:
+    order = ByteOrder.LITTLE if signal.byte_order == "little_endian" else ByteOrder.BIG
+    return Bits(signal.start // 8, signal.length, signal.start % 8, order)
+
+
+def _select(signal: Any, message: Any) -> Select | None:
+    if not signal.multiplexer_ids or signal.multiplexer_signal is None:
+        return None
+    switch = message.get_signal_by_name(signal.multiplexer_signal)
+    return Select(_placed(switch), tuple(signal.multiplexer_ids), _select(switch, message))
+
+
+def _unique_name(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> str:
+    message = one.message
+    name = plain = f"{work.prefix}.{snake_case(message.name)}.{snake_case(signal.name)}"
+    count = 1
+    while name in work.taken:
+        count += 1
+        name = f"{plain}_{count}"
+    work.taken.add(name)
+    if name != plain:
+        frame = id_text(key_of(message.frame_id, message.is_extended_frame))
+        work.note(line.line, f"{plain} is taken already; signal {signal.name} of {frame} becomes {name}")
+    return name
+
+
+def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Field:
+    """Declare the signal a field feeds, and give the field the values its kind needs."""
+    labels = {int(raw): str(label) for raw, label in (signal.choices or {}).items()}
+    unit = _UNIT_NAMES.get((signal.unit or "").strip().lower())
+    plain = made.scale == 1.0 and made.offset == 0.0 and made.coding is not Coding.FLOAT and not signal.unit
+    meaning = " ".join((signal.comment or f"{signal.name} of {one.message.name}").split())
+    if signal.unit and unit is None:
+        meaning += f" (in {signal.unit})"
+    kind = Kind.NUMBER
+    choices: tuple[str, ...] = ()
+    if labels and plain:
+        kind, choices = Kind.CHOICE, tuple(dict.fromkeys(labels.values()))
+        made = replace(made, values=tuple(labels.items()))
+    elif plain and made.bits.length == 1:
+        kind = Kind.SWITCH
+    if labels and kind is Kind.NUMBER:
+        line = next((s for s in one.statements if s.keyword == "VAL_" and s.signal == signal.name), one.statements[0])
+        work.problems.append(
+            Problem(line.line, f"{signal.name} is a number with a scale or unit; its labels are not used")
+        )
+    work.signals.append(Signal(made.signal, unit or "", meaning, kind, choices=choices))
+    return made
