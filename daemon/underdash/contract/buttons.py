@@ -86,9 +86,12 @@ class ButtonHandler:
         kind: the gesture.
         on: (gesture, snapshot) -> actions; synchronous and pure.
         hold_s: how long a hold takes; only for holds, must be more than 0.
+        condition: the gesture counts only where this holds, such as standing still; `check` wants one on buttons that
+            act on driving. Synchronous and pure.
     """
 
     button: str
     kind: GestureKind
     on: Callable[[Gesture, Snapshot], Sequence[Action]]
     hold_s: float = 0.8
+    condition: Callable[[Snapshot], bool] | None = None

@@ -1,0 +1,324 @@
+"""The guard: the one gate in front of every send. A frame goes out only if every rule here holds.
+
+Facts about the world (is the rate proven, is the ignition on, is this the car) are handed in by the wiring; frames are
+compared with templates that were compiled and vetted at start-up. Whatever is not let out has a reason that is counted
+and a sentence with the remedy. The guard owns no socket and no clock: the link asks `verdict`, sends, and reports
+`sent`; what is heard on our request ids comes in through `heard`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+from math import inf
+
+from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
+from .caps import Caps, Meter
+from .fingerprint import Fit, FitVerdict
+from .frames import EXTENDED, Frame, id_text
+from .refusals import Reason, Refusal
+from .templates import Template, has_legislated_id, services_read
+from .vetting import MakerEvidence, is_denied, vet
+
+STEP_BACK_S = 30.0
+ANSWER_DUE_S = 6.0
+"""How long after a request its answer may need flow control: five seconds pending (ISO 14229-2 P2*) and one more."""
+
+FUNCTIONAL = (0x7DF, 0x18DB_33F1 | EXTENDED)
+"""Request ids of ISO 15765-4 that speak to all units at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class BusFacts:
+    """What is known about a bus.
+
+    Args:
+        proven: its rate was proven by listening.
+        transmit: the owner's configuration lets us send on it.
+        virtual: there is no wire and no rate to prove.
+        bitrate: bit/s, None where there is none.
+    """
+
+    proven: bool = False
+    transmit: bool = False
+    virtual: bool = False
+    bitrate: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FlowControl:
+    """Leave to send one flow control frame for an answer we asked for (ISO 15765-2, clause 9.6.5).
+
+    Args:
+        bus: role.
+        frame: the very frame.
+        unit: the control unit that sends the answer.
+        until: monotonic s, the end of the leave.
+        address: the unit has an address byte in front.
+    """
+
+    bus: str
+    frame: Frame
+    unit: str
+    until: float
+    address: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A declared request that is never let out."""
+
+    template: Template
+    refusal: Refusal
+
+
+class Guard:
+    """Decides about every frame.
+
+    Attributes set by the wiring:
+        ignition: newest state; it also carries until when it counts.
+        ignition_seen: the ignition field was seen on and not on while a bus was awake, on this journey or before.
+        fingerprint: newest verdict.
+        quiet: somebody asked for no sending.
+
+    Args:
+        templates: of the declared polls.
+        caps: limits of each bus.
+        evidence: what speaks for makers' command bytes.
+        in_use: (bus, key) that the car itself sends.
+    """
+
+    def __init__(
+        self,
+        templates: Iterable[Template],
+        *,
+        caps: Caps | None = None,
+        evidence: MakerEvidence | None = None,
+        in_use: Collection[tuple[str, int]] = frozenset(),
+    ) -> None:
+        self.ignition: IgnitionState = NEVER_KNOWN
+        self.ignition_seen = False
+        self.fingerprint = FitVerdict(Fit.WAITING, "recognising the car")
+        self.quiet = False
+        self.counts: Counter[Reason] = Counter()
+        self.passed = 0
+        self._caps = caps or Caps()
+        self._evidence = evidence or MakerEvidence()
+        self._facts: dict[str, BusFacts] = {}
+        self._meters: dict[str, Meter] = {}
+        self._others: dict[tuple[str, int, int | None], float] = {}
+        self._asked: dict[tuple[str, str], float] = {}
+        self._leaves: list[FlowControl] = []
+        self.reload(templates, in_use)
+
+    # --- facts --------------------------------------------------------------------------------------------------
+
+    def reload(self, templates: Iterable[Template], in_use: Collection[tuple[str, int]] = frozenset()) -> None:
+        """Take the templates of a reloaded description; `refused` says which may not be used, and why."""
+        self.refused: tuple[Refused, ...] = ()
+        self._templates: dict[tuple[str, int], tuple[Template, ...]] = {}
+        for one in templates:
+            refusal = vet(one, self._evidence, in_use)
+            if refusal is not None:
+                self.refused += (Refused(one, refusal),)
+                continue
+            place = (one.bus, one.key)
+            self._templates[place] = (*self._templates.get(place, ()), one)
+
+    def set_bus(self, bus: str, facts: BusFacts) -> None:
+        """Take what is known about a bus."""
+        if bus not in self._meters or self._meters[bus].bitrate != facts.bitrate:
+            self._meters[bus] = Meter(self._caps, bus, facts.bitrate)
+        self._facts[bus] = facts
+
+    def bus(self, bus: str) -> BusFacts:
+        """Return what is known about a bus."""
+        return self._facts.get(bus, BusFacts())
+
+    def prove(self, bus: str, proven: bool = True) -> None:
+        """Take note that the rate of a bus is proven, or not any more."""
+        self.set_bus(bus, replace(self.bus(bus), proven=proven))
+
+    def keys(self, bus: str) -> frozenset[int]:
+        """Return the keys whose frames `heard` must get: our request ids and those that speak to all units."""
+        ours = {key for role, key in self._templates if role == bus}
+        return frozenset(ours | set(FUNCTIONAL)) if ours else frozenset()
+
+    # --- questions ----------------------------------------------------------------------------------------------
+
+    def verdict(self, bus: str, frame: Frame, now: float) -> Refusal | None:
+        """Say why a frame may not go out now, and count that; None lets it out.
+
+        Args:
+            bus: role.
+            frame: what is to be sent.
+            now: monotonic seconds.
+        """
+        refusal = self._verdict(bus, frame, now)
+        if refusal is not None:
+            self.counts[refusal.reason] += 1
+        return refusal
+
+    def standing(self, bus: str, now: float) -> Refusal | None:
+        """Say why nothing at all may go out on a bus now; counts nothing."""
+        refusal = self._about_bus(bus) or self._about_ignition(bus, now)
+        if refusal is None and not self.fingerprint.may_send:
+            return Refusal(Reason.WRONG_CAR, f"{bus}: {self.fingerprint.sentence}")
+        return refusal
+
+    def blocked(self, bus: str, now: float) -> bool:
+        """Say whether the last frame on a bus was not confirmed in time: its queue must be flushed."""
+        meter = self._meters.get(bus)
+        return meter is not None and meter.blocked(now)
+
+    def other_tester(self, bus: str, now: float) -> float:
+        """Return for how many seconds more we step back on a bus for another tester, 0 if not at all."""
+        seen = max((at for (role, _, _), at in self._others.items() if role == bus), default=-inf)
+        return max(0.0, seen + STEP_BACK_S - now)
+
+    # --- reports ------------------------------------------------------------------------------------------------
+
+    def sent(self, bus: str, frame: Frame, now: float) -> None:
+        """Take note of a frame that was let out and handed to the interface."""
+        self.passed += 1
+        found = self._template(bus, frame)
+        leave = self._leave(bus, frame, now)
+        if found is not None:
+            self._asked[bus, found.unit] = now
+        elif leave is not None:
+            self._leaves.remove(leave)
+        self._meter(bus).sent(frame, found.unit if found else None, now)
+
+    def heard(self, bus: str, key: int, data: bytes, now: float) -> None:
+        """Take a frame heard on one of `keys`: our own coming back, or another tester's."""
+        meter = self._meters.get(bus)
+        if meter is not None and meter.confirms(key, data, now):
+            return
+        if key in FUNCTIONAL and (bus, key) not in self._templates:
+            for role, ours in self._templates:
+                if role == bus:
+                    self._others[bus, ours, None] = now
+            return
+        places = {one.address_at for one in self._templates.get((bus, key), ())}
+        for place in places:
+            address = None if place is None else data[place] if place < len(data) else None
+            self._others[bus, key, address] = now
+
+    def flushed(self, bus: str, now: float) -> None:
+        """Take note that the queue of a blocked bus was emptied, which unblocks it."""
+        self._meter(bus).flushed(now)
+
+    def expect_flow_control(self, leave: FlowControl, now: float) -> Refusal | None:
+        """Let one flow control frame of an answer we asked for pass; returns why not.
+
+        Args:
+            leave: the very frame, and until when it may pass.
+            now: monotonic seconds.
+        """
+        asked = self._asked.get((leave.bus, leave.unit), -inf)
+        data = leave.frame.data
+        start = 1 if leave.address else 0
+        if now - asked > ANSWER_DUE_S:
+            return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: nothing was asked that it could be answering")
+        if len(data) < start + 3 or data[start] not in (0x30, 0x32):
+            return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {leave.frame} is no flow control")
+        if (leave.bus, leave.frame.key) not in self._templates:
+            return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {id_text(leave.frame.key)} is not its request id")
+        if leave.address or not has_legislated_id(leave.frame.key):
+            values = [{byte} for byte in data]
+            if any(is_denied(number) for offset in (0, 1) for number in services_read(values, offset)):
+                return self._count(Reason.LOOKS_LIKE, f"{leave.unit}: {leave.frame} could be read as a denied service")
+        self._leaves = [one for one in self._leaves if one.until >= now and one.unit != leave.unit]
+        self._leaves.append(leave)
+        return None
+
+    def report(self) -> Mapping[str, int]:
+        """Return how many frames passed and were refused, by reason."""
+        return {"passed": self.passed, **{reason.value: count for reason, count in self.counts.items()}}
+
+    # --- inside -------------------------------------------------------------------------------------------------
+
+    def _verdict(self, bus: str, frame: Frame, now: float) -> Refusal | None:
+        if frame.fd or frame.error or frame.remote:
+            return Refusal(Reason.NOT_CLASSIC, f"{bus}: only classic data frames are sent")
+        meter = self._meter(bus)
+        found = self._template(bus, frame)
+        if found is not None:
+            other = self._other(bus, frame.key, found.address, now)
+            mine = meter.over(frame, found.unit, found.gap_s, now)
+        elif (leave := self._leave(bus, frame, now)) is not None:
+            other = self._other(bus, frame.key, frame.data[0] if leave.address else None, now)
+            mine = meter.over_load(frame, now)
+        else:
+            return self._stranger(bus, frame)
+        return self.standing(bus, now) or other or meter.waits(now) or mine
+
+    def _about_bus(self, bus: str) -> Refusal | None:
+        facts = self.bus(bus)
+        if self.quiet:
+            return Refusal(Reason.QUIET, f"{bus}: somebody asked for quiet; release it with `underdash quiet off`")
+        if not facts.transmit:
+            return Refusal(
+                Reason.TRANSMIT_OFF,
+                f"{bus}: sending is not allowed; write transmit = true for this bus once listening shows what you "
+                "expect",
+            )
+        if facts.proven or facts.virtual:
+            return None
+        return Refusal(
+            Reason.UNPROVEN,
+            f"{bus}: its rate is not proven; 200 good frames and no error within a second prove it, so switch the "
+            "ignition on and check rate and wiring",
+        )
+
+    def _about_ignition(self, bus: str, now: float) -> Refusal | None:
+        ignition = self.ignition
+        if not ignition.may_send or ignition.position is not Position.ON:
+            return Refusal(Reason.IGNITION, f"{bus}: {ignition.why}")
+        if not now <= ignition.until:
+            return Refusal(Reason.IGNITION, f"{bus}: the evidence for the ignition ran out; nothing newer was heard")
+        if self.ignition_seen or ignition.attended:
+            return None
+        return Refusal(
+            Reason.IGNITION_UNSEEN,
+            f"{bus}: the description's ignition field has not been seen both on and off while the bus was awake; "
+            "turn the key on and off once and leave the accessory running",
+        )
+
+    def _stranger(self, bus: str, frame: Frame) -> Refusal:
+        for one in self.refused:
+            if one.template.bus == bus and one.template.matches(frame):
+                return one.refusal
+        return Refusal(
+            Reason.NO_TEMPLATE,
+            f"{bus}: {frame} is no declared request; only what a description or plug-in declares as a poll is sent",
+        )
+
+    def _template(self, bus: str, frame: Frame) -> Template | None:
+        return next((one for one in self._templates.get((bus, frame.key), ()) if one.matches(frame)), None)
+
+    def _leave(self, bus: str, frame: Frame, now: float) -> FlowControl | None:
+        for one in self._leaves:
+            if one.bus == bus and now <= one.until and one.frame.key == frame.key and one.frame.data == frame.data:
+                return one
+        return None
+
+    def _other(self, bus: str, key: int, address: int | None, now: float) -> Refusal | None:
+        seen = max(self._others.get((bus, key, one), -inf) for one in {address, None})
+        left = seen + STEP_BACK_S - now
+        if left <= 0:
+            return None
+        return Refusal(
+            Reason.OTHER_TESTER,
+            f"{bus}: another tester uses {id_text(key)}; we step back for {left:.0f} s more and decode its answers",
+        )
+
+    def _meter(self, bus: str) -> Meter:
+        if bus not in self._meters:
+            self._meters[bus] = Meter(self._caps, bus, self.bus(bus).bitrate)
+        return self._meters[bus]
+
+    def _count(self, reason: Reason, sentence: str) -> Refusal:
+        self.counts[reason] += 1
+        return Refusal(reason, sentence)

@@ -1,0 +1,269 @@
+"""What is known about the ignition, from listening and from wires.
+
+The rule: ON is at least one fresh ON and no fresh OFF. START outranks both, keeps whatever the accessory does, and
+shuts sending until two seconds after ON. Nothing fresh is UNKNOWN, which shuts sending. No poll, no derived signal and
+no plug-in may feed this; the wiring sees to that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from math import inf
+
+from ..contract.cars import IgnitionEvidence
+from ..contract.signals import Value
+
+
+class Position(StrEnum):
+    """What the evidence adds up to."""
+
+    ON = "on"
+    OFF = "off"
+    START = "start"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class IgnitionOptions:
+    """Times in seconds.
+
+    Args:
+        settle_s: after ON follows START, before anything is sent.
+        silence_s: no frame on any bus for this long is silence.
+        vouched_s: how long a person's word stands in for evidence.
+    """
+
+    settle_s: float = 2.0
+    silence_s: float = 5.0
+    vouched_s: float = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class IgnitionState:
+    """The ignition as known at one moment.
+
+    Attributes:
+        position: what the evidence adds up to.
+        may_send: the guard may let frames out, until `until` (monotonic s) unless a newer state says otherwise.
+        why: a sentence with the evidence and, where it closes, the remedy.
+        attended: a person's word stands in for evidence.
+    """
+
+    position: Position
+    may_send: bool
+    why: str
+    until: float = -inf
+    attended: bool = False
+
+
+NEVER_KNOWN = IgnitionState(Position.UNKNOWN, False, "no evidence has been looked at yet")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Whether an entry was seen on and not on while a bus was awake."""
+
+    on: bool = False
+    off: bool = False
+
+
+class _Entry:
+    """One piece of evidence and what it last said."""
+
+    __slots__ = ("at", "evidence", "says", "seen", "value")
+
+    def __init__(self, evidence: IgnitionEvidence) -> None:
+        self.evidence = evidence
+        self.says: Position | None = None
+        self.value: Value = ""
+        self.at = -inf
+        self.seen = Seen()
+
+    def read(self, value: Value) -> Position | None:
+        """Return what a value of the signal says, None where it says nothing."""
+        words = _words(value)
+        for position, meant in ((Position.START, self.evidence.start), (Position.OFF, self.evidence.off)):
+            if words & {word.casefold() for word in meant}:
+                return position
+        if words & {word.casefold() for word in self.evidence.on}:
+            return Position.ON
+        above = self.evidence.above
+        if above is not None and isinstance(value, float | int) and not isinstance(value, bool) and value > above:
+            return Position.ON
+        return None
+
+    def ends(self) -> float:
+        """Return until when the last sample counts (monotonic s)."""
+        return self.at + self.evidence.lifetime_s
+
+    def text(self) -> str:
+        return f"{self.evidence.signal} = {self.value}"
+
+
+class Ignition:
+    """Adds evidence up.
+
+    Args:
+        evidence: from the car's description.
+        options: times.
+    """
+
+    def __init__(self, evidence: Iterable[IgnitionEvidence], options: IgnitionOptions | None = None) -> None:
+        self.options = options or IgnitionOptions()
+        self._entries = [_Entry(one) for one in evidence]
+        self._heard_at = -inf
+        self._vouched_at = -inf
+        self._starting = False
+        self._open_at = -inf
+
+    # --- what comes in ------------------------------------------------------------------------------------------
+
+    def sample(self, signal: str, value: Value, at: float) -> None:
+        """Take a sample of a signal that came from listening or from a wire."""
+        for entry in self._entries:
+            if entry.evidence.signal == signal:
+                entry.says, entry.value, entry.at = entry.read(value), value, at
+                self._note_seen(entry, at)
+        self._settle(at)
+
+    def alive(self, bus: str, can_id: int, at: float) -> None:
+        """Take note of a frame that keeps a signal alive which is sent on change only.
+
+        A sample that had run out stays so: the value may have changed while nobody was heard.
+        """
+        for entry in self._entries:
+            if entry.evidence.alive_with == (bus, can_id) and at <= entry.ends():
+                entry.at = at
+
+    def heard(self, at: float) -> None:
+        """Take note that a bus talks."""
+        self._heard_at = at
+
+    def vouch(self, at: float) -> None:
+        """Take a person's word, given at the keyboard beside a standing car, that the ignition is on."""
+        self._vouched_at = at
+        self._heard_at = max(self._heard_at, at)
+
+    def end_vouching(self) -> None:
+        """Take the person's word back."""
+        self._vouched_at = -inf
+
+    # --- what is known ------------------------------------------------------------------------------------------
+
+    def talking(self, now: float) -> bool:
+        """Say whether any bus talks."""
+        return now - self._heard_at <= self.options.silence_s
+
+    def state(self, now: float) -> IgnitionState:
+        """Return what is known now."""
+        self._settle(now)
+        position = self._position(now)
+        if position is Position.OFF:
+            self._vouched_at = -inf
+            return IgnitionState(position, False, f"ignition off ({self._texts(now, position)}); switch it on")
+        if position is Position.START:
+            return IgnitionState(position, False, f"starter turns ({self._texts(now, position)}); wait")
+        if now < self._open_at:
+            return IgnitionState(position, False, "engine was started a moment ago; requests follow in two seconds")
+        if position is Position.ON:
+            return IgnitionState(position, True, f"ignition on ({self._texts(now, position)})", self._on_ends(now))
+        return self._unknown(now)
+
+    @property
+    def seen_both(self) -> bool:
+        """Whether every entry that can say ON has been seen both on and not on while a bus was awake."""
+        entries = [entry for entry in self._entries if _says_on(entry.evidence)]
+        return bool(entries) and all(entry.seen.on and entry.seen.off for entry in entries)
+
+    def seen(self) -> dict[str, Seen]:
+        """Return what was seen by signal, to be kept over journeys."""
+        seen: dict[str, Seen] = {}
+        for entry in self._entries:
+            before = seen.get(entry.evidence.signal, Seen(True, True))
+            seen[entry.evidence.signal] = Seen(before.on and entry.seen.on, before.off and entry.seen.off)
+        return seen
+
+    def restore(self, seen: Mapping[str, Seen]) -> None:
+        """Take over what was seen on earlier journeys with the same description."""
+        for entry in self._entries:
+            before = seen.get(entry.evidence.signal, Seen())
+            entry.seen = Seen(entry.seen.on or before.on, entry.seen.off or before.off)
+
+    def unseen_text(self) -> str:
+        """Return a sentence that says what has not been seen yet, "" if nothing is missing."""
+        entries = [entry for entry in self._entries if _says_on(entry.evidence)]
+        if not entries:
+            return "the description has no evidence for the ignition; find it and describe it under [[ignition]]"
+        missing = [
+            f"{entry.evidence.signal} {word}"
+            for entry in entries
+            for word, was in (("on", entry.seen.on), ("not on", entry.seen.off))
+            if not was
+        ]
+        if not missing:
+            return ""
+        return f"not seen yet while a bus was awake: {', '.join(missing)}; turn the key on and off once"
+
+    # --- inside -------------------------------------------------------------------------------------------------
+
+    def _fresh(self, now: float, position: Position) -> list[_Entry]:
+        return [entry for entry in self._entries if entry.says is position and now <= entry.ends()]
+
+    def _position(self, now: float) -> Position:
+        for position in (Position.START, Position.OFF, Position.ON):
+            if self._fresh(now, position):
+                return position
+        return Position.UNKNOWN
+
+    def _settle(self, now: float) -> None:
+        """Follow START: what comes after it opens late."""
+        position = self._position(now)
+        if position is Position.START:
+            self._starting = True
+        elif position is Position.OFF:
+            self._starting = False
+        elif self._starting and position is Position.ON:
+            self._starting = False
+            self._open_at = now + self.options.settle_s
+
+    def _on_ends(self, now: float) -> float:
+        return max(entry.ends() for entry in self._fresh(now, Position.ON))
+
+    def _texts(self, now: float, position: Position) -> str:
+        return ", ".join(entry.text() for entry in self._fresh(now, position))
+
+    def _unknown(self, now: float) -> IgnitionState:
+        ends = min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
+        if now <= ends:
+            why = "a person at the keyboard says that the ignition is on"
+            return IgnitionState(Position.ON, True, why, ends, attended=True)
+        self._vouched_at = -inf
+        if not self._entries:
+            why = "ignition unknown: the description has no evidence for it; find it and describe it under [[ignition]]"
+        else:
+            wanted = ", ".join(entry.evidence.signal for entry in self._entries)
+            why = f"ignition unknown: nothing fresh from {wanted}; check that their bus or wire is alive"
+        return IgnitionState(Position.UNKNOWN, False, why)
+
+    def _note_seen(self, entry: _Entry, at: float) -> None:
+        if entry.says is Position.START or not self.talking(at):
+            return
+        on = entry.says is Position.ON
+        # an entry with words for OFF must say one of them; for others anything but ON is the other side
+        off = entry.says is Position.OFF or (entry.says is None and not entry.evidence.off)
+        entry.seen = Seen(entry.seen.on or on, entry.seen.off or off)
+
+
+def _says_on(evidence: IgnitionEvidence) -> bool:
+    return bool(evidence.on) or evidence.above is not None
+
+
+def _words(value: Value) -> set[str]:
+    """Return the ways a description may spell a value."""
+    if isinstance(value, bool):
+        return {"true", "on", "1"} if value else {"false", "off", "0"}
+    if isinstance(value, str):
+        return {value.casefold()}
+    return {f"{value:g}"}
