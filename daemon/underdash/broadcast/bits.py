@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import isfinite
 from typing import Literal
 
@@ -52,6 +53,7 @@ class Place:
         return self.length == 8 * (self.last - self.first + 1)
 
 
+@lru_cache(maxsize=4096)
 def place_of(bits: Bits) -> Place:
     """Work out which bytes a run of bits touches and where it sits in them.
 
