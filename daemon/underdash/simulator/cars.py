@@ -1,0 +1,29 @@
+"""The cars that can be simulated: how each behaves and what its driver does, by the name of its description."""
+
+from __future__ import annotations
+
+from ..contract.errors import UnderdashError
+from .driver import Script
+from .models import HybridDesign, ModelMaker, TurboDesign
+from .scripts import LORIS_DRIVE, TARN_DRIVE
+
+
+def simulated_names() -> tuple[str, ...]:
+    """Return the names of all cars that can be simulated."""
+    return tuple(sorted(_cars()))
+
+
+def simulated(name: str) -> tuple[ModelMaker, Script]:
+    """Return model and script of a car.
+
+    Raises:
+        UnderdashError: there is no simulation of this car.
+    """
+    cars = _cars()
+    if name not in cars:
+        raise UnderdashError(f"car {name!r} cannot be simulated; these can: {', '.join(sorted(cars))}")
+    return cars[name]
+
+
+def _cars() -> dict[str, tuple[ModelMaker, Script]]:
+    return {"tarn": (TurboDesign(), TARN_DRIVE), "loris": (HybridDesign(), LORIS_DRIVE)}

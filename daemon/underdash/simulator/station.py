@@ -1,0 +1,112 @@
+"""The edge of the simulator: puts a simulated car on ports, with the loop's timers and nothing else.
+
+All time is the loop's, so a loop that runs fast runs the car fast.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+
+from ..bus.frames import EXTENDED, Frame, Handler
+from ..bus.frames import key_of as key_of_id
+from ..bus.port import Port, QuietEvents
+from ..bus.table import Table
+from .car import SimulatedCar
+
+TICK_S = 0.01
+
+
+class Station:
+    """A simulated car that takes part in buses.
+
+    Args:
+        car: the car.
+        ports: a port for each of its buses by role, not yet open; a bus without one is silent and deaf.
+        loop: the event loop.
+        tick_s: frames are handed over this often; that is how exact their times are.
+
+    Attributes:
+        sent: frames that the ports took.
+        refused: frames that they had no room for; those are lost, as on a real bus that nobody acknowledges.
+    """
+
+    def __init__(
+        self, car: SimulatedCar, ports: Mapping[str, Port], loop: asyncio.AbstractEventLoop, tick_s: float = TICK_S
+    ) -> None:
+        self.car = car
+        self.sent = 0
+        self.refused = 0
+        self._ports = dict(ports)
+        self._loop = loop
+        self._tick_s = tick_s
+        self._timers: set[asyncio.TimerHandle] = set()
+        self._tick: asyncio.TimerHandle | None = None
+
+    def start(self) -> None:
+        """Open the ports, listen for requests and let the script begin.
+
+        Raises:
+            PortError: a port cannot be opened; those opened before are closed again.
+        """
+        try:
+            for role, port in self._ports.items():
+                table = self._requests(role)
+                port.open(self._loop, table, QuietEvents())
+                port.listen(list(table))
+        except Exception:
+            self.stop()
+            raise
+        self._advance()
+
+    def stop(self) -> None:
+        """Fall silent and close the ports; harmless if it never started."""
+        for timer in (self._tick, *self._timers):
+            if timer is not None:
+                timer.cancel()
+        self._timers.clear()
+        self._tick = None
+        for port in self._ports.values():
+            port.close()
+
+    def _requests(self, role: str) -> Table:
+        table = Table()
+        for key in {
+            key_of_id(unit.request_id, unit.extended) for unit in self.car.description.units if unit.bus == role
+        }:
+            table.add(key, self._asked(role, key))
+        return table
+
+    def _asked(self, role: str, key: int) -> Handler:
+        extended = bool(key & EXTENDED)
+
+        def handle(data: bytes, at: float) -> None:
+            for delay_s, answer in self.car.answer(role, Frame(key & ~EXTENDED, data, extended, at), at):
+                self._later(delay_s, role, answer)
+
+        return handle
+
+    def _later(self, delay_s: float, role: str, frame: Frame) -> None:
+        timer: asyncio.TimerHandle
+
+        def send() -> None:
+            self._timers.discard(timer)
+            self._send(role, frame)
+
+        timer = self._loop.call_later(delay_s, send)
+        self._timers.add(timer)
+
+    def _advance(self) -> None:
+        now = self._loop.time()
+        for role, frame in self.car.advance(now):
+            self._send(role, frame)
+        self._tick = self._loop.call_at(max(self.car.next_at(), now + self._tick_s), self._advance)
+
+    def _send(self, role: str, frame: Frame) -> None:
+        port = self._ports.get(role)
+        if port is None:
+            return
+        if port.send(frame):
+            self.sent += 1
+        else:
+            self.refused += 1
