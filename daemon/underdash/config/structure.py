@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from math import isfinite
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
@@ -87,14 +88,15 @@ def check_settings(settings: type[T], table: Mapping[str, object], source: Sourc
     return made
 
 
+@cache
 def _converter() -> Converter:
+    """Build the converter once; it keeps the code it makes for each dataclass, which is most of the time."""
     converter = Converter(detailed_validation=True)
     for kind, name in ((bool, "true or false"), (int, "a whole number"), (str, 'text in quotes ("...")')):
         converter.register_structure_hook(kind, _exact(kind, name))
     converter.register_structure_hook(float, _number)
     pairs: tuple[tuple[Callable[[Any], bool], Callable[[Any, Converter], Hook]], ...] = (
         (lambda t: t is Any or t is object, lambda _, __: lambda value, _: value),
-        (lambda t: isinstance(t, type) and issubclass(t, Enum), lambda t, _: _one_of(tuple(m.value for m in t), t)),
         (lambda t: get_origin(t) is Literal, lambda t, _: _one_of(get_args(t), None)),
         (lambda t: get_origin(t) in (Union, UnionType), _union),
         (lambda t: get_origin(t) in (list, tuple), _sequence),
@@ -105,6 +107,13 @@ def _converter() -> Converter:
     for fits, factory in pairs:
         converter.register_structure_hook_factory(fits, _with(converter, factory))
     return converter
+
+
+def _hook(converter: Converter, kind: Any) -> Hook:
+    """Find what structures a type; cattrs itself would take an enumeration of texts for a text."""
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return _one_of(tuple(member.value for member in kind), kind)
+    return converter.get_structure_hook(kind)
 
 
 def _with(converter: Converter, factory: Callable[[Any, Converter], Hook]) -> Callable[[Any], Hook]:
@@ -142,7 +151,7 @@ def _one_of(choices: tuple[Any, ...], kind: Any) -> Hook:
 
 def _union(kind: Any, converter: Converter) -> Hook:
     members = [m for m in get_args(kind) if m is not NoneType]
-    hooks = [(m, converter.get_structure_hook(m)) for m in members]
+    hooks = [(m, _hook(converter, m)) for m in members]
 
     def hook(value: Any, _: Any) -> Any:
         reasons = []
@@ -161,7 +170,7 @@ def _union(kind: Any, converter: Converter) -> Hook:
 def _sequence(kind: Any, converter: Converter) -> Hook:
     members = get_args(kind)
     size = None if get_origin(kind) is list or members[-1] is Ellipsis else len(members)
-    member_hooks = [converter.get_structure_hook(m) for m in members if m is not Ellipsis]
+    member_hooks = [_hook(converter, m) for m in members if m is not Ellipsis]
 
     def hook(value: Any, _: Any) -> Any:
         if not isinstance(value, list) or size not in (None, len(value)):
@@ -182,7 +191,7 @@ def _sequence(kind: Any, converter: Converter) -> Hook:
 
 def _mapping(kind: Any, converter: Converter) -> Hook:
     member = get_args(kind)[1]
-    inner = converter.get_structure_hook(member)
+    inner = _hook(converter, member)
 
     def hook(value: Any, _: Any) -> Any:
         if not isinstance(value, dict):
@@ -221,12 +230,12 @@ def _dataclass(kind: Any, converter: Converter) -> Hook:
 
 def _late(converter: Converter, hint: Any) -> Hook:
     """Look the hook up when it is called: a dataclass may hold itself (a condition within a condition)."""
-    return lambda value, _: converter.get_structure_hook(hint)(value, hint)
+    return lambda value, _: _hook(converter, hint)(value, hint)
 
 
 def _limited(kind: Any, converter: Converter) -> Hook:
     inner, *notes = get_args(kind)
-    hook = converter.get_structure_hook(inner)
+    hook = _hook(converter, inner)
     limits = [note for note in notes if isinstance(note, Limits)]
 
     def checked(value: Any, _: Any) -> Any:

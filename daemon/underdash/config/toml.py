@@ -88,7 +88,7 @@ class _Scan:
         elif self.list is not None:
             self._item(text, number)
         elif header := _HEADER.match(text):
-            self.table = self._resolve(_names(header[2]), header[1] == "[[")
+            self.table = self._resolve(_names(header[2]), header[1] == "[[", number)
             self.lines.setdefault(self.table, number)
         elif key := _KEY.match(text):
             self._key(self.table + tuple(_names(key[1])), key[2].strip(), number)
@@ -110,7 +110,7 @@ class _Scan:
             self.lines[(*self.list, self.items)] = number
             self.items += 1
 
-    def _resolve(self, names: list[str], is_list: bool) -> KeyPath:
+    def _resolve(self, names: list[str], is_list: bool, number: int) -> KeyPath:
         path: KeyPath = ()
         for name in names[:-1]:
             path += (name,)
@@ -119,6 +119,7 @@ class _Scan:
         path += tuple(names[-1:])
         if is_list:
             self.counts[path] = self.counts.get(path, 0) + 1
+            self.lines.setdefault(path, number)
             path += (self.counts[path] - 1,)
         return path
 

@@ -1,0 +1,260 @@
+"""The keys of `underdash.toml`, table by table, with what each may be.
+
+``config/underdash.toml`` says the same to the owner; a test compares the two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from ..contract.plugin import Limits
+from ..power.states import PowerOptions, Supply
+from .mistakes import Source
+from .structure import INTERNAL, WrongError
+
+Seconds = Annotated[float, Limits(above=0.0, high=86_400.0, unit="s")]
+SecondsOrNone = Annotated[float, Limits(low=0.0, high=86_400.0, unit="s")]
+Share = Annotated[float, Limits(low=0.0, high=1.0)]
+Volts = Annotated[float, Limits(low=6.0, high=32.0, unit="V")]
+Pixels = Annotated[int, Limits(low=16, high=4096, unit="pixels")]
+Kind = Literal["broadcast", "poll", "input", "derived"]
+LARGEST_LOAD = 10.0
+"""Share of a bus in per cent that nobody may let this accessory take."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarConfig:
+    """``[car]``: which description is used.
+
+    Args:
+        name: one that an enabled plug-in brings.
+        file: or a file, relative to the configuration's folder.
+        variant: which of its variants, where it has any.
+    """
+
+    name: str = ""
+    file: str = ""
+    variant: str = ""
+
+    def __post_init__(self) -> None:
+        if bool(self.name) == bool(self.file):
+            raise WrongError("either `name`, of a car that a plug-in brings, or `file`")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PluginsConfig:
+    """``[plugins]``: which run, in the order their pages and handlers are offered."""
+
+    enabled: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class BusConfig:
+    """``[bus.<role>]``: where a bus of the car is connected.
+
+    Args:
+        interface: "socketcan", "memory", or any other kind that python-can knows.
+        channel: what that kind calls it, such as "can0" or "/dev/ttyACM0".
+        hardware: for SocketCAN instead of a channel: part of the device's path, or its USB serial number.
+        transmit: requests may be sent here.
+    """
+
+    interface: str = "socketcan"
+    channel: str = ""
+    hardware: str = ""
+    transmit: bool = False
+
+    def __post_init__(self) -> None:
+        if self.channel and self.hardware:
+            raise WrongError("either `channel` or `hardware`")
+        if self.interface == "socketcan" and not (self.channel or self.hardware):
+            raise WrongError('`hardware` (where it is plugged in, such as "spi0.0") or `channel` ("can0")')
+        if self.hardware and self.interface != "socketcan":
+            raise WrongError("`channel`; `hardware` is for socketcan")
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowerConfig:
+    """``[power]``: how the accessory is fed, and its times; see `PowerOptions`."""
+
+    supply: Supply | None = None
+    accept_drain: bool = False
+    board: Literal["zero", "3b", "4b"] = "4b"
+    off_s: SecondsOrNone = 2.0
+    silence_s: Seconds = 30.0
+    goodbye_s: SecondsOrNone = 3.0
+    linger_s: SecondsOrNone = 30.0
+    asleep_s: SecondsOrNone | None = None
+    cutoff_v: Volts = 11.8
+    low_s: Seconds = 60.0
+    after_start_s: Annotated[float, Limits(low=30.0, high=3600.0, unit="s")] = 30.0
+    crank_s: Annotated[float, Limits(low=0.0, high=60.0, unit="s")] = 10.0
+    dip_v: Volts = 10.0
+    up_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 60.0
+    halt_again_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 90.0
+
+    def __post_init__(self) -> None:
+        if self.goodbye_s > self.linger_s:
+            raise WrongError("`goodbye_s` no longer than `linger_s`")
+        if self.dip_v >= self.cutoff_v:
+            raise WrongError("`dip_v` below `cutoff_v`")
+
+    def options(self) -> PowerOptions:
+        """Return the times as the power room wants them."""
+        names = [name for name in PowerOptions.__dataclass_fields__ if name in self.__dataclass_fields__]
+        return PowerOptions(**{name: getattr(self, name) for name in names})
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelConfig:
+    """``[panel.<name>]``: a panel and the pages on it.
+
+    Args:
+        driver: "picture", or what a plug-in brings.
+        size: pixels across and down.
+        rotation: degrees clockwise; a bracket is never straight.
+        round: nothing is drawn in the corners.
+        deck: pages in the order they are turned.
+        width_mm: of the lit area.
+        viewing_distance_mm: from the driver's eyes.
+        settings: what the driver itself wants to know.
+    """
+
+    driver: str
+    deck: tuple[str, ...]
+    size: tuple[Pixels, Pixels] = (240, 240)
+    rotation: Annotated[float, Limits(low=-360.0, high=360.0, unit="degrees")] = 0.0
+    round: bool = True
+    width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] = 32.4
+    viewing_distance_mm: Annotated[float, Limits(low=200.0, high=3000.0, unit="mm")] = 700.0
+    settings: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not self.deck:
+            raise WrongError("at least one page in `deck`")
+        twice = [page for page in dict.fromkeys(self.deck) if self.deck.count(page) > 1]
+        if twice:
+            raise WrongError(f"each page once in `deck`; {twice[0]!r} is there more often")
+
+
+@dataclass(frozen=True, kw_only=True)
+class DimmingConfig:
+    """``[dimming]``: how bright the panels are.
+
+    Args:
+        floor, ceiling: level at the dark and at the bright end of the car's knob, 0..1.
+        curve: exponent between them; 2.2 looks even to the eye.
+        night: level in the dark where the car has no knob, 0..1.
+        hysteresis: changes smaller than this are not followed.
+        fade_s: how long a change takes.
+        hue: of the night palette in degrees (0 red, 32 amber, 120 green, 240 blue).
+        knob_applies: when the knob means something; None as the car's description says.
+    """
+
+    floor: Share = 0.04
+    ceiling: Share = 1.0
+    curve: Annotated[float, Limits(low=0.5, high=4.0)] = 2.2
+    night: Share = 0.3
+    hysteresis: Annotated[float, Limits(low=0.0, high=0.2)] = 0.02
+    fade_s: Annotated[float, Limits(low=0.0, high=10.0, unit="s")] = 0.6
+    hue: Annotated[float, Limits(low=0.0, high=360.0, unit="degrees")] = 32.0
+    knob_applies: Literal["night", "always"] | None = None
+
+    def __post_init__(self) -> None:
+        if self.floor >= self.ceiling:
+            raise WrongError("`floor` below `ceiling`")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ButtonsConfig:
+    """``[buttons]``: times of gestures; a handler's own hold time goes before."""
+
+    hold_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.8
+    double_s: Annotated[float, Limits(above=0.0, high=2.0, unit="s")] = 0.4
+    repeat_s: Annotated[float, Limits(low=0.05, high=5.0, unit="s")] = 0.3
+    stuck_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 60.0
+
+    def __post_init__(self) -> None:
+        if self.stuck_s <= self.hold_s:
+            raise WrongError("`stuck_s` longer than `hold_s`")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitsConfig:
+    """``[limits]``: how much may be sent, on each bus."""
+
+    requests_per_s: Annotated[float, Limits(above=0.0, high=200.0, unit="requests a second")] = 40.0
+    load_percent: Annotated[float, Limits(above=0.0, high=LARGEST_LOAD, unit="% of a bus")] = 3.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordingConfig:
+    """``[recording]``: what is kept, and where; relative to the configuration's folder."""
+
+    traces: bool = False
+    folder: str = "recordings"
+    share_mb: Annotated[float, Limits(low=1.0, high=1_000_000.0, unit="MB")] = 500.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class SignalsConfig:
+    """``[signals]``: choices about values.
+
+    Args:
+        ambient_pressure: kPa, used where no barometer and no standing engine tells; ISO 2533 at sea level by default.
+        reference_old_s: a reference older than this is said to be old.
+        order: kinds of sources by signal, the preferred one first.
+    """
+
+    ambient_pressure: Annotated[float, Limits(low=50.0, high=110.0, unit="kPa")] = 101.325
+    reference_old_s: Annotated[float, Limits(low=60.0, high=86_400.0, unit="s")] = 1200.0
+    order: dict[str, tuple[Kind, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Config:
+    """All of `underdash.toml`.
+
+    Args:
+        plugin: settings of plug-ins by name, as they stand; each is checked against its plug-in's dataclass.
+        bus, panel: by role and by name.
+        reads: by control unit, bytes of the maker's that the owner allows because they only read.
+        units: the owner's unit by stored unit or by signal.
+        path: the file.
+        source: for mistakes that are found later.
+    """
+
+    format: Literal[1]
+    car: CarConfig
+    plugins: PluginsConfig = field(default_factory=PluginsConfig)
+    plugin: dict[str, dict[str, Any]] = field(default_factory=dict)
+    bus: dict[str, BusConfig] = field(default_factory=dict)
+    reads: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    power: PowerConfig = field(default_factory=PowerConfig)
+    panel: dict[str, PanelConfig] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
+    dimming: DimmingConfig = field(default_factory=DimmingConfig)
+    buttons: ButtonsConfig = field(default_factory=ButtonsConfig)
+    limits: LimitsConfig = field(default_factory=LimitsConfig)
+    recording: RecordingConfig = field(default_factory=RecordingConfig)
+    signals: SignalsConfig = field(default_factory=SignalsConfig)
+    path: Path = field(default=Path("underdash.toml"), metadata=INTERNAL)
+    source: Source = field(default_factory=Source, metadata=INTERNAL)
+
+    @property
+    def settings(self) -> Mapping[str, Mapping[str, Any]]:
+        """Settings tables of the enabled plug-ins, in their order; an empty one where the file has none."""
+        return {name: self.plugin.get(name, {}) for name in self.plugins.enabled}
+
+    @property
+    def car_file(self) -> Path | None:
+        """The car's file, if the configuration names one; relative to the configuration's folder."""
+        return self.path.parent / self.car.file if self.car.file else None
+
+    @property
+    def reading_bytes(self) -> dict[str, frozenset[int]]:
+        """`reads` as numbers."""
+        return {unit: frozenset(int(text, 16) for text in texts) for unit, texts in self.reads.items()}
