@@ -175,8 +175,8 @@ class SimulatedCar:
 
     def _wake(self, role: str, at_s: float) -> None:
         self._awake.add(role)
-        for source in self._on_change:
-            source.forget()
+        for changing in self._on_change:
+            changing.forget()
         for order, source in enumerate(self._periodic):
             if source.bus == role:
                 heappush(self._heap, (source.wake(at_s, self._rng.random()), order, source))

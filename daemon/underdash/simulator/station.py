@@ -6,15 +6,28 @@ All time is the loop's, so a loop that runs fast runs the car fast.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 
 from ..bus.frames import EXTENDED, Frame, Handler
 from ..bus.frames import key_of as key_of_id
-from ..bus.port import Port, QuietEvents
+from ..bus.port import Port, PortError, QuietEvents
 from ..bus.table import Table
 from .car import SimulatedCar
 
 TICK_S = 0.01
+REOPEN_AFTER_S = 1.0
+
+
+class _Events(QuietEvents):
+    """Hears of one thing only: that a port has failed."""
+
+    def __init__(self, failed: Callable[[], None]) -> None:
+        self._failed = failed
+
+    def failed(self, error: PortError, at: float) -> None:
+        """See `PortEvents`."""
+        self._failed()
 
 
 class Station:
@@ -50,10 +63,8 @@ class Station:
             PortError: a port cannot be opened; those opened before are closed again.
         """
         try:
-            for role, port in self._ports.items():
-                table = self._requests(role)
-                port.open(self._loop, table, QuietEvents())
-                port.listen(list(table))
+            for role in self._ports:
+                self._open(role)
         except Exception:
             self.stop()
             raise
@@ -69,6 +80,22 @@ class Station:
         for port in self._ports.values():
             port.close()
 
+    def _open(self, role: str) -> None:
+        table = self._requests(role)
+        self._ports[role].open(self._loop, table, _Events(partial(self._reopen, role)))
+        self._ports[role].listen(list(table))
+
+    def _again(self, role: str) -> None:
+        """Open a port that has failed; as long as that is not possible, try on."""
+        try:
+            self._ports[role].close()
+            self._open(role)
+        except PortError:
+            self._reopen(role)
+
+    def _reopen(self, role: str) -> None:
+        self._later(REOPEN_AFTER_S, partial(self._again, role))
+
     def _requests(self, role: str) -> Table:
         table = Table()
         for key in {
@@ -82,18 +109,18 @@ class Station:
 
         def handle(data: bytes, at: float) -> None:
             for delay_s, answer in self.car.answer(role, Frame(key & ~EXTENDED, data, extended, at), at):
-                self._later(delay_s, role, answer)
+                self._later(delay_s, partial(self._send, role, answer))
 
         return handle
 
-    def _later(self, delay_s: float, role: str, frame: Frame) -> None:
+    def _later(self, delay_s: float, called: Callable[[], None]) -> None:
         timer: asyncio.TimerHandle
 
-        def send() -> None:
+        def call() -> None:
             self._timers.discard(timer)
-            self._send(role, frame)
+            called()
 
-        timer = self._loop.call_later(delay_s, send)
+        timer = self._loop.call_later(delay_s, call)
         self._timers.add(timer)
 
     def _advance(self) -> None:
