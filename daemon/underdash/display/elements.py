@@ -87,7 +87,7 @@ class Recorder:
 
     Args:
         size: of the panel in pixels.
-        now: the snapshot's time; history is laid out on fixed stretches of it, so that its line stands still in between.
+        now: the snapshot's time; history lies on fixed stretches of it, so that its line stands still in between.
     """
 
     def __init__(self, size: tuple[int, int], now: float = 0.0) -> None:
@@ -135,7 +135,7 @@ class Recorder:
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         """Draw up to four values one under the other: label, value with its unit, role of the value."""
         if len(rows) > MOST_ROWS:
-            raise UnderdashError(f"rows: {len(rows)} rows; a page holds {MOST_ROWS} at most, so that one glance is enough")
+            raise UnderdashError(f"rows: {len(rows)} rows; a page holds {MOST_ROWS} at most, for one glance")
         self._rows = tuple(
             Row(_short(label), _short(reading.text), _short(reading.unit), Role(role), reading.age)
             for label, reading, role in rows

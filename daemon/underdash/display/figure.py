@@ -22,7 +22,7 @@ TIGHT = 0.94
 
 DIGIT_EM = 0.65 * TIGHT
 POINT_EM = 0.30 * TIGHT
-SIGN_EM = 0.38
+SIGN_EM = 0.34
 MARK_EM = 0.52
 LEAST_PX = 12
 
@@ -38,14 +38,14 @@ class FigureSpot:
     px: int
 
 
-def size_for(figure: Figure, scale: Scale | None, most_px: int, half_width: float) -> int:
+def size_for(figure: Figure, scale: Scale | None, most_px: int, rooms: tuple[float, float]) -> int:
     """Return the font size in which the widest value of the scale fits.
 
     Args:
         figure: the figure as it is now; it counts too, since a value may leave its scale.
         scale: the scale it is shown against, if there is one.
         most_px: size that is not exceeded.
-        half_width: room to either side of the middle, in pixels.
+        rooms: pixels to either side of the middle, at the digits' corners and (wider) at the height of the sign.
     """
     texts = [figure.digits]
     hangs = [bool(figure.sign), bool(figure.mark)]
@@ -54,7 +54,8 @@ def size_for(figure: Figure, scale: Scale | None, most_px: int, half_width: floa
         hangs.append(figure.signed or scale.low < 0)
     widest = max(sum(_em(char) for char in text) for text in texts)
     hung = (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM if any(hangs) else 0.0)
-    return max(LEAST_PX, min(most_px, int(half_width / (widest / 2 + hung))))
+    fitting = min(rooms[0] / (widest / 2), rooms[1] / (widest / 2 + hung))
+    return max(LEAST_PX, min(most_px, int(fitting)))
 
 
 def _em(char: str) -> float:

@@ -23,7 +23,7 @@ KEPT_LINES = 64
 Lettering = ImageFont.FreeTypeFont | ImageFont.ImageFont
 
 
-class FontMissing(UnderdashError):
+class FontError(UnderdashError):
     """A font file that belongs to this program is not there or cannot be read."""
 
 
@@ -50,7 +50,7 @@ class Fonts:
             px: size in pixels.
 
         Raises:
-            FontMissing: the file is missing or is no font.
+            FontError: the file is missing or is no font.
         """
         file = self._folder / f"B612-{weight}.otf"
         try:
@@ -58,7 +58,7 @@ class Fonts:
                 self._bytes[weight] = file.read_bytes()
             return ImageFont.truetype(BytesIO(self._bytes[weight]), px)
         except OSError as exc:
-            raise FontMissing(
+            raise FontError(
                 f"drawing: the font file {file} is missing or damaged ({exc}); underdash brings it. "
                 "Install underdash again, or put B612 (package fonts-b612) there."
             ) from exc
@@ -69,7 +69,7 @@ class Fonts:
         if key not in self._faces:
             try:
                 self._faces[key] = self.load(weight, px)
-            except FontMissing as exc:
+            except FontError as exc:
                 if str(exc) not in self.findings:
                     self.findings.append(str(exc))
                 self._faces[key] = ImageFont.load_default(px)

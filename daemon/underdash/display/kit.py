@@ -68,6 +68,10 @@ class Painter:
         """Change the colours from the next picture on."""
         self._palette = palette
 
+    def forget(self) -> None:
+        """Hand out the whole panel as changed next time, because what it shows is not known."""
+        self._key = None
+
     def paint(self, picture: Picture) -> tuple[Image.Image, list[Box]]:
         """Paint a picture.
 
@@ -139,7 +143,9 @@ class Painter:
             colour = palette.of(picture.banner.role) if palette.filled else palette.ground
             image.paste(colour, (0, layout.banner_top, self.face.width, self.face.height))
             rule = max(2, round(2 * self.face.unit))
-            image.paste(palette.of(picture.banner.role), (0, layout.banner_top, self.face.width, layout.banner_top + rule))
+            image.paste(
+                palette.of(picture.banner.role), (0, layout.banner_top, self.face.width, layout.banner_top + rule)
+            )
         for line in layout.lines:
             self._write(image, line, picture)
         if self._mask is not None:

@@ -113,10 +113,10 @@ class _Arranger:
         if figure is None:
             return
         middle = self._middle + y * self._u
-        half_height = most_px * CAP_HEIGHT / 2 * self._u
-        room = self._face.half_width(middle - half_height, middle + half_height, self._clear) - 3 * self._u
+        halves = most_px * CAP_HEIGHT / 2 * self._u, 8 * self._u
+        corner, beside = (self._face.half_width(middle - h, middle + h, self._clear) - 2 * self._u for h in halves)
         scale = self._picture.sweep.scale if self._picture.sweep else None
-        px = size_for(figure, scale, round(most_px * self._u), room)
+        px = size_for(figure, scale, round(most_px * self._u), (corner, beside))
         self._layout.figure = FigureSpot(self._x, middle, px)
 
     def _title(self, y: float, px: int) -> None:
@@ -145,8 +145,8 @@ class _Arranger:
             self._two_lines(picture.note, REGULAR, 20, low, Role.SOFT)
         elif picture.strip is not None and not rows:
             half = 62.0 * self._u
-            top = round(self._middle + 58.0 * self._u)
-            self._layout.strip = round(self._x - half), top, round(self._x + half), round(top + 32.0 * self._u)
+            top = round(self._middle + 60.0 * self._u)
+            self._layout.strip = round(self._x - half), top, round(self._x + half), round(top + 34.0 * self._u)
         if picture.note and (rows or picture.remark is not None):
             self._line(picture.note, REGULAR, 14, 106.0, Role.SOFT)
 
@@ -170,7 +170,7 @@ class _Arranger:
             room = right - value - 6 * self._u - (self._x - half)
             least = self._px(label_px * LEAST_SHARE)
             fitted, text = self._fonts.fit(REGULAR, self._px(label_px), row.label, room, least)
-            self._layout.lines.append(self._placed(text, REGULAR, fitted, y, Role.SOFT, self._x - half))
+            self._layout.lines.append(self._placed(text, REGULAR, fitted, y, role=Role.SOFT, x=self._x - half))
         self._layout.rows = tuple(spots)
 
     def _two_lines(
@@ -190,12 +190,12 @@ class _Arranger:
     def _line(self, text: str, weight: str, px: int, y: float, role: Role | None, *, inside: bool = False) -> None:
         room = 2 * self._room(y, px, inside)
         size, fitted = self._fonts.fit(weight, self._px(px), text, room, self._px(px * LEAST_SHARE))
-        self._layout.lines.append(self._placed(fitted, weight, size, y, role, None))
+        self._layout.lines.append(self._placed(fitted, weight, size, y, role=role))
 
     def _left_line(self, text: str, px: int, x: float, y: float) -> None:
-        self._layout.lines.append(self._placed(text, REGULAR, self._px(px), y, Role.SOFT, x))
+        self._layout.lines.append(self._placed(text, REGULAR, self._px(px), y, role=Role.SOFT, x=x))
 
-    def _placed(self, text: str, weight: str, px: int, y: float, role: Role | None, x: float | None) -> Line:
+    def _placed(self, text: str, weight: str, px: int, y: float, *, role: Role | None, x: float | None = None) -> Line:
         top = round(self._middle + y * self._u - px * CAP_HEIGHT / 2)
         return Line(text, weight, px, self._x if x is None else x, top, role, x is None)
 

@@ -135,11 +135,13 @@ def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
     for role in ("ink", "soft", "caution", "warning"):
         ratio = contrast(getattr(palette, role), palette.ground)
         if ratio < aim:
-            found.append(f"{palette.name} palette: {role} has a contrast of {ratio:.1f}:1, {aim:g}:1 is needed")
+            found.append(_weak(palette, role, ratio, aim))
     for role in ("accent", "muted"):
         ratio = contrast(getattr(palette, role), palette.ground)
         if ratio < SHAPE_CONTRAST:
-            found.append(f"{palette.name} palette: {role} has a contrast of {ratio:.1f}:1, {SHAPE_CONTRAST:g}:1 is needed")
+            found.append(
+                f"{palette.name} palette: {role} has a contrast of {ratio:.1f}:1, {SHAPE_CONTRAST:g}:1 is needed"
+            )
     if hue_deg is not None:
         for role, alarm in ALARM_HUES.items():
             if abs((hue_deg - alarm + 180) % 360 - 180) < CLOSE_HUES_DEG:
@@ -148,3 +150,7 @@ def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
                     "brightness only; the zones on the rim and the words remain"
                 )
     return found
+
+
+def _weak(palette: Palette, role: str, ratio: float, aim: float) -> str:
+    return f"{palette.name} palette: {role} has a contrast of {ratio:.1f}:1, {aim:g}:1 is needed"

@@ -34,6 +34,8 @@ def unpack(data: bytes, size: tuple[int, int]) -> Image.Image:
         raise ValueError(f"{len(data)} bytes for {size[0]}x{size[1]} pixels, {2 * size[0] * size[1]} are needed")
     high, low = Image.frombytes("LA", size, data).split()
     red = high.point([v & 0xF8 for v in range(256)])
-    green = ImageChops.add(high.point([(v & 0x07) << 5 for v in range(256)]), low.point([(v & 0xE0) >> 3 for v in range(256)]))
+    green = ImageChops.add(
+        high.point([(v & 0x07) << 5 for v in range(256)]), low.point([(v & 0xE0) >> 3 for v in range(256)])
+    )
     blue = low.point([(v & 0x1F) << 3 for v in range(256)])
     return Image.merge("RGB", (red, green, blue))

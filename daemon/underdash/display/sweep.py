@@ -23,6 +23,10 @@ SPAN_DEG = 240.0
 STEP_DEG = 0.25
 GAP_DEG = 1.1
 MOST_GAPS = 12
+HALO_PX = 1.5
+NOTCH_PX = 4.0
+
+Sprite = tuple[Box, Image.Image, Image.Image]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +88,8 @@ class SweepPart:
         patch.polygon(ring_piece(ring.centre, *ring.band, START_DEG, START_DEG + SPAN_DEG))
         self._band = patch.mask()
         self._mark_box, self._mark = self._zero_mark()
-        self._heads: dict[float, tuple[Box, Image.Image]] = {}
-        self._notches: dict[float, tuple[Box, Image.Image]] = {}
+        self._heads: dict[float, Sprite] = {}
+        self._notches: dict[float, Sprite] = {}
 
     def paint_static(self, image: Image.Image) -> None:
         """Paint rail and zones onto the static layer."""
@@ -118,10 +122,15 @@ class SweepPart:
         if sweep.value is not None:
             self._paint_band(tile, box, sweep)
         _stamp(tile, box, self._mark_box, self._mark, self._palette.ink)
-        if sweep.value is not None:
-            _stamp(tile, box, *self._head(angle_of(sweep.scale, sweep.value)), self._head_colour(sweep))
         if self._has_notch(sweep):
-            _stamp(tile, box, *self._notch(sweep), self._palette.ink)
+            self._set_off(tile, box, self._notch(sweep), self._palette.ink)
+        if sweep.value is not None:
+            self._set_off(tile, box, self._head(angle_of(sweep.scale, sweep.value)), self._head_colour(sweep))
+
+    def _set_off(self, tile: Image.Image, box: Box, sprite: Sprite, colour: Colour) -> None:
+        place, mask, halo = sprite
+        _stamp(tile, box, place, halo, self._palette.ground)
+        _stamp(tile, box, place, mask, colour)
 
     def _band_change(self, old: Sweep, new: Sweep) -> list[Box]:
         ends = [None if s.value is None else angle_of(s.scale, s.value) for s in (old, new)]
@@ -165,30 +174,38 @@ class SweepPart:
     def _head_colour(self, sweep: Sweep) -> Colour:
         return self._palette.ink if sweep.age is Age.FRESH else self._palette.soft
 
-    def _head(self, angle: float) -> tuple[Box, Image.Image]:
+    def _head(self, angle: float) -> Sprite:
+        """Return the band's bright end: its box, its mask, and that of the gap that sets it off from the band."""
         if angle not in self._heads:
             inner, outer = self._ring.band
             middle = polar(self._ring.centre, (inner + outer) / 2, angle)
             radius = (outer - inner) / 2 + 0.5
-            patch = Patch(bounds([middle], radius + 1))
-            patch.disc(middle, radius)
-            _kept(self._heads)[angle] = patch.box, patch.mask()
+            box = bounds([middle], radius + HALO_PX + 1)
+            masks = []
+            for reach in (radius, radius + HALO_PX):
+                patch = Patch(box)
+                patch.disc(middle, reach)
+                masks.append(patch.mask())
+            _kept(self._heads)[angle] = box, masks[0], masks[1]
         return self._heads[angle]
 
     def _has_notch(self, sweep: Sweep) -> bool:
         return sweep.peak is not None and sweep.scale.low <= sweep.peak
 
-    def _notch(self, sweep: Sweep) -> tuple[Box, Image.Image]:
-        """Return the peak's notch: a wedge that stands in the band and points at the rail."""
+    def _notch(self, sweep: Sweep) -> Sprite:
+        """Return the peak's notch, a stroke that stands in the band, as `_head` does."""
         angle = angle_of(sweep.scale, sweep.peak or 0.0)
         if angle not in self._notches:
             inner, outer = self._ring.band
-            width = degrees_wide(9.0 * outer / 108.5, inner)
-            foot = [polar(self._ring.centre, inner, angle + side * width / 2) for side in (-1, 1)]
-            points = [*foot, polar(self._ring.centre, outer, angle)]
-            patch = Patch(bounds(points))
-            patch.polygon(points)
-            _kept(self._notches)[angle] = patch.box, patch.mask()
+            half = degrees_wide(NOTCH_PX / 2 * outer / 108.5, outer)
+            wide = half + degrees_wide(HALO_PX, outer)
+            box = bounds(ring_piece(self._ring.centre, inner, outer, angle - wide, angle + wide))
+            masks = []
+            for reach in (half, wide):
+                patch = Patch(box)
+                patch.polygon(ring_piece(self._ring.centre, inner, outer, angle - reach, angle + reach))
+                masks.append(patch.mask())
+            _kept(self._notches)[angle] = box, masks[0], masks[1]
         return self._notches[angle]
 
     def _zero_mark(self) -> tuple[Box, Image.Image]:
@@ -213,7 +230,7 @@ def degrees_wide(pixels: float, radius: float) -> float:
     return pixels / radius * 57.29577951308232
 
 
-def _kept(cache: dict[float, tuple[Box, Image.Image]]) -> dict[float, tuple[Box, Image.Image]]:
+def _kept(cache: dict[float, Sprite]) -> dict[float, Sprite]:
     if len(cache) > 64:
         cache.clear()
     return cache

@@ -1,0 +1,115 @@
+"""The deck: the pages of one panel in their order, and which is on show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+
+from ..contract.errors import UnderdashError
+from ..contract.pages import Canvas, Page, Role
+from ..contract.signals import Snapshot
+
+EMPTY = "no_pages"
+
+
+class UnknownPageError(UnderdashError):
+    """A page was named that nobody brings."""
+
+
+def find(pages: Iterable[Page], name: str, where: str) -> Page:
+    """Return the page of a name.
+
+    Args:
+        pages: what there is.
+        name: what is wanted.
+        where: what names it, such as "panel main: pages".
+
+    Raises:
+        UnknownPageError: with the names there are and the nearest of them.
+    """
+    known = {page.name: page for page in pages}
+    if name in known:
+        return known[name]
+    near = get_close_matches(name, known, n=1, cutoff=0.5)
+    guess = f" Did you mean {near[0]!r}?" if near else ""
+    there = ", ".join(sorted(known)) or "none"
+    raise UnknownPageError(
+        f"{where}: there is no page {name!r}; pages are: {there}.{guess} "
+        "A page comes with the plug-in that brings it; `underdash plugins` lists them."
+    )
+
+
+class Deck:
+    """The pages of one panel.
+
+    Args:
+        pages: all pages there are.
+        order: names of those in this deck, in order; all if None.
+        where: how the deck is named in errors.
+
+    Raises:
+        UnknownPageError: `order` names a page that nobody brings.
+        UnderdashError: two pages share a name.
+    """
+
+    def __init__(
+        self, pages: Sequence[Page], order: Sequence[str] | None = None, where: str = "display: pages"
+    ) -> None:
+        names = [page.name for page in pages]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise UnderdashError(f"{where}: page {twice[0]!r} is brought twice; rename one of them")
+        self._where = where
+        self._pages = [find(pages, name, where) for name in order] if order is not None else list(pages)
+        self._index = 0
+        self.off: dict[str, str] = {}
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the pages in order."""
+        return [page.name for page in self._pages]
+
+    @property
+    def current(self) -> Page:
+        """The page on show; one that says what to do if the deck is empty."""
+        return self._pages[self._index] if self._pages else Page(EMPTY, "No pages", self._say_empty, ())
+
+    def turn(self, step: int = 1) -> Page:
+        """Go so many pages on (negative: back), round and round; return the page then on show."""
+        if self._pages:
+            self._index = (self._index + step) % len(self._pages)
+        return self.current
+
+    def show(self, name: str) -> Page:
+        """Show the page of a name and return it.
+
+        Raises:
+            UnknownPageError: it is not in the deck; one that was taken off is told as such.
+        """
+        if name in self.off:
+            raise UnknownPageError(f"{self._where}: page {name!r} was taken off: {self.off[name]}")
+        self._index = self._pages.index(find(self._pages, name, self._where))
+        return self.current
+
+    def take_off(self, name: str, why: str) -> None:
+        """Take a page off that failed; the next one moves up. A name that is not there is ignored."""
+        names = self.names
+        if name not in names:
+            return
+        index = names.index(name)
+        del self._pages[index]
+        self.off[name] = why
+        if index < self._index or self._index >= len(self._pages):
+            self._index = max(self._index - 1, 0)
+
+    def needs(self) -> dict[str, float]:
+        """Return the signals the page on show needs, with the period they are wanted in, in seconds."""
+        return dict.fromkeys(self.current.needs, self.current.period_s)
+
+    def notes(self) -> tuple[str, ...]:
+        """Return a sentence for each page that was taken off."""
+        return tuple(f"{name} off: {why}" for name, why in self.off.items())
+
+    def _say_empty(self, canvas: Canvas, snapshot: Snapshot) -> None:
+        canvas.title("no pages")
+        canvas.remark("underdash check tells why", Role.SOFT)
