@@ -1,0 +1,200 @@
+"""What the scheduler remembers: of a request when it was asked and why it was not, of a control unit what is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import inf
+
+from ..contract.requests import ControlUnit
+from ..signals.wants import Want, WantKind
+from .options import Options
+from .polls import CompiledPoll
+
+
+class Turn:
+    """A request and its history."""
+
+    __slots__ = (
+        "answered_at", "asked_at", "busy", "done", "held", "misses", "not_before", "note", "parked", "poll", "queue",
+        "reference", "wanted",
+    )  # fmt: skip
+
+    def __init__(self, poll: CompiledPoll, queue: Queue) -> None:
+        self.poll = poll
+        self.queue = queue
+        self.wanted: Want | None = None
+        self.reference = False
+        self.asked_at = -inf
+        self.reset()
+
+    def reset(self) -> None:
+        """Begin a new journey."""
+        self.answered_at = -inf
+        self.not_before = -inf
+        self.misses = 0
+        self.busy = 0
+        self.done = False
+        self.parked: str | None = None
+        self.held: str | None = None
+        self.note: str | None = None
+
+    # --- urgency ----------------------------------------------------------------------------------------------------
+
+    @property
+    def period_s(self) -> float:
+        """How often it is asked at most."""
+        wished = 0.0 if self.wanted is None else self.wanted.period_s
+        return max(self.poll.period_s, wished)
+
+    def want(self, want: Want | None, now: float, options: Options) -> None:
+        """Take over what is wished of it; what is new on a page becomes urgent."""
+        before, self.wanted = self.wanted, want
+        if want is None:
+            return
+        new = before is None or (want.kind is WantKind.PAGE and before.kind is not WantKind.PAGE)
+        if new and now >= self.asked_at + self.period_s:
+            self.make_urgent(now, options)
+
+    def make_urgent(self, now: float, options: Options) -> None:
+        """Count it as so many periods old, no more and no less."""
+        self.asked_at = now - options.now_periods * self.period_s
+
+    def due_at(self) -> float:
+        """Return from when on it may be asked, as far as it alone decides."""
+        if self.wanted is None or self.parked is not None or self.done:
+            return inf
+        return max(self.asked_at + self.period_s, self.not_before)
+
+    def urgency(self, now: float, options: Options) -> float:
+        """Return how urgent it is; a straight line in its age, so that everything comes first some time."""
+        if self.wanted is None:
+            return 0.0
+        age = now - self.asked_at
+        weight = options.weights[self.wanted.kind]
+        late_alert = self.wanted.kind is WantKind.ALERT and age >= max(self.period_s, options.alert_at_least_s)
+        if late_alert or self.reference:  # a reference goes before what is scaled by it
+            weight *= options.overdue
+        return weight * age / self.period_s
+
+    # --- what happens to it -----------------------------------------------------------------------------------------
+
+    def asked(self, now: float) -> None:
+        """It went out."""
+        self.asked_at = now
+        self.held = self.note = None
+
+    def answered(self, now: float) -> None:
+        """A value came, asked for by us or by somebody else: it need not be asked before it is old again."""
+        self.answered_at = now
+        self.asked_at = max(self.asked_at, now) if self.queue.open is not self else self.asked_at
+        self.not_before = -inf
+        self.misses = self.busy = 0
+        self.note = self.held = None
+        self.done = self.poll.once
+
+    def missed(self, now: float, options: Options) -> None:
+        """No answer came in time. Once may be chance; from the second time on it is asked more and more rarely."""
+        self.misses += 1
+        if self.misses > 1:
+            self.not_before = now + options.back_off(self.misses - 1)
+
+    def put_off(self, why: str, busy: bool, now: float, options: Options) -> None:
+        """The unit refused for now."""
+        self.note = why
+        pause = options.busy_s * 2 ** min(self.busy, 3) if busy else options.slowly_s
+        self.busy = self.busy + 1 if busy else 0
+        self.not_before = now + pause
+
+    # --- why there is no value --------------------------------------------------------------------------------------
+
+    def told(self, now: float, options: Options) -> str | None:
+        """Say what is the matter, None if it only waits for its turn."""
+        return next(self._facts(now, options), None)
+
+    def _facts(self, now: float, options: Options) -> Iterator[str]:
+        """Yield what there is to say, what explains most first."""
+        unit, queue = self.poll.unit.name, self.queue
+        if self.parked is not None:
+            yield f"{self.parked}; it is not asked again this journey"
+        if self.done:
+            yield f"asked once a journey, answered {_ago(self.answered_at, now)}"
+        if self.wanted is None:
+            heard = "" if self.answered_at == -inf else f"; last heard {_ago(self.answered_at, now)}"
+            yield f"not asked, nobody wants it{heard}"
+        if self.held is not None:
+            yield f"not sent: {self.held}"
+        if queue.open is self:
+            yield f"asked {_ago(self.asked_at, now)}, no answer yet" + (f"; {self.note}" if self.note else "")
+        if self.note is not None:
+            yield self.note + wait_text(self.not_before, now)
+        if queue.misses >= options.silent_after:
+            yield f"{unit} left {queue.misses} requests in a row unanswered{wait_text(queue.free_at, now)}"
+        if self.misses:
+            yield f"{unit} left {self.misses} of these requests unanswered{wait_text(self.not_before, now)}"
+        if self.answered_at != -inf:
+            yield f"answered {_ago(self.answered_at, now)}"
+
+
+class Queue:
+    """A control unit: what is open on it, and from when on it may be asked again."""
+
+    __slots__ = ("deadline", "free_at", "misses", "open", "sent_at", "turns", "unit")
+
+    def __init__(self, unit: ControlUnit) -> None:
+        self.unit = unit
+        self.turns: list[Turn] = []
+        self.open: Turn | None = None
+        self.sent_at = -inf
+        self.deadline = inf
+        self.reset()
+
+    def reset(self) -> None:
+        """Begin a new journey; what is open stays open."""
+        self.free_at = self.sent_at + self.unit.gap_s
+        self.misses = 0
+
+    def best(self, now: float, options: Options) -> Turn | None:
+        """Return the most urgent request that may be asked now; the one declared first of equals."""
+        if self.open is not None or now < self.free_at:
+            return None
+        due = [turn for turn in self.turns if now >= turn.due_at()]
+        return max(due, key=lambda turn: turn.urgency(now, options), default=None)
+
+    def opened(self, turn: Turn, now: float) -> None:
+        """A request went out."""
+        self.open = turn
+        self.sent_at = now
+        self.deadline = now + turn.poll.unit.answer_within_s
+        self.free_at = now + turn.poll.unit.gap_s
+
+    def heard(self, now: float, *, close: bool) -> None:
+        """The unit said something: it lives. With `close` it said what was waited for."""
+        self.misses = 0
+        self.free_at = min(self.free_at, max(now, self.sent_at + self.unit.gap_s))
+        if close:
+            self.open = None
+
+    def extend(self, now: float, options: Options) -> None:
+        """The unit is still working: it gets the longer time, from now, but not for ever."""
+        self.deadline = min(now + options.pending_s, self.sent_at + options.pending_most_s)
+
+    def expire(self, now: float, options: Options) -> Turn | None:
+        """Close the open request if its time is over, and return it; a unit that stays silent is left alone longer."""
+        turn = self.open
+        if turn is None or now < self.deadline:
+            return None
+        self.open = None
+        self.misses += 1
+        turn.missed(now, options)
+        if self.misses >= options.silent_after:
+            self.free_at = now + options.back_off(self.misses - options.silent_after + 1)
+        return turn
+
+
+def wait_text(until: float, now: float) -> str:
+    """Return "; asked again in 3 s", or nothing if it can be asked at any moment."""
+    return f"; asked again in {until - now:.1f} s" if now < until < inf else ""
+
+
+def _ago(at: float, now: float) -> str:
+    return "never" if at == -inf else f"{now - at:.2f} s ago"
