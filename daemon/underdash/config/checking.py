@@ -1,0 +1,283 @@
+"""What is wrong or doubtful in a configuration and a car that are each without mistakes, and what to do about it.
+
+Pure: what is installed, which pages there are and who handles buttons is handed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from ..contract.buttons import ButtonHandler, GestureKind
+from ..contract.cars import CarDescription
+from ..contract.pages import Page
+from ..power.battery import BOARDS, drain_sentence
+from ..power.states import Supply
+from .mistakes import nearest
+from .schema import Config, PanelConfig
+
+STANDARD_PROTOCOLS = frozenset({"service_01", "identifier_22"})
+LISTENED = frozenset({"memory", "virtual"})
+"""Kinds of interfaces that are no car."""
+
+
+class Level(StrEnum):
+    """How much a finding matters."""
+
+    ERROR = "error"
+    """The daemon will not do what the configuration asks for."""
+    WARNING = "warning"
+    """It will, but probably not what was meant."""
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing to tell: what is the case, and the next step ("" if there is none to take)."""
+
+    level: Level
+    sentence: str
+    next_step: str = ""
+
+    def __str__(self) -> str:
+        step = f" -> {self.next_step}" if self.next_step else ""
+        return f"{self.level}: {self.sentence}{step}"
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What a configuration meets on this machine; None where it is not known, and then nothing is said about it.
+
+    Args:
+        installed: names of installed plug-ins.
+        cars: names of cars that enabled plug-ins bring.
+        pages: pages of the enabled plug-ins by name.
+        handlers: button handlers of the enabled plug-ins.
+        provided: signals that have a source (broadcast, poll, input, derived); button signals included.
+        drivers: names of panel drivers.
+    """
+
+    installed: Collection[str] | None = None
+    cars: Collection[str] | None = None
+    pages: Mapping[str, Page] | None = None
+    handlers: Sequence[ButtonHandler] = field(default=())
+    provided: Collection[str] | None = None
+    drivers: Collection[str] | None = None
+
+
+def explain(config: Config, car: CarDescription | None, around: Surroundings | None = None) -> list[Finding]:
+    """Look over a configuration and a car.
+
+    Args:
+        config: the configuration.
+        car: the car it names; None if that could not be read or does not exist.
+        around: what else is known.
+
+    Returns:
+        Findings, the worst first.
+    """
+    around = around or Surroundings()
+    found = [*_power(config), *_plugins(config, around), *_car_choice(config, car, around), *_panels(config, around)]
+    if car is not None:
+        found += [*_buses(config, car), *_sending(config, car), *_reads(config, car), *_description(car)]
+        found += _buttons(car, around)
+    return sorted(found, key=lambda finding: list(Level).index(finding.level))
+
+
+def _power(config: Config) -> Iterator[Finding]:
+    power = config.power
+    if power.supply is None:
+        kinds = ", ".join(f'"{kind}"' for kind in Supply)
+        yield Finding(
+            Level.ERROR,
+            "power.supply is not given, so nothing is known about when to sleep and to power off",
+            f"set supply in [power] to one of {kinds}",
+        )
+        return
+    sentence = drain_sentence(power.supply, BOARDS[power.board], power.options())
+    if power.supply is Supply.PERMANENT and not power.accept_drain:
+        step = 'wire a wake line and say supply = "wakeable", or set accept_drain = true in [power]'
+        yield Finding(Level.ERROR, f"a permanent supply drains the battery of a parked car; {sentence}", step)
+    else:
+        yield Finding(Level.NOTE, sentence)
+    if power.accept_drain and power.supply is not Supply.PERMANENT:
+        yield Finding(Level.NOTE, f"power.accept_drain has no meaning with supply {power.supply}", "remove it")
+
+
+def _plugins(config: Config, around: Surroundings) -> Iterator[Finding]:
+    enabled = config.plugins.enabled
+    for name in enabled if around.installed is not None else ():
+        if name not in (around.installed or ()):
+            yield Finding(
+                Level.ERROR, f"plug-in {name!r} is enabled but not installed", _instead(name, around.installed)
+            )
+    for name in config.plugin:
+        if name not in enabled:
+            sentence = f"[plugin.{name}] has settings, but the plug-in is not enabled"
+            yield Finding(Level.WARNING, sentence, f"add {name!r} to plugins.enabled, or remove the table")
+
+
+def _car_choice(config: Config, car: CarDescription | None, around: Surroundings) -> Iterator[Finding]:
+    name = config.car.name
+    if name and around.cars is not None and name not in around.cars:
+        step = _instead(name, around.cars) or "enable the plug-in that brings it, or name a `file`"
+        yield Finding(Level.ERROR, f"no enabled plug-in brings a car called {name!r}", step)
+    elif car is None:
+        yield Finding(Level.ERROR, "there is no car description to work with", "correct [car]")
+
+
+def _buses(config: Config, car: CarDescription) -> Iterator[Finding]:
+    roles = {bus.role for bus in car.buses}
+    for role in config.bus:
+        if role not in roles:
+            sentence = f"[bus.{role}] is configured, but {car.title} has no such bus"
+            yield Finding(Level.ERROR, sentence, _instead(role, roles))
+    for role in sorted(roles - set(config.bus)):
+        sentence = f"bus {role} of {car.title} is not connected, so nothing on it is heard or asked for"
+        yield Finding(Level.NOTE, sentence, f"add [bus.{role}] once it is")
+    places: dict[tuple[str, str, str], str] = {}
+    for role, bus in config.bus.items():
+        place = (bus.interface, bus.channel, bus.hardware)
+        if place in places and any(place[1:]):
+            where = bus.channel or bus.hardware
+            yield Finding(
+                Level.ERROR, f"buses {places[place]} and {role} are both at {where}", "name each adapter once"
+            )
+        places[place] = role
+
+
+def _sending(config: Config, car: CarDescription) -> Iterator[Finding]:
+    sending = sorted(role for role, bus in config.bus.items() if bus.transmit)
+    asked = sorted({unit.bus for unit in car.units for poll in car.polls if poll.unit == unit.name} & set(config.bus))
+    for role in asked:
+        if role not in sending:
+            count = sum(_bus_of(car, poll.unit) == role for poll in car.polls)
+            sentence = f"{count} values are to be asked for on bus {role}, which is only listened to"
+            yield Finding(Level.NOTE, sentence, f"set transmit = true in [bus.{role}] once the ignition is known")
+    if not sending:
+        return
+    heard = {f.signal: listener.bus for listener in car.broadcasts for f in listener.fields}
+    if not car.ignition:
+        sentence = f"transmit is true for {_and(sending)}, but {car.title} says nothing about the ignition"
+        step = "find the frame that shows the ignition and add [[ignition]] to the description"
+        yield Finding(Level.ERROR, f"{sentence}, so nothing will be asked", step)
+    elif not any(_reaches(evidence.signal, heard, config) for evidence in car.ignition):
+        buses = sorted({heard[e.signal] for e in car.ignition if e.signal in heard})
+        sentence = f"the ignition shows on {_and(buses)}, which is not connected, so nothing will be asked"
+        yield Finding(Level.ERROR, sentence, "connect it and add its [bus.<role>]")
+    elif not any(evidence.off for evidence in car.ignition):
+        yield Finding(
+            Level.WARNING,
+            "no evidence of the ignition names values that mean OFF, so requests end only when it falls silent",
+            "add `off` to an [[ignition]] of the description",
+        )
+    if not car.fingerprint and any(config.bus[role].interface not in LISTENED for role in sending):
+        sentence = f"{car.title} has no fingerprint, so a wrong car would not be noticed before something is asked"
+        yield Finding(Level.WARNING, sentence, "add [[fingerprint]] entries for a few frames that are always there")
+
+
+def _reaches(signal: str, heard: Mapping[str, str], config: Config) -> bool:
+    """Evidence that no frame carries comes from a wire, which the configuration's inputs tell."""
+    return signal not in heard or heard[signal] in config.bus
+
+
+def _reads(config: Config, car: CarDescription) -> Iterator[Finding]:
+    units = {unit.name: unit for unit in car.units}
+    for name in config.reads:
+        if name not in units:
+            yield Finding(Level.WARNING, f"[reads] names {name!r}, which {car.title} has not", _instead(name, units))
+    formats = {entry.name: entry for entry in car.formats}
+    evidence = {(exchange.format, exchange.unit) for exchange in car.exchanges}
+    for unit, protocol in sorted({(p.unit, p.protocol) for p in car.polls if p.protocol in formats}):
+        command = formats[protocol].command
+        allowed = config.reading_bytes.get(unit, frozenset())
+        sends = unit in units and units[unit].bus in config.bus and config.bus[units[unit].bus].transmit
+        if sends and command not in allowed:
+            sentence = f"{unit} is asked in the format {protocol}, whose command {command:02X} you have not allowed"
+            step = f'add {unit} = ["{command:02X}"] to [reads] if you trust the evidence in the description'
+            yield Finding(Level.WARNING, f"{sentence}; its values stay empty", step)
+        if (protocol, unit) not in evidence:
+            sentence = f"nothing in the description shows that another tester asked {unit} in the format {protocol}"
+            step = "add an [[exchange]] that was heard at least ten times with different answers"
+            yield Finding(Level.WARNING, f"{sentence}; its values stay empty", step)
+
+
+def _description(car: CarDescription) -> Iterator[Finding]:
+    heard = {f.signal for listener in car.broadcasts for f in listener.fields}
+    for name, _ in car.buttons:
+        if f"button.{name}" not in heard:
+            sentence = f"button {name!r} of {car.title} has no field button.{name}"
+            yield Finding(Level.WARNING, sentence, "add the field to a [[broadcast]], or remove the button")
+    listed = {name for name, _ in car.buttons}
+    for signal in sorted(s for s in heard if s.startswith("button.") and s.removeprefix("button.") not in listed):
+        name = signal.removeprefix("button.")
+        sentence = f"{signal} is not in [buttons], so nobody knows whether it acts on driving"
+        yield Finding(Level.NOTE, sentence, f'add {name} = "comfort" or "driving"')
+    pairs: dict[tuple[str, int, int, int | None], str] = {}
+    for unit in car.units:
+        key = (unit.bus, unit.request_id, unit.response_id, unit.address)
+        if key in pairs:
+            sentence = f"units {pairs[key]} and {unit.name} cannot be told apart: same ids and address"
+            yield Finding(Level.ERROR, sentence, "give them different `address` bytes, or make them one unit")
+        pairs[key] = unit.name
+
+
+def _panels(config: Config, around: Surroundings) -> Iterator[Finding]:
+    if not config.panel:
+        yield Finding(Level.WARNING, "there is no panel, so nothing is shown", "add a [panel.<name>]")
+    for name, panel in config.panel.items():
+        if around.drivers is not None and panel.driver not in around.drivers:
+            step = _instead(panel.driver, around.drivers)
+            yield Finding(Level.ERROR, f"panel {name} wants the driver {panel.driver!r}, which nobody brings", step)
+        if around.pages is not None:
+            yield from _deck(name, panel, around.pages, around.provided)
+
+
+def _deck(
+    name: str, panel: PanelConfig, pages: Mapping[str, Page], provided: Collection[str] | None
+) -> Iterator[Finding]:
+    for page in panel.deck:
+        if page not in pages:
+            step = _instead(page, pages) or "enable the plug-in that brings it"
+            yield Finding(Level.ERROR, f"panel {name} has a page {page!r} in its deck, which nobody brings", step)
+            continue
+        missing = [signal for signal in pages[page].needs if provided is not None and signal not in provided]
+        if missing:
+            some = "none" if len(missing) == len(pages[page].needs) else "only some"
+            sentence = f"page {page!r} needs {_and(missing)}, which nobody provides; it will show {some} of its values"
+            yield Finding(
+                Level.WARNING, sentence, "add a source to the car's description, or take the page off the deck"
+            )
+
+
+def _buttons(car: CarDescription, around: Surroundings) -> Iterator[Finding]:
+    use = dict(car.buttons)
+    for handler in around.handlers:
+        gesture = f"{handler.kind} on button {handler.button!r}"
+        known = set(use) | {s.removeprefix("button.") for s in around.provided or () if s.startswith("button.")}
+        if handler.button not in known:
+            step = _instead(handler.button, known) or "name another button in the plug-in's settings"
+            yield Finding(Level.WARNING, f"a plug-in waits for {gesture}, which {car.title} has not", step)
+        elif use.get(handler.button) == "driving" and handler.condition is None:
+            sentence = f"{gesture} acts on how the car drives, and the car still does its own thing with it"
+            yield Finding(Level.WARNING, sentence, "use another button, or a condition such as standing still")
+        elif handler.kind is GestureKind.PRESS:
+            sentence = f"the car still does its own thing with a {gesture}"
+            yield Finding(Level.NOTE, sentence, "use a hold if that is in the way")
+
+
+def _bus_of(car: CarDescription, unit: str) -> str:
+    return next((entry.bus for entry in car.units if entry.name == unit), "")
+
+
+def _instead(name: str, known: Iterable[str] | None) -> str:
+    names = sorted(known or ())
+    near = nearest(name, names)
+    if near:
+        return f"did you mean {near!r}?"
+    return f"there {'is' if len(names) == 1 else 'are'} {_and(names)}" if names else ""
+
+
+def _and(names: Sequence[str]) -> str:
+    return ", ".join(names[:-1]) + f" and {names[-1]}" if len(names) > 1 else "".join(names)
