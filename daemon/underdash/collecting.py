@@ -109,7 +109,9 @@ def _asked(
         raise RefusalError(f"{hook} returned {described(result)}", f"it must return a list of {names}")
     for index, item in enumerate(result):
         if not isinstance(item, kinds):
-            raise RefusalError(f"{hook} returned {described(item)} as item {index}", f"each item must be a {names}")
+            raise RefusalError(
+                f"{hook} returned {described(item)} as item {index}", f"each item must be of type {names}"
+            )
     return list(result)
 
 
