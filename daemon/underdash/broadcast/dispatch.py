@@ -102,12 +102,12 @@ def _register(
     found: Broadcasts,
 ) -> None:
     period = inf if listener.on_change else listener.period_s
-    slots = {
-        name: store.slot(name, f"broadcast {_frame(listener)}", Rank.BROADCAST, period_s=period, elastic=period is None)
-        for name in dict.fromkeys(one.signal for one in listener.fields)
-        if name in names
-    }
+    source = f"broadcast {_frame(listener)}"
+    slots: dict[str, Slot] = {}
     try:
+        for name in dict.fromkeys(one.signal for one in listener.fields):
+            if name in names:
+                slots[name] = store.slot(name, source, Rank.BROADCAST, period_s=period, elastic=period is None)
         decoder = compile_listener(listener, slots)
         tables[listener.bus].add(decoder.key, decoder.handle)
     except (LayoutError, ValueError) as exc:
@@ -136,9 +136,10 @@ def _sound_fields(
         )
         return ()
     before = taken.setdefault((listener.bus, key_of(listener.id, listener.extended)), [])
+    carried = {one.signal for one in listener.fields}
     sound: list[Field] = []
     for one in listener.fields:
-        problem = _problem(one, signals, before)
+        problem = _problem(one, signals, before, carried)
         if problem is None:
             sound.append(one)
             before.append(one)
@@ -147,7 +148,9 @@ def _sound_fields(
     return tuple(sound)
 
 
-def _problem(one: Field, signals: Mapping[str, Signal], before: Iterable[Field]) -> str | None:
+def _problem(
+    one: Field, signals: Mapping[str, Signal], before: Iterable[Field], carried: Collection[str]
+) -> str | None:
     """Why a field cannot be used, None if it can."""
     signal = signals.get(one.signal)
     if signal is None:
@@ -156,8 +159,12 @@ def _problem(one: Field, signals: Mapping[str, Signal], before: Iterable[Field])
         return f"signal {one.signal!r} is not declared{hint}"
     if any(other.signal == one.signal and not _exclusive(other.select, one.select) for other in before):
         return f"two fields of this frame feed {one.signal!r}; the first is kept, take one of them out"
+    reference = signals.get(one.full_scale_from or "")
+    if one.full_scale_from is not None and (reference is None or one.full_scale_from not in carried):
+        return f"{one.signal!r} takes its full scale from {one.full_scale_from!r}, which this frame does not carry"
+    trial = {each.name: Slot(each, "", 0, None, False) for each in (signal, reference) if each is not None}
     try:
-        compile_fields((one,), {one.signal: Slot(signal, "", 0, None, False)})
+        compile_fields((one,), trial)
     except LayoutError as exc:
         return str(exc)
     return None
