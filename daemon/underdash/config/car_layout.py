@@ -299,3 +299,16 @@ def _select(table: SelectTable, path: KeyPath, context: Context) -> Select | Non
     if not table.values:
         context.mistakes.add((*path, "values"), "an empty list", "at least one value of the multiplexer")
     return None if bits is None else Select(bits, table.values, within)
+
+
+def clash(one: Field, other: Field) -> bool:
+    """Tell whether two fields of one frame feed one signal at once, which no multiplexer keeps apart."""
+    return one.signal == other.signal and not any(
+        a.bits == b.bits and not set(a.values) & set(b.values)
+        for a in _levels(one.select)
+        for b in _levels(other.select)
+    )
+
+
+def _levels(select: Select | None) -> list[Select]:
+    return [] if select is None else [select, *_levels(select.within)]

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from ..contract.cars import BusDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
-from .car_layout import Context, checksum_of, counter_of, field_of, hex_byte, hex_number
+from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number
 from .car_tables import (
     BroadcastTable,
     BusTable,
@@ -201,19 +201,15 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
 
 def fields_of(raws: tuple[object, ...], path: KeyPath, context: Context, frame_bytes: int) -> tuple[Field, ...]:
     """Make the fields of a frame or an answer; two that feed one signal need conditions that set them apart."""
-    made = []
-    seen: dict[str, Field] = {}
+    made: list[Field] = []
     for index, raw in enumerate(raws):
         where = (*path, "fields", index)
         entry = field_of(raw, where, context, frame_bytes)
         if entry is None:
             continue
-        before = seen.get(entry.signal)
-        if before is not None and (before.select is None or entry.select is None or before.select == entry.select):
-            context.mistakes.add(
-                (*where, "signal"), entry.signal, "each signal once in a frame, or with `select` values that differ"
-            )
-        seen[entry.signal] = entry
+        if any(clash(before, entry) for before in made):
+            allowed = "each signal once in a frame, or with `select` values that differ"
+            context.mistakes.add((*where, "signal"), f"{entry.signal} a second time", allowed)
         made.append(entry)
     return tuple(made)
 

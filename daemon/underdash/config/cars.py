@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from ..contract.cars import CarDescription
-from ..contract.layout import Field
+from ..contract.layout import BroadcastListener, Field
+from ..contract.requests import PollRequest
 from ..contract.signals import Signal
-from .car_layout import Context
+from .car_layout import Context, clash
 from .car_merge import Layer, merged, signals_of
 from .car_parts import (
     bus_of,
@@ -23,7 +24,7 @@ from .car_parts import (
     unit_of,
 )
 from .car_tables import HeadTable, SectionsTable, VariantTable
-from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source
+from .mistakes import MISSING, KeyPath, Mistakes, Source
 from .structure import Structure
 from .toml import read_toml
 
@@ -142,14 +143,8 @@ def _layer(sections: Table, path: KeyPath, context: Context, below: CarDescripti
     context.broken = (set(made.unit or {}) - set(units)) | (set(made.request_format or {}) - set(formats))
     broadcasts = _listed(made.broadcast, (*path, "broadcast"), context, listener_of)
     polls = _listed(made.poll, (*path, "poll"), context, poll_of)
-    _check_once("broadcast", broadcasts, context)
-    _check_once("poll", polls, context)
-    requests: dict[object, KeyPath] = {}
-    for where, poll in polls:
-        key = (poll.unit, poll.protocol, poll.identifier)
-        if key in requests:
-            context.mistakes.add((*where, "identifier"), f"{poll.identifier:X} a second time", "each request once")
-        requests[key] = where
+    _check_once(broadcasts, context)
+    _check_requests(polls, context)
     return Layer(
         tuple(buses.values()),
         tuple(units.values()),
@@ -208,17 +203,28 @@ def _listed(
     return [(where, entry) for where, entry in made if entry is not None]
 
 
-def _check_once(kind: str, entries: list[tuple[KeyPath, Any]], context: Context) -> None:
-    """A signal comes from one broadcast and from one poll; fields within one frame were checked with it."""
-    seen: dict[str, KeyPath] = {}
-    for where, entry in entries:
-        own: tuple[Field, ...] = entry.fields
-        for name in dict.fromkeys(f.signal for f in own):
-            if name in seen:
-                first = context.mistakes.source.line(seen[name])
-                allowed = f"each signal from one {kind}; it is already in the one of line {first}"
-                context.mistakes.add((*where, "fields"), f"{name} a second time", allowed)
-            seen.setdefault(name, where)
+def _check_once(broadcasts: list[tuple[KeyPath, BroadcastListener]], context: Context) -> None:
+    """Two entries for one frame must not feed one signal both; fields within an entry were checked with it."""
+    seen: dict[tuple[str, int, bool], list[tuple[KeyPath, Field]]] = {}
+    for where, entry in broadcasts:
+        before = seen.setdefault((entry.bus, entry.id, entry.extended), [])
+        for one in entry.fields:
+            first = next((place for place, other in before if clash(other, one)), None)
+            if first is not None:
+                line = context.mistakes.source.line(first)
+                allowed = f"each signal once in a frame; line {line} has the same frame"
+                context.mistakes.add((*where, "fields"), f"{one.signal} a second time", allowed)
+        before += [(where, one) for one in entry.fields]
+
+
+def _check_requests(polls: list[tuple[KeyPath, PollRequest]], context: Context) -> None:
+    seen = set()
+    for where, poll in polls:
+        key = (poll.unit, poll.protocol, poll.identifier)
+        if key in seen:
+            found = f"{poll.identifier:X} a second time"
+            context.mistakes.add((*where, "identifier"), found, "each request once; put all its fields there")
+        seen.add(key)
 
 
 def _without(names: tuple[str, ...], path: KeyPath, context: Context, below: CarDescription) -> frozenset[str]:
@@ -248,6 +254,3 @@ def _unknown(table: Table, known: set[str], path: KeyPath, mistakes: Mistakes) -
 
 def _keys(kind: type) -> set[str]:
     return {f.name for f in fields(kind)}
-
-
-__all__ = ["ConfigError", "read_car", "variants_of"]

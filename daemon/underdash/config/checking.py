@@ -12,12 +12,16 @@ from enum import StrEnum
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
 from ..contract.pages import Page
+from ..display.legibility import LEAST_ARCMIN, arcmin
+from ..display.palettes import findings as palette_findings
+from ..display.palettes import night
 from ..power.battery import BOARDS, drain_sentence
 from ..power.states import Supply
 from .mistakes import nearest
 from .schema import Config, PanelConfig
 
-STANDARD_PROTOCOLS = frozenset({"service_01", "identifier_22"})
+SMALLEST_DIGITS = 19 / 240
+"""Height of the smallest lettering that informs, as a share of the panel's shorter side."""
 LISTENED = frozenset({"memory", "virtual"})
 """Kinds of interfaces that are no car."""
 
@@ -79,6 +83,7 @@ def explain(config: Config, car: CarDescription | None, around: Surroundings | N
     """
     around = around or Surroundings()
     found = [*_power(config), *_plugins(config, around), *_car_choice(config, car, around), *_panels(config, around)]
+    found += _night(config)
     if car is not None:
         found += [*_buses(config, car), *_sending(config, car), *_reads(config, car), *_description(car)]
         found += _buttons(car, around)
@@ -230,8 +235,26 @@ def _panels(config: Config, around: Surroundings) -> Iterator[Finding]:
         if around.drivers is not None and panel.driver not in around.drivers:
             step = _instead(panel.driver, around.drivers)
             yield Finding(Level.ERROR, f"panel {name} wants the driver {panel.driver!r}, which nobody brings", step)
+        yield from _legible(name, panel)
         if around.pages is not None:
             yield from _deck(name, panel, around.pages, around.provided)
+
+
+def _legible(name: str, panel: PanelConfig) -> Iterator[Finding]:
+    across, shorter = panel.size[0], min(panel.size)
+    angle = arcmin(SMALLEST_DIGITS * shorter, panel.width_mm, panel.viewing_distance_mm, across)
+    if angle < LEAST_ARCMIN:
+        sentence = (
+            f"small lettering on panel {name} fills {angle:.0f} minutes of arc at {panel.viewing_distance_mm:g} mm"
+        )
+        step = "mount it nearer, or show one value a page"
+        yield Finding(Level.WARNING, f"{sentence}; {LEAST_ARCMIN:g} are the least that can be read", step)
+
+
+def _night(config: Config) -> Iterator[Finding]:
+    hue = config.dimming.night_hue
+    for sentence in palette_findings(night(hue), hue):
+        yield Finding(Level.NOTE, sentence)
 
 
 def _deck(
