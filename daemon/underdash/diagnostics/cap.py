@@ -1,4 +1,4 @@
-"""A cap on requests over time: evenly spaced, with a small burst after a pause, never more than so many in a second."""
+"""A cap on the requests of one bus: evenly spaced, a small burst after a pause, never more than so many a second."""
 
 from __future__ import annotations
 
@@ -13,33 +13,26 @@ class Cap:
 
     Args:
         per_s: most requests in any second; None for no cap.
-        burst: requests that may go out at once after a pause.
+        burst: requests that may follow each other closely after a pause.
+        spacing_s: least time between two, so that the first is off the bus before the second is due.
     """
 
-    def __init__(self, per_s: float | None, burst: int) -> None:
-        self._most = inf if per_s is None else max(1, int(per_s))
+    def __init__(self, per_s: float | None, burst: int, spacing_s: float) -> None:
+        self._most = None if per_s is None else max(1, int(per_s))
         self._interval_s = 0.0 if per_s is None else 1.0 / per_s
-        self._burst = burst
+        self._credit_s = (burst - 1) * self._interval_s
+        self._spacing_s = spacing_s
         self._paid_until = -inf
-        self._sent: deque[float] = deque(maxlen=None if per_s is None else max(1, int(per_s)))
+        self._last = -inf
+        self._sent: deque[float] = deque(maxlen=self._most or 0)
 
-    def free_at(self, ahead: int = 0) -> float:
-        """Return from when on one more may go out.
-
-        Args:
-            ahead: requests that go out before it in this turn.
-        """
-        if self._most == inf:
-            return -inf
-        spaced = self._paid_until - (self._burst - 1 - ahead) * self._interval_s
-        if len(self._sent) + ahead < self._most:
-            return spaced
-        index = len(self._sent) + ahead - int(self._most)
-        return max(spaced, self._sent[index] + WINDOW_S) if index < len(self._sent) else inf
+    def free_at(self) -> float:
+        """Return from when on one more may go out."""
+        free = max(self._last + self._spacing_s, self._paid_until - self._credit_s)
+        return max(free, self._sent[0] + WINDOW_S) if len(self._sent) == self._most else free
 
     def spend(self, now: float) -> None:
         """Count a request that went out."""
-        if self._most == inf:
-            return
+        self._last = now
         self._paid_until = max(self._paid_until, now) + self._interval_s
         self._sent.append(now)

@@ -23,7 +23,8 @@ class Options:
         overdue: see there; a value that scales others counts as much more, too.
         now_periods: how many of its periods a value counts as old when a page that needs it is turned to.
         requests_per_s: cap a bus, over any second; None lifts it.
-        burst: requests that may go out at once after a pause.
+        burst: requests that may follow each other closely after a pause.
+        spacing_s: least time between two requests on a bus.
         pending_s: time a unit has after it said "still working" (P2* of ISO 14229-2, 5 s).
         pending_most_s: after this it counts as silent, whatever it says.
         busy_s: until a busy unit is asked the same again; doubles up to eight times that.
@@ -42,6 +43,7 @@ class Options:
     now_periods: float = 20.0
     requests_per_s: float | None = 40.0
     burst: int = 4
+    spacing_s: float = 0.001
     pending_s: float = 5.0
     pending_most_s: float = 30.0
     busy_s: float = 0.25

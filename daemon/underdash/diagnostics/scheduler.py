@@ -38,7 +38,8 @@ class Scheduler:
             self._turns[poll] = turn
             for signal in poll.signals:
                 self._by_signal.setdefault(signal, []).append(turn)
-        self._caps = {poll.bus: Cap(self.options.requests_per_s, self.options.burst) for poll in polls}
+        rate = (self.options.requests_per_s, self.options.burst, self.options.spacing_s)
+        self._caps = {poll.bus: Cap(*rate) for poll in polls}
 
     # --- what is wanted ---------------------------------------------------------------------------------------------
 
@@ -92,22 +93,21 @@ class Scheduler:
     # --- what goes out ----------------------------------------------------------------------------------------------
 
     def next(self, now: float) -> list[CompiledPoll]:
-        """Return what should be sent now, most urgent first, at most one a control unit.
+        """Return what should be sent now, at most one a bus, so at most one a control unit.
 
         Say `sent` or `refused` of each before the next call. Nothing changes by asking, but that requests whose time
         is over count as missed.
         """
         self.tick(now)
-        best = [turn for queue in self._queues.values() if (turn := queue.best(now, self.options)) is not None]
-        best.sort(key=lambda turn: -turn.urgency(now, self.options))
-        chosen: list[CompiledPoll] = []
-        ahead: dict[str, int] = {}
-        for turn in best:
-            bus = turn.poll.bus
-            if now >= self._caps[bus].free_at(ahead.get(bus, 0)):
-                ahead[bus] = ahead.get(bus, 0) + 1
-                chosen.append(turn.poll)
-        return chosen
+        best: dict[str, tuple[float, CompiledPoll]] = {}
+        for queue in self._queues.values():
+            turn = queue.best(now, self.options)
+            if turn is None or now < self._caps[turn.poll.bus].free_at():
+                continue
+            urgency = turn.urgency(now, self.options)
+            if turn.poll.bus not in best or urgency > best[turn.poll.bus][0]:
+                best[turn.poll.bus] = urgency, turn.poll
+        return [poll for _, poll in best.values()]
 
     def deadline(self, now: float) -> float | None:
         """Return when `next` has something to do again, None while nothing is wanted or open."""
