@@ -19,7 +19,7 @@ from ..signals.catalogue import BUTTON
 from .driver import Driver, Phase, Script
 from .models import Model, ModelMaker
 from .traffic import Source, described, undescribed
-from .units import Fault, SimulatedUnit
+from .units import Fault, SimulatedUnit, fields_of
 
 STEP_S = 0.05
 AFTER_RUN_S = 10.0
@@ -48,10 +48,6 @@ class SimulatedCar:
         self.description = description
         self.model: Model = model.model(Random(f"{seed} model"))
         self.driver = Driver(script, Random(f"{seed} driver"))
-        self.units = [
-            SimulatedUnit(unit, description.polls, description.formats, Random(f"{seed} {unit.name}"))
-            for unit in description.units
-        ]
         self._rng = Random(f"{seed} jitter")
         self._described = described(description)
         self._sources: list[Source] = [*self._described, *undescribed(description, Random(f"{seed} traffic"))]
@@ -64,6 +60,11 @@ class SimulatedCar:
         }
         self._values = self._true_values()
         self._known(source.names for source in self._described)
+        # what the model does not know is refused when it is asked for, as by a car that was built without it
+        polls = [poll for poll in description.polls if all(f.signal in self._values for f in fields_of(poll))]
+        self.units = [
+            SimulatedUnit(unit, polls, description.formats, Random(f"{seed} {unit.name}")) for unit in description.units
+        ]
         self._start: float | None = None
         self._steps = 0
         self._awake: set[str] = set()
@@ -176,7 +177,8 @@ class SimulatedCar:
     def _wake(self, role: str, at_s: float) -> None:
         self._awake.add(role)
         for changing in self._on_change:
-            changing.forget()
+            if changing.bus == role:
+                changing.forget()
         for order, source in enumerate(self._periodic):
             if source.bus == role:
                 heappush(self._heap, (source.wake(at_s, self._rng.random()), order, source))

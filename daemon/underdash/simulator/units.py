@@ -79,7 +79,7 @@ class SimulatedUnit:
         self.fault = Fault.NONE
         self.answered = 0
         self._rng = rng
-        self._known = {(poll.protocol, poll.identifier): _fields(poll) for poll in polls if poll.unit == unit.name}
+        self._known = {(poll.protocol, poll.identifier): fields_of(poll) for poll in polls if poll.unit == unit.name}
         used = {protocol for protocol, _ in self._known}
         self._formats = tuple(form for form in formats if form.name in used)
         self._standard = bool(used & {"service_01", "identifier_22"}) or not self._formats
@@ -235,8 +235,8 @@ class SimulatedUnit:
         return self._rng.uniform(*LATENCY_S)
 
 
-def _fields(poll: PollRequest) -> tuple[Field, ...]:
-    """The poll's fields; a standard parameter without any has the standard's."""
+def fields_of(poll: PollRequest) -> tuple[Field, ...]:
+    """Return a request's fields; a standard parameter without any has the standard's."""
     parameter = PARAMETERS.get(poll.identifier)
     if poll.fields or poll.protocol != "service_01" or parameter is None:
         return poll.fields
