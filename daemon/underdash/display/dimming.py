@@ -1,24 +1,20 @@
 """How bright the panel is: a pure function of the car's dimming, what went before, and now.
 
-The knob's position is taken as a wish for lightness as the eye sees it and turned into light by CIE 1976 lightness
-(CIE 15), so that equal turns look like equal steps. What is stale keeps the last state: a lost frame must never step
-a dark car to full light.
+The knob's position is taken as a wish for lightness as the eye sees it and turned into light by a power, so that equal
+turns look like equal steps; changes fade in lightness too. What is stale keeps the last state: a lost frame must never
+step a dark car to full light.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
+from typing import Literal
 
 from ..contract.errors import UnderdashError
 from ..contract.signals import Age, Snapshot
 
-
-class KnobApplies(StrEnum):
-    """When the dashboard's dimming knob counts; many cars send it in the dark only."""
-
-    NIGHT = "night"
-    ALWAYS = "always"
+LEAST_LIGHT = 0.01
+"""Nothing that is set may make a page vanish altogether."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,30 +22,31 @@ class DimmingOptions:
     """What the owner can set.
 
     Args:
-        floor: least light, more than 0, so that a knob turned down cannot make a page vanish.
-        ceiling: most light.
-        night_unset: light in the dark as long as no knob was heard.
+        floor, ceiling: light at the dark and at the bright end of the knob, 0..1.
+        curve: exponent between them; 2.2 looks even to the eye.
+        night: light in the dark as long as no knob was heard.
         hysteresis: change of the knob (0..1) that is needed before the light follows.
-        fade_s: time from dark to full light.
-        knob_applies: whether the knob counts by day too.
+        fade_s: time a change from dark to full light takes.
+        knob_applies: "night" or "always"; many cars send the knob in the dark only.
     """
 
-    floor: float = 0.03
+    floor: float = 0.04
     ceiling: float = 1.0
-    night_unset: float = 0.25
+    curve: float = 2.2
+    night: float = 0.3
     hysteresis: float = 0.02
-    fade_s: float = 1.5
-    knob_applies: KnobApplies = KnobApplies.NIGHT
+    fade_s: float = 0.6
+    knob_applies: Literal["night", "always"] = "night"
 
     def __post_init__(self) -> None:
-        if not 0.0 < self.floor <= self.ceiling <= 1.0:
+        if not 0.0 <= self.floor <= self.ceiling <= 1.0:
             raise UnderdashError(
-                f"display.dimming: floor {self.floor:g}, ceiling {self.ceiling:g}; allowed is 0 < floor <= ceiling <= 1"
+                f"dimming: floor {self.floor:g}, ceiling {self.ceiling:g}; allowed is 0 <= floor <= ceiling <= 1"
             )
-        if self.fade_s < 0 or not 0.0 <= self.hysteresis < 1.0:
+        if self.fade_s < 0 or not 0.0 <= self.hysteresis < 1.0 or self.curve <= 0:
             raise UnderdashError(
-                f"display.dimming: fade_s {self.fade_s:g} and hysteresis {self.hysteresis:g}; fade_s is 0 or more, "
-                "hysteresis from 0 to below 1"
+                f"dimming: fade_s {self.fade_s:g}, hysteresis {self.hysteresis:g}, curve {self.curve:g}; fade_s is 0 "
+                "or more, hysteresis from 0 to below 1, curve more than 0"
             )
 
 
@@ -113,31 +110,22 @@ class Dimming:
     def aim(self, night: bool, knob: float | None) -> float:
         """Return the light that a state leads to."""
         options = self._options
-        counts = night or options.knob_applies is KnobApplies.ALWAYS
-        if not counts:
-            return options.ceiling
+        if not night and options.knob_applies == "night":
+            return max(options.ceiling, LEAST_LIGHT)
         if knob is None:
-            return max(options.floor, min(options.ceiling, options.night_unset)) if night else options.ceiling
-        return options.floor + (options.ceiling - options.floor) * light(knob)
+            level = min(max(options.night, options.floor), options.ceiling) if night else options.ceiling
+        else:
+            level = options.floor + (options.ceiling - options.floor) * knob**options.curve
+        return max(level, LEAST_LIGHT)
 
     def _faded(self, before: Dimmed, aim: float, now: float) -> float:
         if self._options.fade_s == 0:
             return aim
-        passed = 0.0 if before.at is None else max(now - before.at, 0.0)
-        # fading in lightness, not in light: halfway looks halfway
-        seen, wanted = lightness(before.level), lightness(aim)
-        most = passed / self._options.fade_s
+        passed_s = 0.0 if before.at is None else max(now - before.at, 0.0)
+        # halfway through a fade must look halfway, so it runs in lightness and not in light
+        curve = self._options.curve
+        seen, wanted = before.level ** (1 / curve), aim ** (1 / curve)
+        most = passed_s / self._options.fade_s
         if abs(wanted - seen) <= most:
             return aim
-        return light(seen + (most if wanted > seen else -most))
-
-
-def light(seen: float) -> float:
-    """Return the linear light (0..1) that looks as bright as `seen` (0..1); CIE 1976 L*, inverted."""
-    scaled = seen * 100.0
-    return scaled / 903.2963 if scaled <= 8.0 else ((scaled + 16.0) / 116.0) ** 3
-
-
-def lightness(level: float) -> float:
-    """Return how bright a linear light (0..1) looks, 0..1; CIE 1976 L*."""
-    return level * 9.032963 if level <= 0.008856 else 1.16 * level ** (1 / 3) - 0.16
+        return float((seen + (most if wanted > seen else -most)) ** curve)

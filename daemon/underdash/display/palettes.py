@@ -110,7 +110,7 @@ def night(hue_deg: float = 32.0) -> Palette:
     """
     if not 0.0 <= hue_deg <= 360.0:
         raise UnderdashError(
-            f"display: night_hue is {hue_deg:g}; it is an angle from 0 to 360 degrees (0 red, 32 amber, 120 green, "
+            f"dimming: hue is {hue_deg:g}; it is an angle from 0 to 360 degrees (0 red, 32 amber, 120 green, "
             "240 blue). Set it to the hue of your dashboard's lighting."
         )
     hue = hue_deg % 360.0
@@ -139,14 +139,12 @@ def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
     for role in ("accent", "muted"):
         ratio = contrast(getattr(palette, role), palette.ground)
         if ratio < SHAPE_CONTRAST:
-            found.append(
-                f"{palette.name} palette: {role} has a contrast of {ratio:.1f}:1, {SHAPE_CONTRAST:g}:1 is needed"
-            )
+            found.append(_weak(palette, role, ratio, SHAPE_CONTRAST))
     if hue_deg is not None:
         for role, alarm in ALARM_HUES.items():
             if abs((hue_deg - alarm + 180) % 360 - 180) < CLOSE_HUES_DEG:
                 found.append(
-                    f"night_hue {hue_deg:g} is close to the {role} colour: a band in its {role} zone differs by "
+                    f"dimming: hue {hue_deg:g} is close to the {role} colour: a band in its {role} zone differs by "
                     "brightness only; the zones on the rim and the words remain"
                 )
     return found

@@ -1,0 +1,50 @@
+"""What the owner can set under ``[plugin.page_turn]``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from underdash import Limits
+
+SHOW = "show "
+PLAIN = ("next", "previous", "reset peak", "acknowledge")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Binding:
+    """What one gesture does.
+
+    Args:
+        button: name of the button, the part after "button.".
+        gesture: what the finger does; a hold by default, since the car does its own thing with a press.
+        hold_s: how long a hold takes.
+        do: "next", "previous", "reset peak", "acknowledge" or "show <page>"; several are done in this order.
+    """
+
+    button: str
+    gesture: Literal["press", "double", "hold", "repeat"] = "hold"
+    hold_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.8
+    do: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        for word in self.do:
+            if word not in PLAIN and not (word.startswith(SHOW) and word[len(SHOW) :].strip()):
+                raise ValueError(f'`do` with some of "{", ".join(PLAIN)}" or "show <page>", not {word!r}')
+        if not self.do:
+            raise ValueError("at least one thing to `do`")
+        if self.button.startswith("button."):
+            raise ValueError(f'`button` without "button.": {self.button.removeprefix("button.")!r}')
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Settings of page turning.
+
+    Args:
+        bindings: what gestures do; if left out, holds of the car's buttons by the rule in the README.
+        hold_s: how long those holds take.
+    """
+
+    bindings: tuple[Binding, ...] = ()
+    hold_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.8
