@@ -79,7 +79,7 @@ def import_dbc(text: str, *, bus: str, prefix: str) -> Imported:
 
 def snake_case(name: str) -> str:
     """Spell a name of any style in snake_case: "VehSpd_FL" becomes "veh_spd_fl"."""
-    parted = re.sub(r"(?<=[a-z0-9])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", "_", name)
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z0-9])(?=[A-Z][a-z])", "_", name)
     return re.sub(r"[^a-z0-9]+", "_", parted.lower()).strip("_") or "unnamed"
 
 
@@ -145,8 +145,7 @@ def _bits_of(bits: Bits) -> int:
 def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> Field:
     if signal.scale == 0:
         raise LayoutError("its scale is 0, so that it could only ever show one number; correct the definition")
-    if line.selected.startswith("m") and not signal.multiplexer_ids:
-        raise LayoutError(f"it is marked {line.selected}, but nothing in message {one.message.name} is the multiplexer")
+    _vet_multiplexer(signal, one, line)
     coding = Coding.FLOAT if signal.is_float else Coding.SIGNED if signal.is_signed else Coding.UNSIGNED
     bits = _placed(signal)
     number(bits, coding)
@@ -167,6 +166,19 @@ def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> F
         select=_select(signal, one.message),
     )
     return _declared(made, signal, one, work)
+
+
+def _vet_multiplexer(signal: Any, one: ParsedMessage, line: Statement, inside: tuple[str, ...] = ()) -> None:
+    """Refuse a signal whose multiplexer was lost, since it would be read from frames it is not in."""
+    if not line.selected.startswith("m"):
+        return
+    switches = {each.name: each for each in one.message.signals}
+    declared = [s.text.split() for s in one.statements if s.keyword == "SG_MUL_VAL_" and s.signal == signal.name]
+    named = declared[0][3] if declared and len(declared[0]) > 3 else signal.multiplexer_signal
+    switch = switches.get(named)
+    if not signal.multiplexer_ids or switch is None or signal.multiplexer_signal != named or named in inside:
+        raise LayoutError(f"it is marked {line.selected}, but its multiplexer {named or ''} cannot be read")
+    _vet_multiplexer(switch, one, _line_of(switch, one), (*inside, signal.name, named))
 
 
 def _placed(signal: Any) -> Bits:
