@@ -1,0 +1,82 @@
+"""plugins/template is a stranger's project: its tests run, and it is built, installed beside the wheel and loaded."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tomllib
+import venv
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+TEMPLATE = ROOT / "plugins" / "template"
+
+TOLD = """
+from underdash.loading import load
+loaded = load({"boost": {}, "template": {"caution_below": 55.0}})
+print([(p.name, p.version, str(p.settings)) for p in loaded.plugins if p.name == "template"])
+print("refused", [str(one) for one in loaded.refused])
+print("installed", [one.name for one in loaded.installed])
+import underdash
+print("from", underdash.__file__)
+"""
+
+
+def run(*command: str | Path, cwd: Path, **environment: str) -> str:
+    """Run a command away from the work tree and return what it prints; its own words are shown if it fails."""
+    clean = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV")}
+    done = subprocess.run(
+        [str(part) for part in command],
+        cwd=cwd,
+        env={**clean, **environment},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=600,
+    )
+    assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+def test_the_tests_of_the_template_pass(tmp_path: Path) -> None:
+    pytest_args = ("-q", "-p", "no:cacheprovider", "--rootdir", TEMPLATE, "-c", TEMPLATE / "pyproject.toml")
+    out = run(
+        sys.executable, "-m", "pytest", *pytest_args, TEMPLATE / "tests",
+        cwd=tmp_path, PYTHONPATH=str(TEMPLATE), PYTHONDONTWRITEBYTECODE="1",
+    )  # fmt: skip
+    assert "7 passed" in out
+
+
+def test_the_template_asks_for_the_version_that_is_here() -> None:
+    ours = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
+    project = tomllib.loads((TEMPLATE / "pyproject.toml").read_text())["project"]
+    major, minor, _ = ours.split(".")
+    assert project["dependencies"] == [f"underdash>={major}.{minor},<{major}.{int(minor) + 1}"]
+
+
+@pytest.mark.slow
+def test_the_wheel_and_the_template_install_side_by_side_and_the_template_runs(tmp_path: Path) -> None:
+    run(sys.executable, "-m", "build", "--wheel", "--outdir", tmp_path / "dist", ROOT, cwd=tmp_path)
+    (wheel,) = (tmp_path / "dist").glob("underdash-*.whl")
+    with zipfile.ZipFile(wheel) as packed:
+        names = packed.namelist()
+    assert not [name for name in names if "underdash_template" in name or "/tests/" in name]
+    for expected in ("underdash/py.typed", "underdash/display/fonts/OFL.txt", "underdash_boost/__init__.py"):
+        assert expected in names
+
+    venv.create(tmp_path / "v", with_pip=True)
+    python = tmp_path / "v" / "bin" / "python"
+    run(python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", wheel, TEMPLATE, cwd=tmp_path)
+
+    told = run(python, "-c", TOLD, cwd=tmp_path)
+    assert "[('template', '1.0.0', \"Settings(caution_below=55.0, button='')\")]" in told
+    assert "refused []" in told
+    assert "'tarn'" in told
+    assert f"from {tmp_path / 'v'}" in told
+
+    listed = run(python, "-m", "underdash", "plugins", cwd=tmp_path)
+    assert "template" in listed
