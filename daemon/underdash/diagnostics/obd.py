@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from ..contract.requests import Answer, PollRequest
 from .negative import refused
@@ -54,6 +55,14 @@ def supported(mask_pid: int, data: bytes) -> tuple[int, ...]:
     size = 8 * len(data)
     bits = int.from_bytes(data)
     return tuple(mask_pid + 1 + n for n in range(size) if bits >> (size - 1 - n) & 1)
+
+
+def with_fields(request: PollRequest) -> PollRequest:
+    """Return a request with fields: one of service 01 that has none gets those of the table, if that has the number."""
+    parameter = PARAMETERS.get(request.identifier)
+    if request.fields or request.protocol != "service_01" or parameter is None:
+        return request
+    return replace(request, fields=parameter.fields)
 
 
 def polls(unit: str, pids: Iterable[int], period_s: float = 0.5) -> list[PollRequest]:

@@ -17,6 +17,7 @@ from ..contract.signals import Signal
 from ..signals.catalogue import CATALOGUE, nearest
 from ..signals.store import Rank, Slot, Store
 from .isotp import FRAME_BYTES
+from .obd import with_fields
 from .polls import CompiledPoll, templates_of
 from .speech import Speech, speeches
 
@@ -45,7 +46,7 @@ def compile_polls(
 
     Args:
         car: its units, buses and formats.
-        polls: all requests, the car's own among them.
+        polls: all requests, the car's own among them; those of service 01 without fields get the standard's.
         protocols: what plug-ins bring.
         store: gets a slot for every signal of every request.
         signals: everything that is declared, by name.
@@ -184,7 +185,7 @@ class _Builder:
 def _merged(polls: Iterable[PollRequest], builder: _Builder) -> list[PollRequest]:
     """Make one request of equal ones: all their fields, the shortest period, once only if all say so."""
     groups: dict[tuple[str, str, int], list[PollRequest]] = {}
-    for request in polls:
+    for request in map(with_fields, polls):
         groups.setdefault((request.unit, request.protocol, request.identifier), []).append(request)
     merged = []
     for (unit, protocol, identifier), group in groups.items():

@@ -15,11 +15,12 @@ from ..bus.frames import Frame, key_of
 from ..contract.cars import CarDescription
 from ..contract.errors import UnderdashError
 from ..contract.signals import Value
+from ..diagnostics.obd import with_fields
 from ..signals.catalogue import BUTTON
 from .driver import Driver, Phase, Script
 from .models import Model, ModelMaker
 from .traffic import Source, described, undescribed
-from .units import Fault, SimulatedUnit, fields_of
+from .units import Fault, SimulatedUnit
 
 STEP_S = 0.05
 AFTER_RUN_S = 10.0
@@ -61,7 +62,7 @@ class SimulatedCar:
         self._values = self._true_values()
         self._known(source.names for source in self._described)
         # what the model does not know is refused when it is asked for, as by a car that was built without it
-        polls = [poll for poll in description.polls if all(f.signal in self._values for f in fields_of(poll))]
+        polls = [poll for poll in description.polls if all(f.signal in self._values for f in with_fields(poll).fields)]
         self.units = [
             SimulatedUnit(unit, polls, description.formats, Random(f"{seed} {unit.name}")) for unit in description.units
         ]

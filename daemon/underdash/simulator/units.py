@@ -15,6 +15,7 @@ from ..broadcast.fields import length_of
 from ..contract.layout import Field
 from ..contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
 from ..contract.signals import Value
+from ..diagnostics.obd import with_fields
 from ..diagnostics.parameters import PARAMETERS
 from ..signals.catalogue import CATALOGUE
 
@@ -79,7 +80,9 @@ class SimulatedUnit:
         self.fault = Fault.NONE
         self.answered = 0
         self._rng = rng
-        self._known = {(poll.protocol, poll.identifier): fields_of(poll) for poll in polls if poll.unit == unit.name}
+        self._known = {
+            (poll.protocol, poll.identifier): with_fields(poll).fields for poll in polls if poll.unit == unit.name
+        }
         used = {protocol for protocol, _ in self._known}
         self._formats = tuple(form for form in formats if form.name in used)
         self._standard = bool(used & {"service_01", "identifier_22"}) or not self._formats
@@ -233,14 +236,6 @@ class SimulatedUnit:
         if self.fault is Fault.LATE:
             return self.unit.answer_within_s + 0.1
         return self._rng.uniform(*LATENCY_S)
-
-
-def fields_of(poll: PollRequest) -> tuple[Field, ...]:
-    """Return a request's fields; a standard parameter without any has the standard's."""
-    parameter = PARAMETERS.get(poll.identifier)
-    if poll.fields or poll.protocol != "service_01" or parameter is None:
-        return poll.fields
-    return parameter.fields
 
 
 def _spelt(fields: tuple[Field, ...], values: Mapping[str, Value], at_least: int = 1) -> bytes:
