@@ -11,6 +11,7 @@ import pytest
 from underdash.broadcast.dispatch import register
 from underdash.bus.table import Table
 from underdash.config.cars import read_car
+from underdash.contract.cars import CarDescription
 from underdash.contract.layout import Field
 from underdash.contract.signals import Value
 from underdash.diagnostics.asking import Asking
@@ -54,12 +55,17 @@ class Circle:
             self.wrong.append((name, value, true))
 
 
+ReadCar = Callable[[Path], CarDescription]
 FullCircle = Callable[[Path, float, float], Circle]
+
+
+def _read(path: Path) -> CarDescription:
+    return read_car(path, signals=CATALOGUE)
 
 
 def _drive(path: Path, first_s: float, seconds: float) -> Circle:
     """Simulate the car of a file (its name is the car's); compare all frames from `first_s` on, for `seconds`."""
-    description = read_car(path, signals=CATALOGUE)
+    description = _read(path)
     car = SimulatedCar(description, *simulated(description.name), seed=7)
     circle, store = Circle(), Store(CATALOGUE)
     tables = {bus.role: Table() for bus in description.buses}
@@ -92,6 +98,12 @@ def _drive(path: Path, first_s: float, seconds: float) -> Circle:
     counts = heard.counts().values()
     circle.damaged = sum(c.short + c.checksum + c.jumped + c.repeated + c.unavailable for c in counts)
     return circle
+
+
+@pytest.fixture(scope="session")
+def read() -> ReadCar:
+    """Reads a car's file and raises with all its mistakes."""
+    return _read
 
 
 @pytest.fixture(scope="session")

@@ -8,8 +8,6 @@ import pytest
 
 import underdash_loris
 from underdash import CarDescription, CarFile, PluginInfo
-from underdash.config.cars import read_car
-from underdash.signals.catalogue import CATALOGUE
 
 
 @pytest.fixture
@@ -20,8 +18,8 @@ def path() -> Path:
 
 
 @pytest.fixture
-def car(path: Path) -> CarDescription:
-    return read_car(path, signals=CATALOGUE)
+def car(path: Path, read: Callable[[Path], CarDescription]) -> CarDescription:
+    return read(path)
 
 
 def test_it_says_who_it_is() -> None:
