@@ -1,0 +1,55 @@
+from __future__ import annotations
+
+from math import inf
+
+import pytest
+
+from underdash.power.battery import BOARDS, Battery, days_parked, drain_sentence
+from underdash.power.states import PowerOptions, Supply
+
+
+# Currents at 5 V: Raspberry Pi documentation, power supplies. Days at 12.4 V and 85 %: worked out independently.
+@pytest.mark.parametrize(
+    ("board_a", "battery_ma", "days"),
+    [
+        (BOARDS["4b"].halted_a, 11, 112),
+        (BOARDS["4b"].idle_a, 290, 4.3),
+        (BOARDS["zero"].idle_a, 48, 26),
+    ],
+)
+def test_half_of_a_60_ah_battery_lasts_as_long_as_worked_out(board_a: float, battery_ma: float, days: float) -> None:
+    battery = Battery()
+
+    assert battery.amperes(board_a) * 1000 == pytest.approx(battery_ma, rel=0.02)
+    assert battery.days(board_a) == pytest.approx(days, rel=0.02)
+
+
+@pytest.mark.parametrize("supply", [Supply.SWITCHED, Supply.HELD])
+def test_a_supply_that_is_cut_costs_nothing(supply: Supply) -> None:
+    assert days_parked(supply, BOARDS["4b"]) == inf
+    assert "loses nothing" in drain_sentence(supply, BOARDS["4b"])
+
+
+def test_a_halt_after_ten_minutes_costs_about_the_halted_current() -> None:
+    assert days_parked(Supply.WAKEABLE, BOARDS["4b"]) == pytest.approx(112, rel=0.01)
+
+
+def test_three_days_awake_cost_most_of_it() -> None:
+    # 3 days at 290 mA take 20.9 of 30 Ah; the other 9.1 Ah last 34 days at 11.1 mA
+    assert days_parked(Supply.PERMANENT, BOARDS["4b"]) == pytest.approx(3 + 34, abs=0.5)
+
+
+def test_an_accessory_that_never_halts_costs_its_idle_current() -> None:
+    assert days_parked(Supply.PERMANENT, BOARDS["zero"], PowerOptions(asleep_s=inf)) == pytest.approx(26, rel=0.02)
+
+
+def test_the_sentence_names_board_and_days() -> None:
+    options = PowerOptions(asleep_s=inf)
+
+    assert "a Pi 4B empties half of a 60 Ah battery in 4 days" in drain_sentence(
+        Supply.PERMANENT, BOARDS["4b"], options
+    )
+
+
+def test_a_board_that_draws_nothing_lasts_for_ever() -> None:
+    assert Battery().days(0.0) == inf
