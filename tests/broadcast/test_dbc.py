@@ -192,7 +192,7 @@ def test_no_text_makes_the_import_raise(text: str) -> None:
     ("name", "expected"),
     [
         ("VehSpd", "veh_spd"),
-        ("CF_Esc_LimoInfo", "cf_esc_limo_info"),
+        ("AX_Trl_LampInfo", "ax_trl_lamp_info"),
         ("UNK_07F", "unk_07f"),
         ("ABSActive2", "abs_active2"),
         ("x", "x"),
