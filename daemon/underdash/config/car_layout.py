@@ -11,7 +11,7 @@ from ..contract.requests import ControlUnit, SingleFrameFormat
 from ..contract.signals import Kind, Signal, Value
 from ..contract.units import UNITS, linear
 from .car_tables import BitsTable, ChecksumTable, FieldTable, SelectTable
-from .mistakes import MISSING, KeyPath, Mistakes
+from .mistakes import MISSING, KeyPath, Mistakes, Words
 from .structure import Structure
 
 
@@ -131,7 +131,9 @@ def bits_of(
     last = last_byte(made)
     if last >= frame_bytes:
         end = frame_bytes - 1 + context.counts_from
-        context.mistakes.add(path, f"a field that ends in byte {last + context.counts_from}", f"bytes up to {end}")
+        context.mistakes.add(
+            path, Words(f"a field that ends in byte {last + context.counts_from}"), f"bytes up to {end}"
+        )
         return None
     return made
 
@@ -190,7 +192,7 @@ def _start(table: BitsTable, path: KeyPath, context: Context) -> tuple[int, int 
         return None if byte is None else (byte, table.bit, table.length or (8 if table.bit is None else 1))
     low, high = table.bits
     if table.bit is not None or table.length is not None or low > high:
-        mistakes.add((*path, "bits"), f"[{low}, {high}]", "[lowest, highest], without `bit` and `length`")
+        mistakes.add((*path, "bits"), Words(f"[{low}, {high}]"), "[lowest, highest], without `bit` and `length`")
         return None
     return byte, low if table.order != "big" else high, high - low + 1
 
@@ -243,7 +245,7 @@ def _values(table: FieldTable, path: KeyPath, context: Context, known: Signal | 
             continue
         made.append((raw, value))
     if table.values is not None and not table.values:
-        context.mistakes.add((*path, "values"), "an empty table", "at least one raw number with its value")
+        context.mistakes.add((*path, "values"), Words("an empty table"), "at least one raw number with its value")
     return tuple(sorted(made, key=lambda pair: pair[0]))
 
 
@@ -265,7 +267,7 @@ def _check_numbers(table: FieldTable, path: KeyPath, context: Context, bits: Bit
         add((*path, "scale"), 0, "a number other than 0")
     scaled = table.scale is not None or table.offset is not None
     if sum((scaled, bool(table.points), table.values is not None)) > 1:
-        add(path, "more than one way to read the number", "one of: scale and offset, points, values")
+        add(path, Words("more than one way to read the number"), "one of: scale and offset, points, values")
     raws = [raw for raw, _ in table.points]
     if table.points and (len(raws) < 2 or any(b <= a for a, b in pairwise(raws))):
         add((*path, "points"), [*raws], "at least two [raw, value] pairs, raw numbers ascending")
@@ -276,7 +278,11 @@ def _check_numbers(table: FieldTable, path: KeyPath, context: Context, bits: Bit
     for index, entry in enumerate(table.unavailable):
         first, last = (entry, entry) if isinstance(entry, int) else entry
         if not low <= first <= last <= high:
-            add((*path, "unavailable", index), f"[{first}, {last}]", f"raw numbers from {low} to {high}, first to last")
+            add(
+                (*path, "unavailable", index),
+                Words(f"[{first}, {last}]"),
+                f"raw numbers from {low} to {high}, first to last",
+            )
     if table.saturates_at is not None and not low <= table.saturates_at <= high:
         add((*path, "saturates_at"), table.saturates_at, f"a raw number from {low} to {high}")
 
@@ -297,7 +303,7 @@ def _select(table: SelectTable, path: KeyPath, context: Context) -> Select | Non
     bits = bits_of(table, path, context)
     within = None if table.within is None else _select(table.within, (*path, "within"), context)
     if not table.values:
-        context.mistakes.add((*path, "values"), "an empty list", "at least one value of the multiplexer")
+        context.mistakes.add((*path, "values"), Words("an empty list"), "at least one value of the multiplexer")
     return None if bits is None else Select(bits, table.values, within)
 
 

@@ -19,7 +19,7 @@ from .car_tables import (
     PollTable,
     UnitTable,
 )
-from .mistakes import MISSING, KeyPath
+from .mistakes import MISSING, KeyPath, Words
 
 ID = 'an id in hex digits and quotes: up to three for 11 bits ("7E8"), eight for 29 bits ("18DAF110")'
 HIGHEST_11_BITS = 0x7FF
@@ -131,17 +131,17 @@ def _check_shape(request: tuple[Part, ...], reply: tuple[Part, ...], path: KeyPa
         kinds = [part.kind for part in parts]
         for kind in (PartKind.COMMAND, PartKind.IDENTIFIER):
             if kinds.count(kind) != 1:
-                add((*path, key), f'"{kind}" {kinds.count(kind)} times', f'"{kind}" once')
+                add((*path, key), Words(f'"{kind}" {kinds.count(kind)} times'), f'"{kind}" once')
         for kind in (PartKind.COUNT, PartKind.ADDRESS):
             if kinds.count(kind) > 1:
-                add((*path, key), f'"{kind}" {kinds.count(kind)} times', f'"{kind}" at most once')
+                add((*path, key), Words(f'"{kind}" {kinds.count(kind)} times'), f'"{kind}" at most once')
         data = kinds.count(PartKind.DATA)
         fits = kinds[-1:] == [PartKind.DATA] and data == 1 if key == "reply" else data == 0
         if not fits:
-            add((*path, key), f'"data" {data} times', 'in a reply "data" once and last, in a request never')
+            add((*path, key), Words(f'"data" {data} times'), 'in a reply "data" once and last, in a request never')
         size = sum(part.size for part in parts)
         if size > FRAME_BYTES:
-            add((*path, key), f"{size} bytes", "at most 8 bytes")
+            add((*path, key), Words(f"{size} bytes"), "at most 8 bytes")
 
 
 def listener_of(raw: object, path: KeyPath, context: Context) -> BroadcastListener | None:
@@ -153,7 +153,7 @@ def listener_of(raw: object, path: KeyPath, context: Context) -> BroadcastListen
     can_id = id_of(table.id, table.extended, (*path, "id"), context)
     fields = fields_of(table.fields, path, context, FRAME_BYTES)
     if not table.fields:
-        context.mistakes.add((*path, "fields"), "an empty list", "at least one field")
+        context.mistakes.add((*path, "fields"), Words("an empty list"), "at least one field")
     counter = None if table.counter is None else counter_of(table.counter, (*path, "counter"), context)
     checksum = None if table.checksum is None else checksum_of(table.checksum, (*path, "checksum"), context)
     if can_id is None:
@@ -186,7 +186,7 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
     room = ANSWER_BYTES if layout is None else FRAME_BYTES - _size(layout.reply, _ECHOED)
     unit = context.units.get(table.unit)
     if unit and layout and unit.address is None and _size(layout.request, (PartKind.ADDRESS,)):
-        found = f"{table.unit}, which has no address byte"
+        found = Words(f"{table.unit}, which has no address byte")
         context.mistakes.add((*path, "unit"), found, f'a unit with an `address`, which "{layout.name}" sends')
     what = f'up to {digits} hex digits in quotes, such as "{"0C" if digits == 2 else "1A04"}"'
     identifier = hex_number(table.identifier, (*path, "identifier"), context.mistakes, digits=digits, what=what)
@@ -209,7 +209,7 @@ def fields_of(raws: tuple[object, ...], path: KeyPath, context: Context, frame_b
             continue
         if any(clash(before, entry) for before in made):
             allowed = "each signal once in a frame, or with `select` values that differ"
-            context.mistakes.add((*where, "signal"), f"{entry.signal} a second time", allowed)
+            context.mistakes.add((*where, "signal"), Words(f"{entry.signal} a second time"), allowed)
         made.append(entry)
     return tuple(made)
 

@@ -24,7 +24,7 @@ from .car_parts import (
     unit_of,
 )
 from .car_tables import HeadTable, SectionsTable, VariantTable
-from .mistakes import MISSING, KeyPath, Mistakes, Source
+from .mistakes import MISSING, KeyPath, Mistakes, Source, Words
 from .structure import Structure
 from .toml import read_toml
 
@@ -68,7 +68,7 @@ def read_car(
         return car
     mistakes = Mistakes(source)
     if variant is None:
-        mistakes.add(("variant",), "no variant chosen", "choose one of " + ", ".join(variants))
+        mistakes.add(("variant",), Words("no variant chosen"), "choose one of " + ", ".join(variants))
     elif variant not in variants:
         allowed = "one of " + ", ".join(variants) if variants else "none; this car has no variants"
         mistakes.add(("variant",), variant, allowed, variants)
@@ -213,7 +213,7 @@ def _check_once(broadcasts: list[tuple[KeyPath, BroadcastListener]], context: Co
             if first is not None:
                 line = context.mistakes.source.line(first)
                 allowed = f"each signal once in a frame; line {line} has the same frame"
-                context.mistakes.add((*where, "fields"), f"{one.signal} a second time", allowed)
+                context.mistakes.add((*where, "fields"), Words(f"{one.signal} a second time"), allowed)
         before += [(where, one) for one in entry.fields]
 
 
@@ -222,7 +222,7 @@ def _check_requests(polls: list[tuple[KeyPath, PollRequest]], context: Context) 
     for where, poll in polls:
         key = (poll.unit, poll.protocol, poll.identifier)
         if key in seen:
-            found = f"{poll.identifier:X} a second time"
+            found = Words(f"{poll.identifier:X} a second time")
             context.mistakes.add((*where, "identifier"), found, "each request once; put all its fields there")
         seen.add(key)
 

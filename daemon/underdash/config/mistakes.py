@@ -17,6 +17,12 @@ MISSING = object()
 _LONGEST = 60
 
 
+class Words(str):
+    """What was found, in words of ours instead of the file's: shown without quotes."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Mistake:
     """One thing that is wrong.
@@ -117,14 +123,13 @@ def value_text(value: object) -> str:
     """Write a value the way it stands in the file, cut short."""
     if value is MISSING:
         return "nothing"
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return f"a list of {len(value)}"
+    if isinstance(value, Words):
+        return str(value)
+    if isinstance(value, dict | list):
+        return "a table" if isinstance(value, dict) else f"a list of {len(value)}"
     try:
         text = repr(value) if isinstance(value, str | int | float) else str(value)
+        text = text.lower() if isinstance(value, bool) else text
     except ValueError:  # a number with more digits than Python writes
         return "a very large number"
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."

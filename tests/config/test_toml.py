@@ -1,0 +1,114 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from underdash.config.mistakes import ConfigError
+from underdash.config.toml import lines_of, parse_toml, read_toml
+
+TEXT = """\
+format = 1
+# a remark = 3
+[car]
+name = "tarn"
+
+[panel.main]
+deck = [
+  "boost",
+  # another = 1
+  "temperatures",
+]
+[[broadcast]]
+id = "100"
+fields = [
+  { signal = "a", byte = 0 },
+  { signal = "b", byte = 1 },
+]
+[[broadcast]]
+note = \"\"\"
+id = "not a key"
+\"\"\"
+[[broadcast.fields]]
+signal = "c"
+[units]
+"km/h" = "mph"
+a.b = 1
+"""
+
+
+def test_every_key_has_its_line() -> None:
+    lines = lines_of(TEXT)
+
+    assert lines[("format",)] == 1
+    assert lines[("car",)] == 3
+    assert lines[("car", "name")] == 4
+    assert lines[("panel", "main", "deck", 1)] == 10
+    assert lines[("broadcast", 0, "fields", 1)] == 16
+    assert lines[("broadcast", 1)] == 18
+    assert ("broadcast", 1, "id") not in lines
+    assert lines[("broadcast", 1, "fields", 0, "signal")] == 23
+    assert lines[("units", "km/h")] == 25
+    assert lines[("units", "a")] == lines[("units", "a", "b")] == 26
+
+
+def test_the_reader_agrees_that_the_text_is_toml() -> None:
+    table, source = parse_toml(TEXT, "x.toml")
+
+    assert table["units"]["km/h"] == "mph"
+    assert source.file == "x.toml"
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "says"),
+    [
+        ("a = 1\nb = \n", 2, "invalid value"),
+        ("a = 1\na = 2\n", 2, "cannot overwrite a value"),
+        ("[a\n", 1, "expected ']'"),
+        ('a = "open\n', 1, "illegal character"),
+        ("a = [1,\n", 2, "invalid value"),
+        ("just words", 1, "expected '='"),
+        ("a = " + "9" * 5000, 1, "exceeds the limit"),
+        ("a = " + "[" * 5000, None, "lists in lists"),
+    ],
+)
+def test_what_is_no_toml_is_named_with_its_line(text: str, line: int | None, says: str) -> None:
+    with pytest.raises(ConfigError) as caught:
+        parse_toml(text, "x.toml")
+
+    (mistake,) = caught.value.mistakes
+    assert mistake.line == line
+    assert says in mistake.found
+
+
+def test_a_file_that_is_not_there_is_a_mistake(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="No such file"):
+        read_toml(tmp_path / "missing.toml")
+
+
+def test_a_folder_is_a_mistake(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="Is a directory"):
+        read_toml(tmp_path)
+
+
+def test_bytes_that_are_no_text_are_a_mistake_with_their_line(tmp_path: Path) -> None:
+    file = tmp_path / "x.toml"
+    file.write_bytes(b'a = 1\nb = "\xff"\n')
+
+    with pytest.raises(ConfigError, match="line 2: found the byte FF, allowed: text in UTF-8"):
+        read_toml(file)
+
+
+def test_a_mark_in_front_of_the_text_does_no_harm(tmp_path: Path) -> None:
+    file = tmp_path / "x.toml"
+    file.write_bytes(b"\xef\xbb\xbfa = 1\r\nb = 2\r\n")
+
+    assert read_toml(file)[0] == {"a": 1, "b": 2}
+
+
+def test_a_huge_file_is_not_read(tmp_path: Path) -> None:
+    file = tmp_path / "x.toml"
+    file.write_bytes(b"#" * 4_000_001)
+
+    with pytest.raises(ConfigError, match="over 4 MB"):
+        read_toml(file)
