@@ -208,12 +208,12 @@ def test_the_field_counts_as_proven_once_seen_on_and_off_while_a_bus_was_awake()
     ignition = Ignition([KEY])
     ignition.heard(0.0)
     ignition.sample("vehicle.ignition", "ON", 0.0)
-    assert not ignition.seen_both()
+    assert (ignition.seen_both, ignition.unseen_text()[:3]) == (False, "not")
     assert "vehicle.ignition not on" in ignition.unseen_text()
 
     ignition.heard(10.0)
     ignition.sample("vehicle.ignition", "OFF", 10.0)
-    assert ignition.seen_both()
+    assert ignition.seen_both
     assert ignition.unseen_text() == ""
 
 
@@ -222,7 +222,7 @@ def test_what_is_seen_while_the_bus_sleeps_does_not_count() -> None:
     ignition.sample("input.ignition", True, 0.0)
     ignition.sample("input.ignition", False, 1.0)
 
-    assert not ignition.seen_both()
+    assert not ignition.seen_both
 
 
 def test_a_value_that_is_neither_on_nor_off_proves_nothing() -> None:
@@ -231,7 +231,7 @@ def test_a_value_that_is_neither_on_nor_off_proves_nothing() -> None:
     for value in ("ON", "ACC", "START"):
         ignition.sample("vehicle.ignition", value, 0.0)
 
-    assert not ignition.seen_both()
+    assert not ignition.seen_both
 
 
 def test_a_wrongly_described_field_that_is_always_on_is_never_proven() -> None:
@@ -241,7 +241,7 @@ def test_a_wrongly_described_field_that_is_always_on_is_never_proven() -> None:
         ignition.sample("vehicle.ignition", "ON" if second % 2 else "OFF", float(second))
         ignition.sample("engine.speed", 900.0, float(second))
 
-    assert not ignition.seen_both()
+    assert not ignition.seen_both
     assert "engine.speed not on" in ignition.unseen_text()
 
 
@@ -253,13 +253,13 @@ def test_what_was_seen_is_kept_over_journeys() -> None:
     later.restore(ignition.seen())
     later.restore({"vehicle.ignition": Seen(off=True), "unknown": Seen()})
 
-    assert later.seen_both()
+    assert later.seen_both
 
 
 def test_no_evidence_is_said_with_the_remedy() -> None:
     ignition = Ignition([])
 
-    assert not ignition.seen_both()
+    assert not ignition.seen_both
     assert "[[ignition]]" in ignition.state(0.0).why
     assert "[[ignition]]" in ignition.unseen_text()
 

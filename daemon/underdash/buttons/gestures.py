@@ -111,8 +111,9 @@ class Gestures:
         shares = [(now - one.since) / one.hold_s for one in self._buttons.values() if _holding(one)]
         return min(1.0, max([0.0, *shares]))
 
+    @property
     def stuck(self) -> tuple[str, ...]:
-        """Return the buttons that have been down for too long, as of the last tick or sample."""
+        """Buttons that have been down for too long, as of the last tick or sample."""
         return tuple(one.name for one in self._buttons.values() if one.stuck)
 
     # --- inside -------------------------------------------------------------------------------------------------

@@ -171,8 +171,9 @@ class Ignition:
             return IgnitionState(position, True, f"ignition on ({self._texts(now, position)})", self._on_ends(now))
         return self._unknown(now)
 
+    @property
     def seen_both(self) -> bool:
-        """Say whether every entry that can say ON has been seen both on and not on while a bus was awake."""
+        """Whether every entry that can say ON has been seen both on and not on while a bus was awake."""
         entries = [entry for entry in self._entries if _says_on(entry.evidence)]
         return bool(entries) and all(entry.seen.on and entry.seen.off for entry in entries)
 
