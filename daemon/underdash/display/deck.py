@@ -70,6 +70,11 @@ class Deck:
         return [page.name for page in self._pages]
 
     @property
+    def pages(self) -> tuple[Page, ...]:
+        """The pages in order."""
+        return tuple(self._pages)
+
+    @property
     def current(self) -> Page:
         """The page on show; one that says what to do if the deck is empty."""
         return self._pages[self._index] if self._pages else Page(EMPTY, "No pages", self._say_empty, ())

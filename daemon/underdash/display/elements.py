@@ -15,6 +15,7 @@ from ..contract.signals import Age, Quality, Reading, Snapshot
 STRIP_COLUMNS = 60
 MOST_ROWS = 4
 MOST_CHARACTERS = 48
+TURN_S = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,6 @@ class Picture:
     strip: Strip | None = None
     rows: tuple[Row, ...] = ()
     remark: Words | None = None
-    note: str = ""
     banner: Words | None = None
     ring: float = 0.0
 
@@ -148,14 +148,16 @@ class Recorder:
     def picture(self, *, note: str = "", banner: Words | None = None, ring: float = 0.0) -> Picture:
         """Return what was recorded, with what the core adds to every page."""
         share = min(max(ring, 0.0), 1.0) if isfinite(ring) else 0.0
+        said = [words for words in (self._remark, Words(_short(note), Role.SOFT)) if words is not None and words.text]
+        # a doubt and a note take turns: both at once would be too small to read
+        turn = floor(self._now / TURN_S) % len(said) if said else 0
         return Picture(
             self._sweep,
             self._figure,
             self._title,
             self._strip,
             self._rows,
-            self._remark,
-            _short(note),
+            said[turn] if said else None,
             banner,
             round(share * 90) / 90,
         )
@@ -209,13 +211,13 @@ def _split(reading: Reading, signed: bool) -> tuple[str, str, str]:
 
 def _columns(points: tuple[tuple[float, float], ...], seconds: float, now: float) -> tuple[float | None, ...]:
     """Return the mean of each finished stretch of time; the one still running is left out."""
-    stretch_s = seconds / STRIP_COLUMNS
-    newest = floor(now / stretch_s)
+    a_second = STRIP_COLUMNS / seconds
+    first = floor(now * a_second) - STRIP_COLUMNS
     sums = [0.0] * STRIP_COLUMNS
     counts = [0] * STRIP_COLUMNS
     for ago_s, value in points:
-        back = newest - floor((now - ago_s) / stretch_s)
-        if 1 <= back <= STRIP_COLUMNS and isfinite(value):
-            sums[STRIP_COLUMNS - back] += value
-            counts[STRIP_COLUMNS - back] += 1
+        column = floor((now - ago_s) * a_second) - first
+        if 0 <= column < STRIP_COLUMNS and isfinite(value):
+            sums[column] += value
+            counts[column] += 1
     return tuple(total / count if count else None for total, count in zip(sums, counts, strict=True))

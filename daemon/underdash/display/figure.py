@@ -69,6 +69,8 @@ class FigurePart:
         self._spot = spot
         self._palette = palette
         self._fonts = fonts
+        self._widths: dict[str, float] = {}
+        self._laid: tuple[Figure, list[Cell]] | None = None
 
     def boxes(self, before: Picture, after: Picture) -> list[Box]:
         """Return what must be painted again between two pictures."""
@@ -82,6 +84,11 @@ class FigurePart:
 
     def cells(self, figure: Figure) -> list[Cell]:
         """Return each character with its box: the hung ones first (one cell each, maybe blank), then the digits."""
+        if self._laid is None or self._laid[0] != figure:
+            self._laid = figure, self._lay(figure)
+        return self._laid[1]
+
+    def _lay(self, figure: Figure) -> list[Cell]:
         px, left = self._spot.px, self._spot.x - self._width(figure.digits) / 2
         top = round(self._spot.y - cap_px(px) / 2)
         height = round(px * 1.05) + 1
@@ -113,13 +120,17 @@ class FigurePart:
             elif index == 1:
                 px = round(self._spot.px * 0.62)
                 drop = (cap_px(self._spot.px) - cap_px(px)) // 2
-                tile.paste(self._palette.caution, (moved[0], moved[1] + drop), self._fonts.glyph(BOLD, px, char))
+                glyph = self._fonts.glyph(BOLD, px, char)
+                tile.paste(self._palette.caution, (moved[2] - glyph.width, moved[1] + drop), glyph)
             else:
                 tile.paste(colour, moved[:2], self._fonts.glyph(BOLD, self._spot.px, char))
 
     def _own(self, char: str) -> float:
         """Return the width of a character as the font has it."""
-        return 0.65 * self._spot.px if char == "-" else self._fonts.width(BOLD, self._spot.px, char)
+        if char not in self._widths:
+            sign = char == "-"
+            self._widths[char] = 0.65 * self._spot.px if sign else self._fonts.width(BOLD, self._spot.px, char)
+        return self._widths[char]
 
     def _advance(self, char: str) -> float:
         return TIGHT * self._own(char)

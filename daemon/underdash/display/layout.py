@@ -90,7 +90,7 @@ class _Arranger:
     def _figure_above_rows(self) -> None:
         count = len(self._picture.rows)
         self._title(-67.0, 16)
-        self._figure(-34.0, 52)
+        self._figure(-33.0, 50)
         figure = self._picture.figure
         spot = self._layout.figure
         if figure is not None and spot is not None and figure.unit:
@@ -116,7 +116,7 @@ class _Arranger:
         halves = most_px * CAP_HEIGHT / 2 * self._u, 8 * self._u
         corner, beside = (self._face.half_width(middle - h, middle + h, self._clear) - 2 * self._u for h in halves)
         scale = self._picture.sweep.scale if self._picture.sweep else None
-        px = size_for(figure, scale, round(most_px * self._u), (corner, beside))
+        px = size_for(figure, scale, round(most_px * self._u), (corner, beside - 2 * self._u))
         self._layout.figure = FigureSpot(self._x, middle, px)
 
     def _title(self, y: float, px: int) -> None:
@@ -130,25 +130,22 @@ class _Arranger:
             self._line(title, REGULAR, px, y, Role.SOFT, inside=True)
 
     def _foot(self, rows: bool = False) -> None:
-        """Fill the part below the value: an alert, else a doubt, else a note, else the history."""
+        """Fill the part below the value: an alert, else a doubt or a note, else the history."""
         picture = self._picture
         if picture.banner is not None:
             self._layout.banner_top = round(self._middle + 50.0 * self._u)
             self._two_lines(picture.banner.text, BOLD, INFORMS_PX, 76.0, None)
             return
-        low = 92.0 if rows else 76.0
-        if picture.remark is not None and not rows:
-            self._two_lines(picture.remark.text, REGULAR, INFORMS_PX, low, picture.remark.role)
-        elif picture.remark is not None:
-            self._line(picture.remark.text, REGULAR, 19, low, picture.remark.role)
-        elif picture.note and not rows:
-            self._two_lines(picture.note, REGULAR, 20, low, Role.SOFT)
+        words = picture.remark
+        if words is not None:
+            if rows:
+                self._two_lines(words.text, REGULAR, 17, 93.0, words.role, pitch=18.0)
+            else:
+                self._two_lines(words.text, REGULAR, INFORMS_PX, 76.0, words.role)
         elif picture.strip is not None and not rows:
             half = 62.0 * self._u
             top = round(self._middle + 60.0 * self._u)
             self._layout.strip = round(self._x - half), top, round(self._x + half), round(top + 34.0 * self._u)
-        if picture.note and (rows or picture.remark is not None):
-            self._line(picture.note, REGULAR, 14, 106.0, Role.SOFT)
 
     def _rows(self, ys: tuple[float, ...], px: int, label_px: int) -> None:
         spots = []
@@ -176,16 +173,28 @@ class _Arranger:
     def _two_lines(
         self, text: str, weight: str, px: int, y: float, role: Role | None, *, inside: bool = False, pitch: float = 25.0
     ) -> None:
-        """Set words on one line if they fit, else on two that are about equally long."""
+        """Set words on one line if they fit, else on two, cut where they can be largest."""
         if self._fonts.width(weight, self._px(px), text) <= 2 * self._room(y, px, inside):
             self._line(text, weight, px, y, role, inside=inside)
             return
         words = text.split(" ")
         cuts = [(" ".join(words[:i]), " ".join(words[i:])) for i in range(1, len(words))] or [(text, "")]
-        upper, lower = min(cuts, key=lambda cut: max(self._fonts.width(weight, self._px(px), part) for part in cut))
-        self._line(upper, weight, px, y - pitch / 2, role, inside=inside)
-        if lower:
-            self._line(lower, weight, px, y + pitch / 2, role, inside=inside)
+        rooms = 2 * self._room(y - pitch / 2, px, inside), 2 * self._room(y + pitch / 2, px, inside)
+        least = self._px(px * LEAST_SHARE)
+
+        def size(cut: tuple[str, str]) -> float:
+            wide = [self._fonts.width(weight, least, part) / room for part, room in zip(cut, rooms, strict=True)]
+            return -max(wide)
+
+        upper, lower = max(cuts, key=size)
+        both = min(
+            self._fonts.fit(weight, self._px(px), part, room, least)[0]
+            for part, room in ((upper, rooms[0]), (lower, rooms[1]))
+        )
+        for part, room, at in ((upper, rooms[0], y - pitch / 2), (lower, rooms[1], y + pitch / 2)):
+            if part:
+                fitted = self._fonts.fit(weight, both, part, room, both)[1]
+                self._layout.lines.append(self._placed(fitted, weight, both, at, role=role))
 
     def _line(self, text: str, weight: str, px: int, y: float, role: Role | None, *, inside: bool = False) -> None:
         room = 2 * self._room(y, px, inside)

@@ -68,8 +68,8 @@ class Patch:
         self._draw.ellipse((x - reach, y - reach, x + reach, y + reach), fill=255)
 
     def line(self, points: Sequence[Point], width: float) -> None:
-        """Draw a line through points with round bends."""
-        self._draw.line(self._large(points), fill=255, width=round(width * SAMPLES), joint="curve")
+        """Draw a line through points that lie close together; its bends are left as they come."""
+        self._draw.line(self._large(points), fill=255, width=round(width * SAMPLES))
 
     def mask(self) -> Image.Image:
         """Return what was drawn, reduced to the panel's pixels."""

@@ -14,12 +14,13 @@ from .settings import Thresholds
 STORED = "degC"
 
 KNOWN: dict[str, Thresholds] = {
-    "gearbox.oil_temperature": Thresholds(label="gearbox oil", low=0, cold=50, caution=115, warning=130, high=150),
+    "gearbox.oil_temperature": Thresholds(label="gearbox oil", low=-20, cold=50, caution=115, warning=130, high=150),
     "traction_battery.temperature": Thresholds(label="battery", low=-20, cold=10, caution=40, warning=50, high=60),
-    "engine.oil_temperature": Thresholds(label="engine oil", low=0, cold=70, caution=125, warning=140, high=160),
-    "engine.coolant_temperature": Thresholds(label="coolant", low=0, cold=65, caution=108, warning=115, high=130),
+    "engine.oil_temperature": Thresholds(label="engine oil", low=-20, cold=70, caution=125, warning=140, high=160),
+    "engine.coolant_temperature": Thresholds(label="coolant", low=-20, cold=65, caution=108, warning=115, high=130),
     "engine.charge_temperature": Thresholds(label="charge air", low=-20, caution=60, warning=80, high=100),
     "engine.intake_temperature": Thresholds(label="intake air", low=-20, caution=60, warning=80, high=100),
+    "exhaust.temperature": Thresholds(label="exhaust", low=0, caution=850, warning=950, high=1000),
 }
 """In the order in which they are chosen where the owner did not."""
 
@@ -29,7 +30,9 @@ ORDER = ("low", "cold", "caution", "warning", "high")
 
 def limits_for(signal: str, owners: Mapping[str, Thresholds]) -> Thresholds:
     """Return the limits of a signal: the owner's, and of those above what fits between them."""
-    name = signal.rsplit(".", maxsplit=1)[-1].removesuffix("_temperature").replace("_", " ")
+    part, _, name = signal.rpartition(".")
+    name = part if name == "temperature" else name.removesuffix("_temperature")
+    name = name.replace("_", " ")
     base = KNOWN.get(signal, Thresholds(label=name, low=0, high=150))
     given = owners.get(signal, Thresholds())
     values: dict[str, float | None] = {}
