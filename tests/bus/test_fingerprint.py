@@ -80,6 +80,16 @@ def test_frames_that_were_read_in_one_go_do_not_look_quicker() -> None:
     assert fit(fingerprint, 2.0) is Fit.FITS
 
 
+def test_frames_that_had_piled_up_at_opening_do_not_look_quicker() -> None:
+    fingerprint = Fingerprint([ENGINE])
+    piled = [0.0] * 32
+    hear(fingerprint, piled + every(0.01, 0.05, 0.01), "drive", 0x1A0, 8)
+    assert fit(fingerprint, 0.06) is Fit.WAITING
+    hear(fingerprint, every(0.01, 0.5, 0.07), "drive", 0x1A0, 8)
+
+    assert fit(fingerprint, 0.6) is Fit.FITS
+
+
 def test_a_break_of_the_bus_does_not_look_like_a_slow_frame() -> None:
     fingerprint = Fingerprint([ENGINE])
     hear(fingerprint, every(0.01, 1) + every(0.01, 1, 60.0), "drive", 0x1A0, 8)

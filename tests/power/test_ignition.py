@@ -12,6 +12,10 @@ WIRE = IgnitionEvidence("input.ignition", on=("true",), off=("false",), lifetime
 ON_CHANGE = IgnitionEvidence("vehicle.ignition", ("ON",), ("OFF",), lifetime_s=1.0, alive_with=("comfort", 0x100))
 
 
+def proven(ignition: Ignition) -> bool:
+    return ignition.seen_both
+
+
 def position(ignition: Ignition, now: float) -> Position:
     return ignition.state(now).position
 
@@ -208,12 +212,12 @@ def test_the_field_counts_as_proven_once_seen_on_and_off_while_a_bus_was_awake()
     ignition = Ignition([KEY])
     ignition.heard(0.0)
     ignition.sample("vehicle.ignition", "ON", 0.0)
-    assert (ignition.seen_both, ignition.unseen_text()[:3]) == (False, "not")
+    assert not proven(ignition)
     assert "vehicle.ignition not on" in ignition.unseen_text()
 
     ignition.heard(10.0)
     ignition.sample("vehicle.ignition", "OFF", 10.0)
-    assert ignition.seen_both
+    assert proven(ignition)
     assert ignition.unseen_text() == ""
 
 

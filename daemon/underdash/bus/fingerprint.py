@@ -16,6 +16,8 @@ from .frames import Handler, id_text, key_of
 
 LEAST_FRAMES = 5
 LEAST_PERIODS = 4.0
+LEAST_S = 0.5
+"""Frames that had piled up before anybody read them come in one go; after this long they do not count for much."""
 PERIOD_FACTOR = 2.0
 PATIENCE_S = 10.0
 BREAK_S = 1.0
@@ -79,7 +81,8 @@ class _Heard:
         """Say whether enough was heard to judge."""
         if self.expected.period_s is None:
             return self.count > 0
-        return self.count >= LEAST_FRAMES and self.at - self.since >= LEAST_PERIODS * self.expected.period_s
+        least_s = max(LEAST_S, LEAST_PERIODS * self.expected.period_s)
+        return self.count >= LEAST_FRAMES and self.at - self.since >= least_s
 
     def difference(self) -> str:
         """Return what is wrong with what was heard, "" if nothing is."""
