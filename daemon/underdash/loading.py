@@ -1,8 +1,8 @@
 """Plug-ins: found and vetted one by one, so that a broken one is named and the others run.
 
 A plug-in is what an entry point of the group `underdash` names. Installed is not enabled: only those the
-configuration names are imported at all. Each is registered with a plug-in manager of its own, so nothing of a refused
-one stays behind. `collecting.py` then asks those that run.
+configuration names are imported at all. Each is registered to be checked, its implementations are kept, and it is
+unregistered again, so nothing of a refused one stays behind. `collecting.py` then asks those that run.
 
 What this cannot do: a plug-in that never comes back from its import or from a hook hangs the daemon until the service
 manager's watchdog ends it.
@@ -136,31 +136,31 @@ def load(
         known = by_name.setdefault(point.name, [])
         if point.value not in [other.value for other in known]:
             known.append(point)
+    manager = pluggy.PluginManager(GROUP)
+    manager.add_hookspecs(hooks)
+    version = _Versions()
     plugins, refused = [], []
     for name, table in enabled.items():
+        start = time.perf_counter()
         try:
-            plugins.append(_vetted(name, by_name, table, source or Source()))
+            point = _chosen(name, by_name)
+            info, calls = _vetted(manager, point)
+            settings = _settings(name, info, table, source or Source())
+            took_s = time.perf_counter() - start
+            plugins.append(LoadedPlugin(name, info, settings, version.of(point), took_s, calls))
         except RefusalError as exc:
             refused.append(Refused(name, exc.reason, exc.hint))
         except GUARDED as exc:  # an odd plug-in can make even looking at it fail
             refused.append(Refused(name, f"looking at it raised {told(exc)}", "report this to its author"))
-    installed = [Installed(n, _version(points[0])) for n, points in sorted(by_name.items()) if n not in enabled]
+    installed = [Installed(n, version.of(points[0])) for n, points in sorted(by_name.items()) if n not in enabled]
     return Loaded(tuple(plugins), tuple(refused), tuple(installed))
 
 
-def _vetted(
-    name: str, by_name: Mapping[str, list[EntryPoint]], table: Mapping[str, object], source: Source
-) -> LoadedPlugin:
-    start = time.perf_counter()
-    point = _chosen(name, by_name)
+def _vetted(manager: pluggy.PluginManager, point: EntryPoint) -> tuple[PluginInfo, dict[str, pluggy.HookImpl]]:
     module = _imported(point)
-    manager = pluggy.PluginManager(GROUP)
-    manager.add_hookspecs(hooks)
     info = _info(manager, module)
     _check_hooks(manager, module)
-    calls = _registered(manager, module, name)
-    settings = _settings(name, info, table, source)
-    return LoadedPlugin(name, info, settings, _version(point), time.perf_counter() - start, calls)
+    return info, _registered(manager, module, point.name)
 
 
 def _chosen(name: str, by_name: Mapping[str, list[EntryPoint]]) -> EntryPoint:
@@ -233,12 +233,16 @@ def _check_arguments(hook: str, implementation: Callable[..., object]) -> None:
 
 
 def _registered(manager: pluggy.PluginManager, module: Any, name: str) -> dict[str, pluggy.HookImpl]:
+    """Let pluggy have its say too, and return the implementations by hook."""
     try:
         manager.register(module, name)
         manager.check_pending()
+        found = {hook: getattr(manager.hook, hook).get_hookimpls() for hook in HOOKS}
     except Exception as exc:
         raise RefusalError(f"its hooks do not fit: {told(exc)}", "see DEVELOPERS.md for the hooks") from exc
-    found = {hook: getattr(manager.hook, hook).get_hookimpls() for hook in HOOKS}
+    finally:
+        if manager.has_plugin(name):
+            manager.unregister(name=name)
     return {hook: implementations[0] for hook, implementations in found.items() if implementations}
 
 
@@ -277,5 +281,15 @@ def _distribution(point: EntryPoint) -> str:
     return point.dist.name if point.dist else "an unknown distribution"
 
 
-def _version(point: EntryPoint) -> str:
-    return point.dist.version if point.dist else ""
+class _Versions:
+    """Versions of distributions; finding one out means reading a file, so each is read once."""
+
+    def __init__(self) -> None:
+        self._known: dict[int, str] = {}
+
+    def of(self, point: EntryPoint) -> str:
+        if point.dist is None:
+            return ""
+        if id(point.dist) not in self._known:
+            self._known[id(point.dist)] = point.dist.version
+        return self._known[id(point.dist)]
