@@ -90,11 +90,16 @@ def unsigned(bits: Bits) -> IntReader:
     first, second = at.first, at.first + 1
     if at.last == first:
         return _within_byte(first, at.shift, at.mask)
-    if at.whole and at.length == 16:
+    if at.last > second:
+        return _across_bytes(at)
+    if at.whole:
         if at.little:
             return lambda data: data[first] | data[second] << 8
         return lambda data: data[first] << 8 | data[second]
-    return _across_bytes(at)
+    shift, mask = at.shift, at.mask
+    if at.little:
+        return lambda data: (data[first] | data[second] << 8) >> shift & mask
+    return lambda data: (data[first] << 8 | data[second]) >> shift & mask
 
 
 def _within_byte(first: int, shift: int, mask: int) -> IntReader:

@@ -15,10 +15,12 @@ from ..contract.layout import Coding, Field
 from ..contract.signals import Kind, Quality, Signal, Value
 from ..contract.units import linear
 from ..signals.store import Slot
-from .bits import LayoutError, NumberReader, digits, number, place_of, text
+from .bits import LayoutError, NumberReader, Place, digits, number, place_of, signed, text, unsigned
 from .counts import Counts
 
 GOOD = Quality.GOOD
+
+Put = Callable[[Value, Quality, float], None]
 
 
 def compile_field(field: Field, slot: Slot, slots: Mapping[str, Slot], counts: Counts) -> Handler:
@@ -94,19 +96,26 @@ def _linear(field: Field, slot: Slot) -> Handler:
     scale, base = _line(field, slot)
     at = place_of(field.bits)
     first, second = at.first, at.first + 1
-    if field.coding is Coding.UNSIGNED and at.whole and at.length == 8:
-        return lambda data, when: put(data[first] * scale + base, GOOD, when)
-    if field.coding is Coding.UNSIGNED and at.whole and at.length == 16:
-        if at.little:
-            return lambda data, when: put((data[first] | data[second] << 8) * scale + base, GOOD, when)
+    if field.coding is Coding.UNSIGNED and at.last <= second:
+        if at.last == second:
+            return _linear_of_two(at, scale, base, put)
+        if at.whole:
+            return lambda data, when: put(data[first] * scale + base, GOOD, when)
+        shift, mask = at.shift, at.mask
+        return lambda data, when: put((data[first] >> shift & mask) * scale + base, GOOD, when)
+    read = signed(field.bits) if field.coding is Coding.SIGNED else unsigned(field.bits)
+    return lambda data, when: put(read(data) * scale + base, GOOD, when)
+
+
+def _linear_of_two(at: Place, scale: float, base: float, put: Put) -> Handler:
+    first, second, shift, mask = at.first, at.first + 1, at.shift, at.mask
+    if at.whole and at.little:
+        return lambda data, when: put((data[first] | data[second] << 8) * scale + base, GOOD, when)
+    if at.whole:
         return lambda data, when: put((data[first] << 8 | data[second]) * scale + base, GOOD, when)
-    if field.coding is Coding.UNSIGNED and at.length <= 64:
-        end, shift, mask, order, from_bytes = at.last + 1, at.shift, at.mask, at.order, int.from_bytes
-        return lambda data, when: put(
-            (from_bytes(data[first:end], order) >> shift & mask) * scale + base, GOOD, when
-        )  # fmt: skip
-    read = number(field.bits, field.coding)
-    return lambda data, when: put(read(data) * scale + base, GOOD, when)  # type: ignore[operator]
+    if at.little:
+        return lambda data, when: put(((data[first] | data[second] << 8) >> shift & mask) * scale + base, GOOD, when)
+    return lambda data, when: put(((data[first] << 8 | data[second]) >> shift & mask) * scale + base, GOOD, when)
 
 
 def _linear_if_any(read: NumberReader, field: Field, slot: Slot, counts: Counts) -> Handler:
