@@ -63,7 +63,20 @@ def read_car(
         ConfigError: with all mistakes of the file (or of its base, if that has some).
     """
     table, source = read_toml(path)
-    car, variants = _read(CarSource(table, source, path.parent), signals, frozenset(protocols), 0)
+    return make_car(table, source, path.parent, variant=variant, signals=signals, protocols=protocols)
+
+
+def make_car(
+    table: Table,
+    source: Source,
+    folder: Path,
+    *,
+    variant: str | None = None,
+    signals: Mapping[str, Signal] | None = None,
+    protocols: Iterable[str] = (),
+) -> CarDescription:
+    """Make a description of a table; `folder` is where a base lies. See `read_car`."""
+    car, variants = _read(CarSource(table, source, folder), signals, frozenset(protocols), 0)
     if variant is None and not variants:
         return car
     mistakes = Mistakes(source)
@@ -76,15 +89,15 @@ def read_car(
     return variants[str(variant)]
 
 
-def variants_of(path: Path) -> dict[str, str]:
+def variants_of(path: Path, protocols: Iterable[str] = ()) -> dict[str, str]:
     """Return the variants of a car file, name to title; raises `ConfigError` as `read_car` does."""
     table, source = read_toml(path)
-    _, variants = _read(CarSource(table, source, path.parent), None, None, 0)
+    _, variants = _read(CarSource(table, source, path.parent), None, frozenset(protocols), 0)
     return {name: car.title for name, car in variants.items()}
 
 
 def _read(
-    file: CarSource, signals: Mapping[str, Signal] | None, protocols: frozenset[str] | None, depth: int
+    file: CarSource, signals: Mapping[str, Signal] | None, protocols: frozenset[str], depth: int
 ) -> tuple[CarDescription, dict[str, CarDescription]]:
     mistakes = Mistakes(file.source)
     structure = Structure(mistakes)
@@ -93,7 +106,7 @@ def _read(
     head = structure.make(HeadTable, {k: v for k, v in file.table.items() if k in head_keys})
     base = _base(file, signals, protocols, depth, mistakes)
     counts_from = 1 if file.table.get("counting") == "from 1" else 0
-    context = Context(structure, counts_from, signals, protocols=protocols or frozenset())
+    context = Context(structure, counts_from, signals, protocols=protocols)
     car = base or CarDescription("", "", ())
     sections = {k: v for k, v in file.table.items() if k in section_keys}
     layer = _layer(sections, (), context, car, head.without if head else ())
@@ -110,7 +123,7 @@ def _read(
 def _base(
     file: CarSource,
     signals: Mapping[str, Signal] | None,
-    protocols: frozenset[str] | None,
+    protocols: frozenset[str],
     depth: int,
     mistakes: Mistakes,
 ) -> CarDescription | None:
