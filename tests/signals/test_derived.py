@@ -96,6 +96,37 @@ def test_it_is_computed_at_most_once_a_period_and_on_change_only_until_the_idle_
     assert calls[2:] == [pytest.approx(0.26)]
 
 
+def test_a_caller_that_ticks_with_the_period_and_is_a_little_early_skips_nothing() -> None:
+    store = Store(CATALOGUE)
+    calls: list[float] = []
+
+    def step(state: Any, inputs: Mapping[str, Reading], dt_s: float) -> tuple[Any, Result | None]:
+        calls.append(dt_s)
+        return state, Result(1.0)
+
+    slot = store.slot(MANIFOLD, "poll", Rank.POLL)
+    runner = running(store, Derived(BOOST, (MANIFOLD,), step, period_s=0.04))
+    for tick in range(10):
+        now = tick * 0.0395
+        slot.put(100.0 + tick, Quality.GOOD, now)
+        runner.step(now)
+    assert len(calls) == 10
+
+
+def test_a_change_of_quality_alone_is_a_change() -> None:
+    store = Store(CATALOGUE)
+    slot = store.slot(MANIFOLD, "poll", Rank.POLL)
+
+    def passed_on(state: Any, inputs: Mapping[str, Reading], dt_s: float) -> tuple[Any, Result | None]:
+        return state, Result(1.0, inputs[MANIFOLD].quality)
+
+    runner = running(store, Derived(BOOST, (MANIFOLD,), passed_on, period_s=0.0))
+    for now, quality in ((0.0, Quality.GOOD), (0.1, Quality.ABOVE)):
+        slot.put(100.0, quality, now)
+        runner.step(now)
+        assert store.read(BOOST, now).quality is quality
+
+
 def test_a_state_is_carried_from_step_to_step() -> None:
     store = Store(CATALOGUE)
 

@@ -14,12 +14,14 @@ from math import isfinite
 
 import structlog
 
-from ..contract.signals import Age, Kind, Reading, Signal, Value
+from ..contract.signals import Age, Kind, Quality, Reading, Signal, Value
 from ..contract.sources import Derived, Result
 from .store import Rank, Slot, Store
 
 IDLE_S = 0.25
 """Longest time between two steps of a derived signal whose inputs do not change, unless its period is longer."""
+TICK_S = 0.002
+"""This much early counts as in time, or a caller that ticks with the period would skip every other step."""
 FAILURES_ALLOWED = 3
 LATE_PERIODS = 5.0
 """A source this many periods old is late and not gone, by the store's limits of three and ten."""
@@ -75,7 +77,7 @@ class _Running:
         self.state = item.state
         self.last_at: float | None = None
         self.due_at = 0.0
-        self.seen: tuple[tuple[Value | None, Age], ...] | None = None
+        self.seen: tuple[tuple[Value | None, Age, Quality], ...] | None = None
         self.failures = 0
 
 
@@ -115,10 +117,10 @@ class DerivedRunner:
         """Compute what is due; `now` is monotonic seconds."""
         for running in tuple(self._running):
             last = running.last_at
-            if last is not None and now < running.due_at:
+            if last is not None and now < running.due_at - TICK_S:
                 continue
             readings = {name: self._store.read(name, now) for name in running.item.inputs}
-            seen = tuple((reading.value, reading.age) for reading in readings.values())
+            seen = tuple((reading.value, reading.age, reading.quality) for reading in readings.values())
             if last is not None and seen == running.seen and now - last < _idle_s(running.item):
                 continue
             running.seen = seen
