@@ -5,11 +5,13 @@ from __future__ import annotations
 import struct
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.broadcast.bits import LayoutError, bytes_needed, digits, number, place_of, signed, text, unsigned
 from underdash.contract.layout import Bits, ByteOrder, Coding
+
+RELAXED = settings(deadline=None)
 
 
 def spelt_out(data: bytes, bits: Bits) -> str:
@@ -39,11 +41,13 @@ def places(draw: st.DrawFn) -> Bits:
 payloads = st.binary(min_size=8, max_size=8)
 
 
+@RELAXED
 @given(places(), payloads)
 def test_unsigned_numbers_equal_their_bits_written_out(bits: Bits, data: bytes) -> None:
     assert unsigned(bits)(data) == int(spelt_out(data, bits), 2)
 
 
+@RELAXED
 @given(places(), payloads)
 def test_signed_numbers_are_twos_complement(bits: Bits, data: bytes) -> None:
     written = spelt_out(data, bits)
@@ -52,6 +56,7 @@ def test_signed_numbers_are_twos_complement(bits: Bits, data: bytes) -> None:
     assert signed(bits)(data) == sum(w for w, one in zip(weights, written, strict=True) if one == "1")
 
 
+@RELAXED
 @given(places(), payloads)
 def test_a_field_needs_the_bytes_up_to_its_last_bit_and_no_more(bits: Bits, data: bytes) -> None:
     needed = bytes_needed(bits)
@@ -60,6 +65,7 @@ def test_a_field_needs_the_bytes_up_to_its_last_bit_and_no_more(bits: Bits, data
         spelt_out(data[: needed - 1], bits)
 
 
+@RELAXED
 @given(st.floats(width=32, allow_nan=False, allow_infinity=False))
 def test_floats_of_32_bits_are_read_in_both_orders(value: float) -> None:
     big, little = struct.pack(">f", value), struct.pack("<f", value)
@@ -67,6 +73,7 @@ def test_floats_of_32_bits_are_read_in_both_orders(value: float) -> None:
     assert number(Bits(0, 32, order=ByteOrder.LITTLE), Coding.FLOAT)(little) == value
 
 
+@RELAXED
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_floats_of_64_bits_are_read_in_both_orders(value: float) -> None:
     assert number(Bits(0, 64), Coding.FLOAT)(struct.pack(">d", value)) == value
@@ -79,6 +86,7 @@ def test_floats_that_are_no_number_spell_nothing() -> None:
     assert read(struct.pack(">f", float("inf"))) is None
 
 
+@RELAXED
 @given(st.integers(0, 999_999))
 def test_binary_coded_decimal_is_read_digit_by_digit(value: int) -> None:
     data = bytes.fromhex(f"{value:06d}")

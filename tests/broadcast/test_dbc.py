@@ -6,7 +6,7 @@ from typing import Any
 
 import cantools
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.broadcast.dbc import Imported, import_dbc, snake_case
@@ -15,6 +15,8 @@ from underdash.contract.errors import UnderdashError
 from underdash.contract.layout import Bits, ByteOrder, Coding, Field, Select
 from underdash.contract.signals import Kind
 from underdash.signals.store import Slot
+
+RELAXED = settings(deadline=None)
 
 SOUND = """VERSION ""
 NS_ :
@@ -182,6 +184,7 @@ def test_messages_without_signals_and_empty_files_are_told() -> None:
     assert "refused" in str(problem)
 
 
+@RELAXED
 @given(st.text(alphabet='BOSG_CM VAL:|@+-()[]",;0123456789\nabm', max_size=200))
 def test_no_text_makes_the_import_raise(text: str) -> None:
     take(text)
@@ -212,6 +215,7 @@ def test_without_cantools_the_sentence_says_what_to_install(monkeypatch: pytest.
 MULTIPLEXED = st.tuples(st.sampled_from([1, 2, 2, 3]), st.sampled_from([7, 7, 8]), st.binary(min_size=6, max_size=6))
 
 
+@RELAXED
 @given(st.binary(min_size=8, max_size=8) | MULTIPLEXED.map(lambda part: bytes(part[:2]) + part[2]))
 def test_every_signal_equals_what_cantools_decodes(data: bytes) -> None:
     found = take(SOUND)

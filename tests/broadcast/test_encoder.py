@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from underdash.broadcast.decoder import compile_listener
@@ -10,6 +10,8 @@ from underdash.broadcast.fields import compile_fields
 from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
 from underdash.contract.signals import Kind, Quality, Signal, Value
 from underdash.signals.store import Slot
+
+RELAXED = settings(deadline=None)
 
 
 def decoded(fields: list[Field], data: bytes, *signals: Signal) -> dict[str, Value | None]:
@@ -31,6 +33,7 @@ def bits(draw: st.DrawFn) -> Bits:
     return Bits(byte, draw(st.integers(1, min(room, 48))), bit, order)
 
 
+@RELAXED
 @given(bits(), CODINGS, st.sampled_from([1.0, 0.5, 0.01, -0.25, 3.0]), st.sampled_from([0.0, -40.0, 0.1]), st.data())
 def test_every_raw_number_comes_back_from_its_value(
     place: Bits, coding: Coding, scale: float, offset: float, data: st.DataObject
@@ -43,6 +46,7 @@ def test_every_raw_number_comes_back_from_its_value(
     assert decoded([field], encode_fields([field], {"a.number": value}, 8), NUMBER) == {"a.number": value}
 
 
+@RELAXED
 @given(bits(), bits(), st.data())
 def test_a_field_leaves_the_bits_of_its_neighbours_alone(one: Bits, other: Bits, data: st.DataObject) -> None:
     def covered(place: Bits) -> int:
@@ -58,12 +62,14 @@ def test_a_field_leaves_the_bits_of_its_neighbours_alone(one: Bits, other: Bits,
     assert decoded(fields, encode_fields(fields, values, 8), NUMBER, OTHER) == values
 
 
+@RELAXED
 @given(st.floats(width=32, allow_nan=False, allow_infinity=False), st.sampled_from(ByteOrder))
 def test_floats_come_back(value: float, order: ByteOrder) -> None:
     field = Field("a.number", Bits(1, 32, order=order), Coding.FLOAT)
     assert decoded([field], encode_fields([field], {"a.number": value}, 8), NUMBER) == {"a.number": value}
 
 
+@RELAXED
 @given(st.integers(0, 9999))
 def test_binary_coded_decimal_comes_back(value: int) -> None:
     field = Field("a.number", Bits(1, 16), Coding.BCD)

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.broadcast.bits import LayoutError
@@ -14,6 +14,8 @@ from underdash.broadcast.fields import compile_fields, length_of, wanted_with_re
 from underdash.contract.layout import Bits, ByteOrder, Coding, Field, Select
 from underdash.contract.signals import Kind, Quality, Signal, Value
 from underdash.signals.store import Slot
+
+RELAXED = settings(deadline=None)
 
 NUMBER = Signal("a.number", "", "any number")
 PRESSURE = Signal("a.pressure", "kPa", "a pressure")
@@ -288,6 +290,7 @@ def test_the_length_of_fields_includes_their_conditions() -> None:
     assert length_of([]) == 0
 
 
+@RELAXED
 @given(st.binary(min_size=0, max_size=12))
 def test_no_payload_makes_a_decoder_raise(data: bytes) -> None:
     fields: Mapping[Signal, Field] = {
