@@ -12,8 +12,10 @@ from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checks
 from underdash.contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
 from underdash.contract.signals import Value
 from underdash.simulator.driver import Driver, Script, length_s
-from underdash.simulator.models import HybridDesign, ModelMaker, TurboDesign
+from underdash.simulator.hybrid_car import HybridDesign
+from underdash.simulator.models import ModelMaker
 from underdash.simulator.scripts import LORIS_DRIVE, TARN_DRIVE
+from underdash.simulator.turbo_car import TurboDesign
 
 POSITIONS = ((0, "LOCK"), (1, "OFF"), (2, "ACC"), (3, "ON"), (4, "START"))
 ODD = SingleFrameFormat(

@@ -14,7 +14,7 @@ from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.requests import PollRequest
 from underdash.simulator.car import AFTER_RUN_S, SimulatedCar
 from underdash.simulator.driver import Phase, Press, Script, length_s
-from underdash.simulator.models import TurboDesign
+from underdash.simulator.turbo_car import TurboDesign
 
 SHORT: Script = (
     Phase("asleep", 1.0, "LOCK", awake=False),

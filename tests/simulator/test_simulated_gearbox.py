@@ -6,7 +6,7 @@ from random import Random
 
 from underdash.simulator.driver import Driver, Phase
 from underdash.simulator.gearbox import Gearbox, GearboxDesign
-from underdash.simulator.models import TurboDesign
+from underdash.simulator.turbo_car import TurboDesign
 
 
 def test_it_shifts_up_with_speed_one_gear_at_a_time_and_never_hunts() -> None:

@@ -12,8 +12,8 @@ from underdash.contract.cars import CarDescription
 from underdash.pace import paced_loop
 from underdash.simulator.car import SimulatedCar
 from underdash.simulator.driver import Phase, Script
-from underdash.simulator.models import TurboDesign
 from underdash.simulator.station import Station
+from underdash.simulator.turbo_car import TurboDesign
 
 SCRIPT: Script = (Phase("on", 60.0, "ON"),)
 

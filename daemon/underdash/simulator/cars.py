@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from ..contract.errors import UnderdashError
 from .driver import Script
-from .models import HybridDesign, ModelMaker, TurboDesign
+from .hybrid_car import HybridDesign
+from .models import ModelMaker
 from .scripts import LORIS_DRIVE, TARN_DRIVE
+from .turbo_car import TurboDesign
 
 
 def simulated_names() -> tuple[str, ...]:
