@@ -119,3 +119,13 @@ def test_a_change_of_power_reaches_everyone_and_three_failures_are_the_last(tiny
         calls.tell(state)
     assert failed == [("bad", False), ("bad", False), ("bad", True)]
     assert __import__(good.value).told == states
+
+
+def test_the_bundled_plugins_run_with_their_defaults_and_bring_what_their_names_say() -> None:
+    names = ("boost", "temperatures", "page_turn", "tarn", "loris")
+    loaded = load({name: {} for name in names})
+    assert loaded.refused == ()
+    assert {owner for owner, _ in collect(loaded, "cars").items} == {"tarn", "loris"}
+    brought, after = contributions(loaded, CAR)
+    assert [plugin.name for plugin in after.plugins] == list(names)
+    assert {owner for owner, _ in brought.display_pages} == {"boost", "temperatures"}

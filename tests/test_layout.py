@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -29,12 +30,21 @@ FLOORS = (
     ("config", "finding", "simulator"),
     ("loading", "bench", "collecting"),
     ("wiring",),
-    ("run", "testing"),
+    ("testing",),
     ("cli",),
 )
 """From the ground up. A room imports from lower floors, and on its own floor from those on its left."""
 ORDER = {room: (floor, place) for floor, rooms in enumerate(FLOORS) for place, room in enumerate(rooms)}
 THE_PUBLIC_SURFACE, THE_DOOR = "__init__", "__main__"
+
+THE_GUARDED_WAY = "wiring/sending.py"
+PORTS = {
+    "bus/link.py",  # hands on to a port what the guard let out
+    "bus/socketcan.py",
+    "bus/library.py",
+    "service/notify.py",  # to the service manager, not to a bus
+    "simulator/station.py",  # plays the car
+}
 
 FILE_LINES, FUNCTION_LINES = 400, 50
 
@@ -87,6 +97,23 @@ def test_imports_run_downward_only(source: Path) -> None:
 def test_every_room_is_on_a_floor() -> None:
     rooms = {room_of(source) for source in SOURCES} - {THE_PUBLIC_SURFACE, THE_DOOR}
     assert rooms <= set(ORDER), f"no floor for {sorted(rooms - set(ORDER))}"
+
+
+def test_frames_are_sent_in_few_places_and_the_daemon_asks_the_guard_in_the_only_one_of_its_own() -> None:
+    sending = set()
+    for source in SOURCES + PLUGIN_SOURCES:
+        for node in ast.walk(ast.parse(source.read_text())):
+            called = node.func if isinstance(node, ast.Call) else None
+            if isinstance(called, ast.Attribute) and called.attr in {"send", "sendmsg", "sendto", "send_periodic"}:
+                sending.add(source.relative_to(PACKAGE).as_posix() if PACKAGE in source.parents else name_of(source))
+    assert sending - PORTS == {THE_GUARDED_WAY}
+    assert "guard.verdict(" in (PACKAGE / THE_GUARDED_WAY).read_text()
+
+
+def test_the_guide_lists_the_rooms_in_the_order_of_the_floors() -> None:
+    rows = re.findall(r"^\| `([\w.]+?)(?:/|\.py)` \|", (ROOT / "DEVELOPERS.md").read_text(), re.MULTILINE)
+    rooms = {room_of(source) for source in SOURCES}
+    assert rows == [room for room in ORDER if room in rooms]
 
 
 @pytest.mark.parametrize("source", PLUGIN_SOURCES + PLUGIN_TESTS, ids=name_of)
