@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -22,13 +23,21 @@ def test_a_button_is_down_for_as_long_as_the_script_says() -> None:
 
 
 def test_lights_and_knob_stay_until_they_are_named_again() -> None:
-    script = (Phase("a", 1.0, lights=True, knob=0.4), Phase("b", 1.0), Phase("c", 1.0, lights=False))
-    driver = Driver(script, Random(1))
-    seen = []
-    for at in (0.5, 1.5, 2.5):
-        controls = driver.step(at, 0.0, 0.0, 0.05)
-        seen.append((controls.lights, controls.knob))
+    script = (Phase("a", 5.0, lights=True, knob=0.4), Phase("b", 5.0), Phase("c", 5.0, lights=False))
+    driver, seen = Driver(script, Random(1)), []
+    for step in range(300):
+        controls = driver.step(step / 20, 0.0, 0.0, 0.05)
+        if step % 100 == 99:
+            seen.append((controls.lights, round(controls.knob, 6)))
     assert seen == [(True, 0.4), (True, 0.4), (False, 0.4)]
+
+
+def test_the_knob_is_turned_and_does_not_jump() -> None:
+    driver = Driver((Phase("dim", 5.0, knob=0.0),), Random(1))
+    knob = [driver.step(step / 20, 0.0, 0.0, 0.05).knob for step in range(100)]
+    assert all(0.0 <= a - b < 0.02 for a, b in pairwise(knob))
+    assert knob[40] == pytest.approx(0.49, abs=0.02)
+    assert knob[-1] == 0.0
 
 
 def test_a_pull_ends_at_its_speed() -> None:

@@ -13,6 +13,8 @@ from ..contract.errors import UnderdashError
 from ..signals.catalogue import IGNITION_POSITIONS
 from .engine import clamp
 
+KNOB_PER_S = 0.25
+
 
 @dataclass(frozen=True, slots=True)
 class Press:
@@ -101,6 +103,7 @@ class Driver:
         self._drift_kmh = 0.0
         self._pulling = False
         self.controls = Controls()
+        self._knob = self.controls.knob
         self._enter(script[0])
 
     @property
@@ -119,6 +122,7 @@ class Driver:
         controls.pressed = frozenset(
             press.button for press in phase.presses if press.after_s <= into_s < press.after_s + press.for_s
         )
+        controls.knob += clamp(self._knob - controls.knob, -KNOB_PER_S * dt_s, KNOB_PER_S * dt_s)
         controls.climb_m_s = 0.0
         left_s = phase.seconds - into_s
         if phase.climb_to_m is not None and left_s > 0.0:
@@ -132,7 +136,7 @@ class Driver:
         if phase.lights is not None:
             controls.lights = phase.lights
         if phase.knob is not None:
-            controls.knob = phase.knob
+            self._knob = phase.knob
         if phase.daylight is not None:
             controls.daylight = phase.daylight
         self._pulling = phase.pedal is not None
