@@ -147,3 +147,9 @@ def test_variants_can_be_listed(tmp_path: Path) -> None:
 )
 def test_no_variant_is_guessed(tmp_path: Path, text: str, variant: str | None, says: str) -> None:
     assert any(says in mistake for mistake in mistakes(tmp_path, text, variant))
+
+
+@pytest.mark.parametrize("name", ["\\u0000", "x" * 300])
+def test_a_base_no_file_can_be_called_is_a_mistake(name: str, tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="a car file beside this one"):
+        read(tmp_path, OVERLAY.replace("car.toml", name), "mine.toml")

@@ -112,3 +112,14 @@ def test_a_huge_file_is_not_read(tmp_path: Path) -> None:
 
     with pytest.raises(ConfigError, match="over 4 MB"):
         read_toml(file)
+
+
+def test_a_device_is_not_read() -> None:
+    with pytest.raises(ConfigError, match="a device or a pipe"):
+        read_toml(Path("/dev/zero"))
+
+
+@pytest.mark.parametrize("name", ["a\x00b", "x" * 300])
+def test_a_name_no_file_can_have_is_a_mistake(name: str, tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="a file that can be read"):
+        read_toml(tmp_path / name)

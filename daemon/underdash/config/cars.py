@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -134,7 +135,7 @@ def _base(
         mistakes.add(("base",), name, "nothing: a base stands on its own")
         return None
     path = file.folder / (name if name.endswith(".toml") else f"{name}.toml")
-    if not path.is_file():
+    if not os.path.isfile(path):  # unlike Path.is_file, this takes any name without raising
         near = [p.name for p in file.folder.glob("*.toml")]
         mistakes.add(("base",), name, f"a car file beside this one ({path} does not exist)", near)
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 from typing import Any
 
 from .mistakes import ConfigError, KeyPath, Mistake, Source
@@ -30,12 +31,7 @@ def read_toml(path: Path) -> tuple[dict[str, Any], Source]:
     Raises:
         ConfigError: the file cannot be read, is not text, or is not TOML.
     """
-    try:
-        if path.stat().st_size > _LARGEST_BYTES:
-            raise ConfigError([Mistake(str(path), None, "", "a file over 4 MB", "a text file of some kilobytes")])
-        raw = path.read_bytes()
-    except OSError as exc:
-        raise ConfigError([Mistake(str(path), None, "", exc.strerror or str(exc), "a file that can be read")]) from exc
+    raw = _bytes(path)
     try:
         text = raw.decode("utf-8-sig")  # editors on other systems put a mark in front
     except UnicodeDecodeError as exc:
@@ -43,6 +39,19 @@ def read_toml(path: Path) -> tuple[dict[str, Any], Source]:
         found = f"the byte {raw[exc.start]:02X}"
         raise ConfigError([Mistake(str(path), line, "", found, "text in UTF-8")]) from exc
     return parse_toml(text, str(path))
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        found = path.stat()
+        if found.st_size > _LARGEST_BYTES:
+            raise ConfigError([Mistake(str(path), None, "", "a file over 4 MB", "a text file of some kilobytes")])
+        if not (S_ISREG(found.st_mode) or S_ISDIR(found.st_mode)):  # reading a pipe would wait for ever
+            raise ConfigError([Mistake(str(path), None, "", "a device or a pipe", "a file")])
+        return path.read_bytes()
+    except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
+        reason = getattr(exc, "strerror", None) or str(exc)
+        raise ConfigError([Mistake(str(path), None, "", reason, "a file that can be read")]) from exc
 
 
 def parse_toml(text: str, file: str) -> tuple[dict[str, Any], Source]:
