@@ -232,3 +232,22 @@ def test_a_snapshot_holds_what_was_asked_for() -> None:
     assert snapshot.reading(SPEED).text == "62"
     assert list(store.snapshot(0.1, ["engine.speed"]).readings) == ["engine.speed"]
     assert snapshot.units == {"km/h": "mph"}
+
+
+def test_the_owner_can_prefer_another_kind_of_source() -> None:
+    store = Store(CATALOGUE, orders={"vehicle.speed": (Rank.POLL, Rank.BROADCAST)})
+    heard = store.slot("vehicle.speed", "broadcast", Rank.BROADCAST, period_s=0.1)
+    asked = store.slot("vehicle.speed", "poll", Rank.POLL, period_s=0.1)
+    assert store.slots("vehicle.speed") == (asked, heard)
+    for slot, value in ((heard, 50.0), (asked, 51.0)):
+        slot.put(value, Quality.GOOD, 10.0)
+    assert store.read("vehicle.speed", 10.0).value == 51.0
+
+
+def test_what_a_person_gives_outranks_every_source_in_any_order() -> None:
+    for orders in ({}, {SPEED: (Rank.POLL, Rank.BROADCAST)}):
+        store = Store(CATALOGUE, orders=orders)
+        for rank, value in ((Rank.POLL, 48.0), (Rank.BROADCAST, 50.0), (Rank.GIVEN, 99.0), (Rank.DERIVED, 1.0)):
+            store.slot(SPEED, rank.name, rank, period_s=0.1).put(value, Quality.GOOD, 0.0)
+        assert store.read(SPEED, 0.1).value == 99.0
+        assert store.slots(SPEED)[-1].rank is Rank.DERIVED

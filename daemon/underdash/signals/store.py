@@ -7,7 +7,7 @@ good samples.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import IntEnum
 from math import inf
 
@@ -29,21 +29,23 @@ class Rank(IntEnum):
     POLL = 1
     INPUT = 2
     DERIVED = 3
-    GIVEN = 4
+    GIVEN = -1
+    """Typed by a person, who outranks everything."""
 
 
 class Slot:
     """Where one source puts its samples of one signal. The hot path calls `put` and nothing else."""
 
     __slots__ = (
-        "at", "count", "elastic", "high", "implausible", "low", "period_s", "quality", "rank", "signal", "source",
-        "value", "watch",
+        "at", "count", "elastic", "high", "implausible", "low", "period_s", "place", "quality", "rank", "signal",
+        "source", "value", "watch",
     )  # fmt: skip
 
     def __init__(self, signal: Signal, source: str, rank: int, period_s: float | None, elastic: bool) -> None:
         self.signal = signal
         self.source = source
         self.rank = rank
+        self.place = rank
         self.period_s = period_s
         self.elastic = elastic
         self.low = -inf if signal.low is None else signal.low
@@ -104,7 +106,7 @@ class _Entry:
 
     def add(self, slot: Slot) -> None:
         self.slots.append(slot)
-        self.slots.sort(key=lambda s: s.rank)
+        self.slots.sort(key=lambda s: s.place)
         self.marks = [0] * len(self.slots)
         self.current = _UNDECIDED
 
@@ -143,10 +145,17 @@ class Store:
     Args:
         signals: catalogue and the plug-ins' own, by name.
         units: the owner's unit by signal name or by stored unit.
+        orders: kinds of sources by signal, the preferred one first, where the usual order does not do.
     """
 
-    def __init__(self, signals: Mapping[str, Signal], units: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        signals: Mapping[str, Signal],
+        units: Mapping[str, str] | None = None,
+        orders: Mapping[str, Sequence[int]] | None = None,
+    ) -> None:
         self._signals = signals
+        self._orders = dict(orders or {})
         self._units = dict(units or {})
         self._entries: dict[str, _Entry] = {}
         self._watchers: dict[str, list[Callable[[Slot], None]]] = {}
@@ -169,6 +178,11 @@ class Store:
         """
         entry = self._entries.get(signal) or self._entry(self._signals[signal])
         slot = Slot(entry.signal, source, rank, period_s, elastic)
+        order = self._orders.get(signal, ())
+        if rank in order:
+            slot.place = order.index(rank)
+        elif rank >= 0:
+            slot.place = len(order) + rank
         slot.watch = _chain(self._watchers.get(signal, ()))
         entry.add(slot)
         self._entries[signal] = entry
