@@ -19,6 +19,8 @@ from .sweep import Ring
 
 INFORMS_PX = 25
 LEAST_SHARE = 0.62
+SLIGHT = 1.06
+"""Words may be this much too wide before another cut is looked for: a pixel less in size cannot be seen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +143,7 @@ class _Arranger:
             if rows:
                 self._two_lines(words.text, REGULAR, 17, 93.0, words.role, pitch=18.0)
             else:
-                self._two_lines(words.text, REGULAR, INFORMS_PX, 76.0, words.role)
+                self._two_lines(words.text, REGULAR, INFORMS_PX, 73.5, words.role, pitch=24.0)
         elif picture.strip is not None and not rows:
             half = 62.0 * self._u
             top = round(self._middle + 60.0 * self._u)
@@ -182,9 +184,9 @@ class _Arranger:
         rooms = 2 * self._room(y - pitch / 2, px, inside), 2 * self._room(y + pitch / 2, px, inside)
         least = self._px(px * LEAST_SHARE)
 
-        def size(cut: tuple[str, str]) -> float:
-            wide = [self._fonts.width(weight, least, part) / room for part, room in zip(cut, rooms, strict=True)]
-            return -max(wide)
+        def size(cut: tuple[str, str]) -> tuple[float, float]:
+            wide = [self._fonts.width(weight, self._px(px), part) for part in cut]
+            return -max(SLIGHT, wide[0] / rooms[0], wide[1] / rooms[1]), -max(wide)
 
         upper, lower = max(cuts, key=size)
         both = min(
@@ -210,7 +212,7 @@ class _Arranger:
 
     def _room(self, y: float, px: int, inside: bool) -> float:
         middle, half = self._middle + y * self._u, px * CAP_HEIGHT / 2 * self._u
-        return self._face.half_width(middle - half, middle + half, self._clear if inside else None) - 2 * self._u
+        return self._face.half_width(middle - half, middle + half, self._clear if inside else None)
 
     def _px(self, px: float) -> int:
         return max(7, round(px * self._u))

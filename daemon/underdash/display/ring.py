@@ -10,6 +10,7 @@ from .round import Box, Face, common
 from .smooth import Patch, ring_bounds, ring_piece
 
 TOP_DEG = -90.0
+STEPS = 90
 
 
 class RingPart:
@@ -35,9 +36,9 @@ class RingPart:
         if part is None:
             return
         patch = Patch(part)
-        patch.polygon(ring_piece(self._centre, *self._radii, TOP_DEG, _angle(picture.ring)))
+        patch.polygon(ring_piece(self._centre, *self._radii, TOP_DEG, _angle(picture.ring), step_deg=2.0))
         tile.paste(self._palette.accent, (part[0] - box[0], part[1] - box[1]), patch.mask())
 
 
 def _angle(share: float) -> float:
-    return TOP_DEG + 360.0 * share
+    return TOP_DEG + 360.0 / STEPS * round(share * STEPS)

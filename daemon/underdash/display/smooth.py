@@ -24,10 +24,17 @@ def polar(centre: Point, radius: float, angle_deg: float) -> Point:
     return centre[0] + radius * cos(angle), centre[1] + radius * sin(angle)
 
 
-def ring_piece(centre: Point, inner: float, outer: float, start_deg: float, end_deg: float) -> list[Point]:
-    """Return the outline of a piece of a ring."""
-    steps = max(1, ceil(abs(end_deg - start_deg) / 1.5))
-    angles = [start_deg + (end_deg - start_deg) * i / steps for i in range(steps + 1)]
+def ring_piece(
+    centre: Point, inner: float, outer: float, start_deg: float, end_deg: float, *, step_deg: float = 1.5
+) -> list[Point]:
+    """Return the outline of a piece of a ring.
+
+    Args:
+        centre, inner, outer: the ring.
+        start_deg, end_deg: the piece, `end_deg` the larger one.
+        step_deg: corners are this far apart, counted from the start, so that a longer piece has the same ones.
+    """
+    angles = [start_deg + i * step_deg for i in range(ceil((end_deg - start_deg) / step_deg))] + [end_deg]
     return [polar(centre, outer, a) for a in angles] + [polar(centre, inner, a) for a in reversed(angles)]
 
 
@@ -53,10 +60,10 @@ class Patch:
         self._image = Image.new("L", ((box[2] - box[0]) * SAMPLES, (box[3] - box[1]) * SAMPLES))
         self._draw = ImageDraw.Draw(self._image)
 
-    def _large(self, points: Sequence[Point]) -> list[Point]:
-        left, top = self.box[0], self.box[1]
-        # Pillow counts pixels by their middles
-        return [((x - left) * SAMPLES - 0.5, (y - top) * SAMPLES - 0.5) for x, y in points]
+    def _large(self, points: Sequence[Point]) -> list[tuple[int, int]]:
+        # Pillow cuts fractions off towards zero, which would move corners left of the patch or above it
+        left, top = self.box[0] * SAMPLES, self.box[1] * SAMPLES
+        return [(floor(x * SAMPLES) - left, floor(y * SAMPLES) - top) for x, y in points]
 
     def polygon(self, points: Sequence[Point], fill: int = 255) -> None:
         """Fill a polygon."""

@@ -1,0 +1,54 @@
+from __future__ import annotations
+
+import pytest
+
+from underdash.contract.errors import UnderdashError
+from underdash.contract.pages import Role
+from underdash.display.palettes import DAY, contrast, findings, luminance, night, shade
+
+
+def test_contrast_is_that_of_the_w3c_definition() -> None:
+    assert contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21.0)
+    assert contrast((255, 255, 255), (255, 255, 255)) == pytest.approx(1.0)
+    # the definition's own weights: pure red, green and blue
+    assert luminance((255, 0, 0)) == pytest.approx(0.2126)
+    assert luminance((0, 255, 0)) == pytest.approx(0.7152)
+    assert luminance((0, 0, 255)) == pytest.approx(0.0722)
+    # a grey that is known to reach 4.5:1 on white
+    assert contrast((118, 118, 118), (255, 255, 255)) == pytest.approx(4.54, abs=0.01)
+
+
+def test_the_day_palette_has_nothing_hard_to_see() -> None:
+    assert findings(DAY) == []
+
+
+@pytest.mark.parametrize("hue", range(0, 361, 10))
+def test_every_hue_of_night_can_be_read(hue: int) -> None:
+    palette = night(hue)
+    assert findings(palette) == []
+    assert contrast(palette.ink, palette.ground) > contrast(palette.soft, palette.ground)
+
+
+def test_red_and_amber_stay_themselves_at_night() -> None:
+    blue, green = night(240), night(120)
+    assert blue.caution == green.caution
+    assert blue.warning == green.warning
+    assert blue.of(Role.WARNING) == blue.warning
+    assert not blue.filled
+
+
+def test_a_hue_like_an_alarm_is_told() -> None:
+    assert "caution" in findings(night(38), 38)[0]
+    assert "warning" in findings(night(0), 0)[0]
+    assert findings(night(200), 200) == []
+
+
+@pytest.mark.parametrize("hue", [-1.0, 361.0, float("nan")])
+def test_a_hue_that_is_no_angle_is_refused(hue: float) -> None:
+    with pytest.raises(UnderdashError, match="0 to 360"):
+        night(hue)
+
+
+@pytest.mark.parametrize("ratio", [2.0, 5.0, 9.0])
+def test_a_shade_is_as_dark_as_its_contrast_allows(ratio: float) -> None:
+    assert contrast(shade(200, 0.7, ratio), (0, 0, 0)) == pytest.approx(ratio, rel=0.05)
