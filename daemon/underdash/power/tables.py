@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..contract.signals import PowerState
 from .states import ASLEEP_S, TABLES, PowerOptions, Row, Supply
 
 _HEADINGS = ("state", "when", "for", "then", "and do")
@@ -14,7 +15,8 @@ def tables_as_text(options: PowerOptions | None = None) -> str:
 
 def table_as_text(supply: Supply, options: PowerOptions | None = None) -> str:
     """Return the table of one supply as Markdown, columns padded so that it reads well in a terminal too."""
-    rows = [_HEADINGS, *(_cells(supply, row, options or PowerOptions()) for row in TABLES[supply])]
+    table = sorted(TABLES[supply], key=lambda row: list(PowerState).index(row.state))
+    rows = [_HEADINGS, *(_cells(supply, row, options or PowerOptions()) for row in table)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(_HEADINGS))]
     lines = [
         "| " + " | ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) + " |" for row in rows
