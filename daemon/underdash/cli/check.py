@@ -1,0 +1,89 @@
+"""``underdash check``: what is wrong with the configuration, and what to do about it."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import UnderdashError
+from .common import CONFIG
+
+if TYPE_CHECKING:
+    from ..config.checking import Finding, Surroundings
+    from ..config.schema import Config
+    from ..wiring.assembly import Assembly
+
+OK, WRONG = 0, 2
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("--config", default=CONFIG, metavar="F", help="the configuration (default %(default)s)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Look at everything that can be looked at without opening a bus; 2 if something keeps it from working."""
+    from ..config.checking import Level
+    from ..config.reading import read_config
+
+    config = read_config(Path(arguments.config))
+    findings = _findings(config)
+    for finding in findings:
+        print(finding)
+    wrong = sum(finding.level is Level.ERROR for finding in findings)
+    print(f"{config.path}: " + (f"{wrong} thing(s) keep it from working" if wrong else "nothing keeps it from working"))
+    return WRONG if wrong else OK
+
+
+def _findings(config: Config) -> list[Finding]:
+    from ..config.checking import Finding, Level, explain
+    from ..wiring.building import assembled
+
+    try:
+        assembly = assembled(config)
+    except UnderdashError as exc:
+        return [Finding(Level.ERROR, str(exc)), *explain(config, None, _installed_only())]
+    return sorted(
+        [*explain(config, assembly.car, _around(assembly)), *_of_assembly(config, assembly)],
+        key=lambda finding: list(Level).index(finding.level),
+    )
+
+
+def _installed_only() -> Surroundings:
+    from ..config.checking import Surroundings
+    from ..loading import load
+
+    return Surroundings(installed=[one.name for one in load({}).installed])
+
+
+def _around(assembly: Assembly) -> Surroundings:
+    from ..config.checking import Surroundings
+
+    brought, loaded = assembly.brought, assembly.loaded
+    known = [one.name for one in loaded.plugins]
+    known += [one.name for one in loaded.refused] + [one.name for one in loaded.installed]
+    return Surroundings(
+        installed=known,
+        pages={page.name: page for page in assembly.pages},
+        handlers=[handler for _, handler in brought.button_handlers],
+        provided=assembly.store.names(),
+        drivers=["picture", *(driver.name for _, driver in brought.panel_drivers)],
+    )
+
+
+def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
+    """What loading, compiling and the guard have to say."""
+    from ..bus.guard import Guard
+    from ..bus.vetting import MakerEvidence
+    from ..config.checking import Finding, Level
+    from ..wiring.sending import keys_in_use
+
+    for refused in assembly.loaded.refused:
+        yield Finding(Level.ERROR, f"plug-in {refused.name} is refused: {refused.reason}", refused.hint)
+    for problem in assembly.problems:
+        yield Finding(Level.WARNING, problem)
+    evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
+    for one in Guard(assembly.compiled.templates, evidence=evidence, in_use=keys_in_use(assembly.car)).refused:
+        yield Finding(Level.WARNING, f"never sent: {one.refusal.sentence}")

@@ -1,0 +1,128 @@
+"""``underdash page NAME``: draw a page to a picture, from a trace or from given values."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import UnderdashError
+from .common import add_bus, add_car, assembled, player, seconds
+from .given import given
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+    from ..contract.pages import Page
+    from ..contract.signals import Signal, Value
+    from ..wiring.assembly import Assembly
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("page", metavar="NAME", help="name of the page, such as boost")
+    parser.add_argument("--trace", metavar="T", help="take the values from this recording ...")
+    parser.add_argument(
+        "--at", type=seconds, metavar="SECONDS", help="... so long after its first frame; else at its end"
+    )
+    add_car(parser, required=False)
+    add_bus(parser)
+    parser.add_argument(
+        "--set",
+        action="append",
+        default=[],
+        metavar="SIGNAL=VALUE",
+        help="give a value: engine.boost_pressure='0.8 bar'",
+    )
+    parser.add_argument("--out", metavar="F.png", required=True, help="the picture")
+    parser.add_argument("--size", default="240x240", metavar="WxH", help="pixels across and down (default %(default)s)")
+    parser.add_argument("--night", action="store_true", help="in the night's colours")
+    parser.add_argument("--hue", type=float, default=32.0, metavar="DEGREES", help="of the night (default %(default)g)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Draw the page; a signal nobody provides is named."""
+    if arguments.trace and not arguments.car:
+        raise UnderdashError("--trace needs --car, so that the frames can be understood; underdash plugins lists cars")
+    if arguments.at is not None and not arguments.trace:
+        raise UnderdashError("--at says when in a trace; give --trace as well")
+    size = _size(arguments.size)
+    arguments.car = arguments.car or "tarn"
+    assembly = assembled(arguments)
+    page = _page(assembly, arguments.page)
+    values = [given(text, assembly.catalogue) for text in arguments.set]
+    now = 0.0
+    if arguments.trace:
+        reading = player(assembly, arguments)
+        reading.play(arguments.at)
+        now = reading.now
+    _put(assembly, values, now)
+    picture = _draw(assembly, page, now, size, arguments)
+    _save(picture, Path(arguments.out))
+    for sentence in _missing(assembly, page, now):
+        print(sentence, file=sys.stderr)
+    return 0
+
+
+def _page(assembly: Assembly, name: str) -> Page:
+    from ..display.deck import find
+
+    return find(assembly.pages, name, "underdash page")
+
+
+def _put(assembly: Assembly, values: list[tuple[Signal, Value]], now: float) -> None:
+    from ..contract.signals import Quality
+    from ..signals.store import Rank
+
+    for signal, value in values:
+        slot = assembly.store.slot(signal.name, "given", Rank.GIVEN, period_s=60.0)
+        slot.put(value, Quality.GOOD, now)
+
+
+def _draw(assembly: Assembly, page: Page, now: float, size: tuple[int, int], arguments: argparse.Namespace) -> Image:
+    from ..display.kit import draw_page
+    from ..display.palettes import DAY, night
+
+    palette = night(arguments.hue) if arguments.night else DAY
+    snapshot = assembly.snapshot(now, night=arguments.night)
+    return draw_page(page, snapshot, size=size, palette=palette, round=size[0] == size[1], finding=_say)
+
+
+def _save(picture: Image, path: Path) -> None:
+    if path.suffix.lower() != ".png":
+        raise UnderdashError(f"--out {path}: a picture is written as PNG; name a file ending in .png")
+    part = path.with_name(path.name + ".part")
+    try:
+        picture.save(part, "PNG")
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _missing(assembly: Assembly, page: Page, now: float) -> list[str]:
+    """Say which of the page's signals have no value, and whether anybody could provide one."""
+    car = assembly.car.name
+    sentences = []
+    for name in page.needs:
+        if not assembly.store.slots(name):
+            sentences.append(
+                f"page {page.name}: nobody provides {name}; car {car} and the plug-ins have no source for it"
+            )
+        elif assembly.store.read(name, now).value is None:
+            sources = ", ".join(slot.source for slot in assembly.store.slots(name))
+            sentences.append(f"page {page.name}: {name} has no value here; it would come from {sources}")
+    return sentences
+
+
+def _say(sentence: str) -> None:
+    print(sentence, file=sys.stderr)
+
+
+def _size(text: str) -> tuple[int, int]:
+    across, x, down = text.lower().partition("x")
+    if not (x and across.isdecimal() and down.isdecimal() and 64 <= int(across) <= 2048 and 64 <= int(down) <= 2048):
+        raise UnderdashError(
+            f"--size takes pixels across and down from 64x64 to 2048x2048, as in 240x240; found {text!r}"
+        )
+    return int(across), int(down)

@@ -1,0 +1,61 @@
+"""``underdash plugins``: what runs, what is only installed, what was refused and why."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ..loading import Loaded
+    from ..wiring.assembly import Assembly
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("--config", metavar="F", help="look at this configuration; else at the bundled plug-ins")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """List plug-ins; 1 if one was refused."""
+    loaded = _loaded(arguments.config)
+    groups = {"running": _running(loaded), "refused": _refused(loaded), "installed, not enabled": _idle(loaded)}
+    for title, lines in groups.items():
+        print(f"{title}:" if lines else f"{title}: none")
+        for line in lines:
+            print(f"  {line}")
+    return 1 if loaded.refused else 0
+
+
+def _loaded(config: str | None) -> Loaded:
+    """Load plug-ins, and ask them for all they bring where there is a car, so that every refusal shows."""
+    from ..contract.errors import UnderdashError
+
+    if config is None:
+        from ..wiring.assembly import load_bundled
+
+        return load_bundled()
+    from ..config.reading import read_config
+    from ..loading import load
+    from ..wiring.building import assembled
+
+    read = read_config(Path(config))
+    try:
+        assembly: Assembly = assembled(read)
+    except UnderdashError as exc:
+        print(f"without a car only half of it can be looked at: {exc}")
+        return load(read.settings, source=read.source)
+    return assembly.loaded
+
+
+def _running(loaded: Loaded) -> list[str]:
+    width = max((len(plugin.name) for plugin in loaded.plugins), default=0)
+    return [f"{plugin.name:<{width}}  {plugin.version}  {plugin.info.about}" for plugin in loaded.plugins]
+
+
+def _refused(loaded: Loaded) -> list[str]:
+    return [str(refused) for refused in loaded.refused]
+
+
+def _idle(loaded: Loaded) -> list[str]:
+    return [f"{installed.name}  {installed.version}" for installed in loaded.installed]

@@ -1,0 +1,76 @@
+"""``underdash read TRACE --car C``: every signal of a trace as CSV."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
+
+from .common import add_bus, add_car, assembled, player, positive
+
+if TYPE_CHECKING:
+    from ..wiring.assembly import Assembly
+    from ..wiring.listening import TracePlayer
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("trace", metavar="TRACE", help="a recording; .gz and common formats are read too")
+    add_car(parser)
+    add_bus(parser)
+    parser.add_argument("--out", metavar="F", help="where to write; the standard output if left out")
+    parser.add_argument("--wide", type=positive, metavar="HZ", help="a row every 1/HZ seconds, a column a signal")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read the trace and write the table; what it came to goes to the standard error."""
+    assembly = assembled(arguments)
+    reading = player(assembly, arguments)
+    if arguments.out is None:
+        written = _write(assembly, reading, sys.stdout, arguments.wide)
+    else:
+        written = _write_file(assembly, reading, Path(arguments.out), arguments.wide)
+    _tell(assembly, reading, written)
+    return 0
+
+
+def _write_file(assembly: Assembly, reading: TracePlayer, path: Path, hz: float | None) -> int:
+    """Write beside the file and put it in place at the end, so that a failure leaves what was there."""
+    part = path.with_name(path.name + ".part")
+    try:
+        with part.open("w", newline="", encoding="utf-8") as out:
+            written = _write(assembly, reading, out, hz)
+        os.replace(part, path)
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink()
+    return written
+
+
+def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | None) -> int:
+    from ..recording.export import LongTable, WideTable
+
+    if hz is None:
+        table = LongTable(out, assembly.store)
+        reading.play()
+        return table.written
+    wide = WideTable(out, assembly.store, assembly.store.names(), hz)
+    reading.play(before=wide.advance)
+    return wide.written
+
+
+def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
+    heard = [name for name in assembly.store.names() if any(slot.count for slot in assembly.store.slots(name))]
+    seconds = reading.now - (reading.start or 0.0)
+    lines = [f"{reading.frames} frames in {seconds:.1f} s, {len(heard)} signals, {written} rows"]
+    if reading.foreign:
+        lines.append(f"{reading.foreign} frames left out: other buses, error, remote or FD frames")
+    if reading.trace.half_written:
+        lines.append("the last line is half a line, as after a power cut; it was left out")
+    if not heard:
+        lines.append(f"nothing in it belongs to car {assembly.car.name!r}: another car, or another bus")
+    for line in (*lines, *assembly.problems):
+        print(line, file=sys.stderr)

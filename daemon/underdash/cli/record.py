@@ -1,0 +1,100 @@
+"""``underdash record``: write what the buses carry to a trace, listening only."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import datetime
+import signal
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import UnderdashError
+from .common import CONFIG, positive
+
+if TYPE_CHECKING:
+    from ..bus.link import Link
+    from ..wiring.recorder import Recorder
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("out", metavar="TRACE", help="the file to write; it must not exist yet")
+    parser.add_argument("--config", default=CONFIG, metavar="F", help="says which buses (default %(default)s)")
+    parser.add_argument("--seconds", type=positive, metavar="N", help="stop by itself; else with Ctrl-C")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Record until the time is over or a person stops it; nothing is ever sent."""
+    from ..config.reading import read_config
+    from ..pace import paced_loop
+    from ..wiring.building import assembled, locked, make_links
+
+    config = read_config(Path(arguments.config))
+    if not config.bus:
+        raise UnderdashError(f"{config.path}: no [bus.<role>] in it, so there is nothing to record")
+    silent = replace(config, bus={role: replace(bus, transmit=False) for role, bus in config.bus.items()})
+    assembly = assembled(silent)
+    links = make_links(silent, assembly, {})
+    locks = locked(silent, assembly.car)
+    loop = paced_loop()
+    try:
+        recorder = _record(Path(arguments.out), links, loop, arguments.seconds)
+    finally:
+        for lock in locks:
+            lock.release()
+        loop.close()
+    return _tell(recorder, arguments.out)
+
+
+def _record(path: Path, links: dict[str, Link], loop: asyncio.AbstractEventLoop, seconds: float | None) -> Recorder:
+    from ..bus.trace import TraceWriter
+    from ..wiring.recorder import Recorder, about
+
+    recorder = Recorder(TraceWriter(path, about(datetime.datetime.now(datetime.UTC))), links)
+    try:
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, loop.stop)
+        for link in links.values():
+            link.start(loop, loop.time())
+        _tick(links, loop, recorder, loop.time())
+        if seconds is not None:
+            loop.call_later(seconds, loop.stop)
+        loop.run_forever()
+    finally:
+        for link in links.values():
+            link.close()
+        recorder.close()
+    return recorder
+
+
+def _tick(links: dict[str, Link], loop: asyncio.AbstractEventLoop, recorder: Recorder, said_at: float) -> None:
+    """Look after the links, and say every second how it goes."""
+    now = loop.time()
+    for link in links.values():
+        link.tick(now)
+    if now - said_at >= 1.0:
+        said_at = now
+        states = ", ".join(f"{role} {link.status(now).state.value}" for role, link in links.items())
+        print(f"{recorder.frames} frames; {states}", file=sys.stderr)
+    if recorder.failure:
+        loop.stop()
+        return
+    loop.call_later(0.1, _tick, links, loop, recorder, said_at)
+
+
+def _tell(recorder: Recorder, out: str) -> int:
+    print(f"{recorder.frames} frames in {out}", file=sys.stderr)
+    if recorder.dropped:
+        print(f"{recorder.dropped} frames are missing: the disk did not keep up", file=sys.stderr)
+    if recorder.failure:
+        print(f"underdash: {recorder.failure}; what was written before is kept", file=sys.stderr)
+        return 1
+    if not recorder.frames:
+        print(
+            "nothing was heard: the car is asleep, the bus is silent behind a gateway, or a pin is wrong",
+            file=sys.stderr,
+        )
+    return 0

@@ -1,0 +1,198 @@
+"""Puts together what turns frames into readings: store, decoders, polls, derived signals, pages.
+
+It is the same for a running daemon, a trace that is read and a page that is drawn from given values. Nothing here
+opens, sends or draws; `run.py` adds that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from ..broadcast.dispatch import Broadcasts, register
+from ..bus.table import Table
+from ..collecting import Contributions, collect, contributions
+from ..config.cars import read_car
+from ..config.mistakes import Source, nearest
+from ..contract.cars import CarDescription, CarFile
+from ..contract.errors import UnderdashError
+from ..contract.pages import Page
+from ..contract.requests import PollRequest
+from ..contract.signals import PowerState, Snapshot
+from ..diagnostics.asking import Asking
+from ..diagnostics.obd import poll
+from ..diagnostics.options import Options
+from ..diagnostics.parameters import PARAMETERS, own_signals
+from ..diagnostics.requests import Compiled, compile_polls
+from ..loading import Loaded, Refused, load
+from ..signals.catalogue import CATALOGUE, Catalogue
+from ..signals.derived import DerivedRunner
+from ..signals.memory import Memory
+from ..signals.store import Rank, Store
+
+BUNDLED = ("boost", "temperatures", "page_turn", "tarn", "loris")
+"""Plug-ins that run where no configuration says which."""
+
+
+@dataclass(slots=True)
+class Assembly:
+    """The parts of one car.
+
+    Attributes:
+        loaded: the plug-ins that run and those that were refused, at whatever stage.
+        brought: what the running ones bring.
+        tables: handlers by role of the bus.
+        problems: sentences; what they name is left out, the rest runs.
+        suspended: plug-ins suspended since, name to reason.
+    """
+
+    car: CarDescription
+    loaded: Loaded
+    brought: Contributions
+    catalogue: Catalogue
+    store: Store
+    tables: dict[str, Table]
+    broadcasts: Broadcasts
+    compiled: Compiled
+    asking: Asking
+    derived: DerivedRunner
+    memory: Memory
+    problems: list[str]
+    suspended: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def pages(self) -> list[Page]:
+        """Pages of the running plug-ins."""
+        return [page for _, page in self.brought.display_pages]
+
+    def unprovided(self, page: Page) -> list[str]:
+        """Return the signals a page needs and nobody provides."""
+        provided = set(self.store.names())
+        return [name for name in page.needs if name not in provided]
+
+    def snapshot(
+        self, now: float, *, night: bool = False, power: PowerState = PowerState.AWAKE, notes: Iterable[str] = ()
+    ) -> Snapshot:
+        """Return what a page may know at `now`, after the derived signals were brought up to date."""
+        self.derived.step(now)
+        return replace(
+            self.store.snapshot(now),
+            peaks=self.memory.peaks(),
+            histories=self.memory.histories(now),
+            night=night,
+            power=power,
+            notes=tuple(notes),
+        )
+
+
+def assemble(
+    car: CarDescription,
+    loaded: Loaded,
+    *,
+    units: Mapping[str, str] | None = None,
+    orders: Mapping[str, tuple[str, ...]] | None = None,
+    options: Options | None = None,
+    told: Callable[[str], None] = lambda sentence: None,
+) -> Assembly:
+    """Compile everything a car and the plug-ins declare.
+
+    Args:
+        car: its description.
+        loaded: plug-ins, see `loading.load`.
+        units: the owner's unit by stored unit or by signal.
+        orders: kinds of sources by signal, the preferred one first.
+        options: how polls are scheduled.
+        told: called with a sentence when a request is parked or a unit falls silent.
+    """
+    car = replace(car, polls=tuple(with_standard_fields(one) for one in car.polls))
+    brought, loaded = contributions(loaded, car)
+    catalogue = CATALOGUE.with_signals([*own_signals(), *(signal for _, signal in brought.signals)])
+    ranks = {name: [Rank[kind.upper()] for kind in kinds] for name, kinds in (orders or {}).items()}
+    store = Store(catalogue, units, ranks)
+    tables = {bus.role: Table() for bus in car.buses}
+    listeners = [*car.broadcasts, *(item for _, item in brought.broadcast_listeners)]
+    broadcasts = register(listeners, store, tables, catalogue)
+    requests = [*car.polls, *(with_standard_fields(item) for _, item in brought.poll_requests)]
+    compiled = compile_polls(car, requests, [item for _, item in brought.request_protocols], store, catalogue)
+    asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence))
+    for bus, key, handler in asking.handlers():
+        tables[bus].add(key, handler)
+    suspended: dict[str, str] = {}
+    derived = DerivedRunner(brought.derived_signals, store, suspended.__setitem__)
+    memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
+    problems = [*broadcasts.problems, *compiled.problems]
+    problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
+    return Assembly(
+        car,
+        loaded,
+        brought,
+        catalogue,
+        store,
+        tables,
+        broadcasts,
+        compiled,
+        asking,
+        derived,
+        memory,
+        problems,
+        suspended,
+    )
+
+
+def with_standard_fields(request: PollRequest) -> PollRequest:
+    """Give a request of service 01 that names no fields those of SAE J1979."""
+    if request.protocol != "service_01" or request.fields or request.identifier not in PARAMETERS:
+        return request
+    standard = poll(request.unit, request.identifier, request.period_s)
+    return replace(request, fields=standard.fields, once=request.once or standard.once)
+
+
+def load_bundled() -> Loaded:
+    """Load the plug-ins that run where no configuration says which, each with its default settings."""
+    return load({name: {} for name in BUNDLED}, source=Source())
+
+
+def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tuple[CarDescription, Loaded]:
+    """Return the car of a name that a plug-in brings, or of a file (``.toml``).
+
+    Returns:
+        The car, and `loaded` without the plug-ins that failed at bringing theirs.
+
+    Raises:
+        ConfigError: the file has mistakes.
+        UnderdashError: nobody brings a car of this name; the message has those there are.
+    """
+    protocols = [item.name for _, item in collect(loaded, "request_protocols").items]
+    if wanted.endswith(".toml"):
+        return read_car(Path(wanted), variant=variant, protocols=protocols), loaded
+    collected = collect(loaded, "cars")
+    loaded = loaded.suspended(collected.refused)
+    names: list[str] = []
+    broken: list[str] = []
+    for plugin, item in collected.items:
+        if isinstance(item, CarDescription):
+            names.append(item.name)
+            if item.name == wanted:
+                return item, loaded
+            continue
+        name = _name_of(item)
+        names.append(name)
+        if name == wanted:
+            return read_car(item.path, variant=variant, protocols=protocols), loaded
+        if not item.path.exists():
+            broken.append(f"{plugin} names {item.path}, which is not there")
+    raise UnderdashError(_no_car(wanted, names, broken, collected.refused))
+
+
+def _name_of(file: CarFile) -> str:
+    """Return the name of a car file; by convention it is the file's own."""
+    return file.path.stem
+
+
+def _no_car(wanted: str, names: list[str], broken: list[str], refused: tuple[Refused, ...]) -> str:
+    near = nearest(wanted, names)
+    guess = f" Did you mean {near}?" if near else ""
+    there = ", ".join(sorted(names)) or "none; enable a plug-in that brings one"
+    trouble = "".join(f" {text}." for text in (*broken, *(str(one) for one in refused)))
+    return f"car {wanted!r} is not known.{guess} Cars are: {there}; a file of yours is a path ending in .toml.{trouble}"

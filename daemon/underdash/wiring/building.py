@@ -1,0 +1,245 @@
+"""From a configuration to a daemon: the car chosen, plug-ins loaded, buses, panels and limits set up."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from ..bus.caps import Caps
+from ..bus.link import Link
+from ..bus.lock import BusLock, runtime_directory
+from ..bus.memory import MemoryBus
+from ..bus.opening import BusConfig as Place
+from ..bus.opening import opener, place_of
+from ..bus.vetting import MakerEvidence
+from ..buttons.gestures import GestureOptions
+from ..config.mistakes import nearest
+from ..config.schema import BusConfig, Config, PanelConfig
+from ..contract.cars import CarDescription
+from ..contract.errors import UnderdashError
+from ..diagnostics.options import Options
+from ..display.deck import Deck
+from ..display.dimming import DimmingOptions
+from ..display.panels import Panel
+from ..display.panels.picture import PicturePanel
+from ..loading import Loaded, load
+from ..power.states import Power
+from .assembly import Assembly, assemble, choose_car
+from .daemon import Daemon, Keeper
+from .kept import Kept
+from .screen import Look, Screen
+from .sending import Sending, make_guard
+
+
+@dataclass(slots=True)
+class Built:
+    """A daemon that has not begun, and what has to be looked after around it."""
+
+    config: Config
+    assembly: Assembly
+    daemon: Daemon
+    kept: Kept
+    locks: list[BusLock] = field(default_factory=list)
+
+    def keep(self) -> None:
+        """Keep what was learned for the next journey."""
+        self.kept.keep(self.assembly.car, self.daemon.key.ignition.seen())
+
+    def release(self) -> None:
+        """Give the buses up."""
+        for lock in self.locks:
+            lock.release()
+
+
+def assembled(config: Config, told: Callable[[str], None] = lambda sentence: None) -> Assembly:
+    """Load the configured plug-ins and assemble the configured car.
+
+    Raises:
+        UnderdashError: the car is not known or its file has mistakes.
+    """
+    loaded: Loaded = load(config.settings, source=config.source)
+    wanted = str(config.car_file) if config.car_file is not None else config.car.name
+    car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
+    options = Options(requests_per_s=config.limits.requests_per_s)
+    try:
+        return assemble(car, loaded, units=config.units, orders=config.signals.order, options=options, told=told)
+    except ValueError as exc:
+        raise UnderdashError(f"{config.path}: units: {exc}") from exc
+
+
+def build(
+    config: Config,
+    loop: asyncio.AbstractEventLoop,
+    *,
+    memory: Mapping[str, MemoryBus] | None = None,
+    recorder: Callable[[Mapping[str, Link]], Keeper | None] = lambda links: None,
+    power_off: Callable[[bool], None] = lambda reboot: None,
+    told: Callable[[str], None] = lambda sentence: None,
+    attended: bool = False,
+) -> Built:
+    """Build a daemon.
+
+    Args:
+        config: what the owner wrote.
+        loop: the event loop it will run on.
+        memory: buses inside this process, for ``interface = "memory"``.
+        recorder: makes a recorder of the links.
+        power_off, attended: see `Daemon`.
+        told: called with sentences for the log.
+
+    Raises:
+        UnderdashError: something named in the configuration is not there, or a bus is in use.
+    """
+    assembly = assembled(config, told)
+    supply = config.power.supply
+    if supply is None:
+        raise UnderdashError(
+            f'{config.path}: power.supply is missing; write how the accessory is fed: "switched", "held", "wakeable" '
+            'or "permanent" (see config/underdash.toml)'
+        )
+    power = Power(supply, config.power.options())
+    evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
+    caps = Caps(requests_per_s=config.limits.requests_per_s, load=config.limits.load_percent / 100.0)
+    guard = make_guard(assembly, evidence=evidence, caps=caps)
+    links = make_links(config, assembly, memory or {})
+    locks = locked(config, assembly.car)
+    kept = Kept(None if memory else state_directory() / "state.json")
+    daemon = Daemon(
+        assembly,
+        links,
+        Sending(assembly, guard, links, loop),
+        power,
+        transmit=[role for role, bus in config.bus.items() if bus.transmit],
+        loop=loop,
+        gestures=gesture_options(config),
+        recorder=recorder(links),
+        power_off=power_off,
+        attended=attended,
+    )
+    daemon.key.ignition.restore(kept.seen(assembly.car))
+    for name, panel in config.panel.items():
+        daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop))
+    return Built(config, assembly, daemon, kept, locks)
+
+
+def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBus]) -> dict[str, Link]:
+    """Return the links of the buses that are connected, each with the assembly's table.
+
+    Raises:
+        UnderdashError: the configuration connects a bus that the car does not have.
+    """
+    links = {}
+    bitrates = {bus.role: bus.bitrate for bus in assembly.car.buses}
+    for role, bus in config.bus.items():
+        if role not in bitrates:
+            near = nearest(role, bitrates)
+            guess = f"; did you mean {near}?" if near else ""
+            there = ", ".join(bitrates)
+            raise UnderdashError(
+                f"{config.path}: bus.{role}: car {assembly.car.name} has no such bus{guess} Its buses are {there}"
+            )
+        place = place_for(role, bus, bitrates[role])
+        link = Link(role, opener(place, memory=memory), bitrate=place.bitrate)
+        link.table = assembly.tables[role]
+        links[role] = link
+    return links
+
+
+def place_for(role: str, bus: BusConfig, bitrate: int) -> Place:
+    """Return where a bus is opened; one that may not be sent on takes no part in it where its adapter can do that."""
+    return Place(role, bus.interface, bus.channel, bus.hardware, bitrate, listen_only=_listens_only(bus))
+
+
+def _listens_only(bus: BusConfig) -> bool:
+    return not bus.transmit and bus.interface not in ("socketcan", "memory", "virtual")
+
+
+def locked(config: Config, car: CarDescription) -> list[BusLock]:
+    """Own every bus of the configuration, or none."""
+    locks: list[BusLock] = []
+    bitrates = {bus.role: bus.bitrate for bus in car.buses}
+    try:
+        for role, bus in config.bus.items():
+            if bus.interface == "memory":
+                continue
+            lock = BusLock(place_of(place_for(role, bus, bitrates[role])), runtime_directory())
+            lock.acquire()
+            locks.append(lock)
+    except UnderdashError:
+        for lock in locks:
+            lock.release()
+        raise
+    return locks
+
+
+def make_screen_opener(
+    name: str, panel: PanelConfig, config: Config, daemon: Daemon, loop: asyncio.AbstractEventLoop
+) -> Callable[[], Screen]:
+    """Return what opens a panel; it may be called again after it failed.
+
+    Raises:
+        UnderdashError: a page or a driver of the configuration does not exist.
+    """
+    assembly = daemon.assembly
+    Deck(assembly.pages, panel.deck, f"{config.path}: panel.{name}.deck")
+    open_panel = _panel_opener(name, panel, config, assembly)
+    look = Look(dimming_options(config, assembly.car), config.dimming.night_hue, panel.round)
+
+    def opened() -> Screen:
+        deck = Deck(assembly.pages, panel.deck, f"{config.path}: panel.{name}.deck")
+        return Screen(name, open_panel(), deck, look, loop=loop, turned=daemon.ask)
+
+    return opened
+
+
+def _panel_opener(name: str, panel: PanelConfig, config: Config, assembly: Assembly) -> Callable[[], Panel]:
+    if panel.driver == "picture":
+        file = panel.settings.get("file")
+        path = None if file is None else config.path.parent / str(file)
+        return lambda: PicturePanel(panel.size, path)
+    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    if panel.driver not in drivers:
+        there = ", ".join(sorted(["picture", *drivers]))
+        raise UnderdashError(
+            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}"
+        )
+    driver = drivers[panel.driver]
+    table = {"size": panel.size, "rotation": panel.rotation, **panel.settings}
+    return lambda: driver.opened(table)  # type: ignore[return-value]
+
+
+def dimming_options(config: Config, car: CarDescription) -> DimmingOptions:
+    """Return how panels are dimmed; what the configuration leaves open the car's description decides."""
+    own = config.dimming
+    return DimmingOptions(
+        floor=own.floor,
+        ceiling=own.ceiling,
+        curve=own.curve,
+        night=own.night,
+        hysteresis=own.hysteresis,
+        fade_s=own.fade_s,
+        knob_applies=own.knob_applies or _knob(car),
+    )
+
+
+def _knob(car: CarDescription) -> Literal["night", "always"]:
+    return "always" if car.knob_applies == "always" else "night"
+
+
+def gesture_options(config: Config) -> GestureOptions:
+    """Return the times of gestures."""
+    own = config.buttons
+    return GestureOptions(double_s=own.double_s, repeat_s=own.repeat_s, stuck_s=own.stuck_s)
+
+
+def state_directory(environment: Mapping[str, str] = os.environ) -> Path:
+    """Return where state is kept: systemd's directory, or the user's."""
+    given = environment.get("STATE_DIRECTORY", "").split(":")[0]
+    if given:
+        return Path(given)
+    base = environment.get("XDG_STATE_HOME") or str(Path.home() / ".local" / "state")
+    return Path(base) / "underdash"

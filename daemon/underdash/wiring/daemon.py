@@ -1,0 +1,329 @@
+"""The daemon: one loop that keeps buses, polls, power, buttons and panels going.
+
+Frames reach their handlers by themselves; here is what happens by time. Everything runs on one event loop and takes
+its time from it, so a loop with simulated time runs the same daemon. Panels draw in threads of their own.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from math import inf
+from typing import Protocol
+
+import structlog
+
+from ..bus.health import BusState
+from ..bus.link import BusStatus, Link
+from ..buttons.gestures import GestureOptions
+from ..collecting import PowerCalls
+from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, ShowPage, TurnPage
+from ..contract.errors import UnderdashError
+from ..contract.signals import PowerState, Snapshot
+from ..display.alerts import Alerts
+from ..power.states import Effect, Power, PowerInputs
+from ..signals.wants import expand, gather
+from .assembly import Assembly
+from .fingers import Fingers
+from .key import Key
+from .screen import Screen
+from .sending import Sending, facts
+from .status import Status
+
+_log = structlog.get_logger()
+
+TICK_S = 0.04
+SLEEPY_TICK_S = 0.25
+SLOW_S = 0.2
+PANEL_RETRY_S = 10.0
+FIRST_PAGE_S = 1.0
+VOLTAGE = "low_voltage_battery.voltage"
+
+
+class Keeper(Protocol):
+    """What a recorder does for the daemon."""
+
+    def mark(self, text: str, at: float) -> None:
+        """Put a remark into what is being recorded."""
+
+    def flush(self) -> None:
+        """Bring everything to the disk."""
+
+
+class Daemon:
+    """The running parts of one car; `start` begins, `stop` ends, `status` tells.
+
+    Args:
+        assembly: what turns frames into readings.
+        links: buses by role, whose tables are the assembly's.
+        sending: the sending side.
+        power: the table of the supply.
+        transmit: roles of the buses the owner lets us send on.
+        loop: the event loop.
+        gestures: times of gestures.
+        recorder: gets marks and is flushed before the end.
+        power_off: called when the machine is to be switched off (False) or restarted (True).
+        attended: a person at the keyboard says that the ignition is on.
+    """
+
+    def __init__(
+        self,
+        assembly: Assembly,
+        links: Mapping[str, Link],
+        sending: Sending,
+        power: Power,
+        *,
+        transmit: Iterable[str],
+        loop: asyncio.AbstractEventLoop,
+        gestures: GestureOptions | None = None,
+        recorder: Keeper | None = None,
+        power_off: Callable[[bool], None] = lambda reboot: None,
+        attended: bool = False,
+    ) -> None:
+        self.assembly = assembly
+        self.links = links
+        self.sending = sending
+        self.power = power
+        self.key = Key(assembly, sending.guard)
+        self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform)
+        self.alerts = Alerts([alert for _, alert in assembly.brought.alerts])
+        self.screens: list[Screen] = []
+        self.observers: list[Callable[[float, Snapshot], None]] = []
+        self._transmit = frozenset(transmit)
+        self._loop = loop
+        self._recorder = recorder
+        self._power_off = power_off
+        self._attended = attended
+        self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
+        self._timer: asyncio.TimerHandle | None = None
+        self._slow_at = -inf
+        self._openers: list[Callable[[], Screen]] = []
+        self._panels_at = -inf
+        self._panel_trouble = ""
+        self._tick_failures: set[str] = set()
+        self._buses: tuple[BusStatus, ...] = ()
+        self._polling = False
+        self._said_state = PowerState.AWAKE
+
+    # --- life ---------------------------------------------------------------------------------------------------
+
+    def add_screen(self, opener: Callable[[], Screen]) -> None:
+        """Take a panel; it is opened with `start`, and again and again while that fails."""
+        self._openers.append(opener)
+
+    def start(self) -> None:
+        """Open the buses, light the panels and begin."""
+        now = self._loop.time()
+        tables = {role: link.table for role, link in self.links.items()}
+        self.key.connect(tables)
+        self.sending.connect()
+        if self._attended:
+            self.key.ignition.vouch(now)
+        self._open_screens(now)
+        self._show_first_page(now)
+        for link in self.links.values():
+            link.start(self._loop, now)
+        self._polling = True
+        self.ask()
+        self._tick()
+
+    def stop(self) -> None:
+        """End everything in order; harmless if called twice."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        self.sending.stop()
+        for link in self.links.values():
+            link.close()
+        for screen in self.screens:
+            screen.stop()
+        if self._recorder is not None:
+            self._recorder.flush()
+
+    def _open_screens(self, now: float) -> None:
+        """Open what is not open yet, one by one, so that a broken panel leaves the others alone."""
+        for opener in tuple(self._openers):
+            try:
+                screen = opener()
+            except Exception as exc:
+                _log.warning("panel_not_opened", error=str(exc))
+                self._panel_trouble = f"a panel does not open: {exc}"
+                continue
+            self._openers.remove(opener)
+            self._panel_trouble = ""
+            self.screens.append(screen)
+            screen.start()
+        self._panels_at = now + PANEL_RETRY_S
+
+    def _show_first_page(self, now: float) -> None:
+        """Have the first page in the panels before anything slow begins, such as opening a bus."""
+        snapshot = self.snapshot(now)
+        for screen in self.screens:
+            screen.update(snapshot, None, now)
+        for screen in self.screens:
+            screen.renderer.wait_idle(FIRST_PAGE_S)
+
+    # --- what is wanted -----------------------------------------------------------------------------------------
+
+    def ask(self) -> None:
+        """Tell the sending side what pages and alerts want now."""
+        if not self._polling:
+            self.sending.demand({})
+            return
+        shown, hidden = [], []
+        for screen in self.screens:
+            current, others = screen.pages()
+            shown.append(current)
+            hidden.extend(others)
+        if not self.screens:
+            shown = self.assembly.pages
+        alerts = [alert for _, alert in self.assembly.brought.alerts]
+        self.sending.demand(expand(gather(shown, hidden, alerts), self.assembly.derived.derived()))
+
+    def perform(self, action: Action) -> None:
+        """Do what a button handler asked for."""
+        now = self._loop.time()
+        match action:
+            case TurnPage(step):
+                for screen in self.screens:
+                    screen.turn(step)
+            case ShowPage(page):
+                self._show(page)
+            case ResetPeak(signal):
+                self.assembly.memory.reset(signal)
+            case Acknowledge():
+                self.alerts.acknowledge()
+            case Refresh(signal):
+                self.assembly.asking.scheduler.ask_now([signal], now)
+                self.sending.pump()
+            case GoQuiet(on):
+                self.sending.guard.quiet = on
+            case Mark(text):
+                if self._recorder is not None:
+                    self._recorder.mark(text, now)
+
+    def _show(self, page: str) -> None:
+        for screen in self.screens:
+            try:
+                screen.show(page)
+            except UnderdashError as exc:
+                _log.warning("page_not_shown", page=page, error=str(exc))
+
+    # --- by time ------------------------------------------------------------------------------------------------
+
+    def _tick(self) -> None:
+        now = self._loop.time()
+        try:
+            self._step(now)
+        except Exception as exc:
+            # ours: keep the rest of the daemon going, the next tick may do better; say each kind of failure once
+            if repr(exc) not in self._tick_failures:
+                self._tick_failures.add(repr(exc))
+                _log.exception("tick_failed")
+        asleep = self.power.state is PowerState.ASLEEP
+        self._timer = self._loop.call_at(now + (SLEEPY_TICK_S if asleep else TICK_S), self._tick)
+
+    def _step(self, now: float) -> None:
+        if now >= self._slow_at:
+            self._slow_at = now + SLOW_S
+            self._look_at_buses(now)
+            if self._openers and now >= self._panels_at:
+                self._open_screens(now)
+        ignition = self.key.tick(self._buses, now)
+        volts = self.assembly.store.read(VOLTAGE, now).value
+        inputs = PowerInputs(
+            ignition.position, self.key.ignition.talking(now), volts if isinstance(volts, float) else None
+        )
+        state, effects = self.power.step(inputs, now)
+        for effect in effects:
+            self._take(effect, now)
+        self.fingers.tick(lambda: self.snapshot(now), now)
+        snapshot = self.snapshot(now)
+        self.alerts.step(snapshot)
+        banner = self.alerts.banner()
+        for screen in self.screens:
+            screen.update(snapshot, banner, now)
+        for observer in self.observers:
+            observer(now, snapshot)
+        if state is not self._said_state:
+            self._said_state = state
+            _log.info("power", state=state.value, ignition=ignition.why)
+            self._calls.tell(state)
+
+    def _look_at_buses(self, now: float) -> None:
+        before = {status.role: status.state for status in self._buses}
+        for link in self.links.values():
+            link.tick(now)
+        self._buses = tuple(link.status(now) for link in self.links.values())
+        bitrates = {bus.role: bus.bitrate for bus in self.assembly.car.buses}
+        for status in self._buses:
+            self.sending.guard.set_bus(
+                status.role, facts(status, status.role in self._transmit, bitrates.get(status.role))
+            )
+            quiet = status.state in (BusState.ABSENT, BusState.SILENT, BusState.BUS_OFF)
+            if quiet and before.get(status.role) not in (None, status.state):
+                self.assembly.broadcasts.bus_silent(status.role)
+                self.fingers.lost(now)
+        self.sending.check(now)
+
+    def _take(self, effect: Effect, now: float) -> None:
+        _log.info("power_effect", effect=effect.value)
+        match effect:
+            case Effect.POLL:
+                self._polling = True
+                self.assembly.asking.new_journey(now)
+                self.ask()
+            case Effect.STOP_POLLING:
+                self._polling = False
+                self.ask()
+            case Effect.FLUSH:
+                if self._recorder is not None:
+                    self._recorder.flush()
+            case Effect.HALT | Effect.REBOOT:
+                self._power_off(effect is Effect.REBOOT)
+            case Effect.LIGHT | Effect.GOODBYE | Effect.DARK:
+                pass  # the screens follow the power state of each snapshot
+
+    # --- what there is to tell ----------------------------------------------------------------------------------
+
+    def snapshot(self, now: float) -> Snapshot:
+        """Return what pages may know."""
+        night = any(screen.dimmed.night for screen in self.screens)
+        taken = self.assembly.snapshot(now, night=night, power=self.power.state, notes=self._notes(now))
+        return replace(taken, hold=self.fingers.gestures.progress(now))
+
+    def status(self) -> Status:
+        """Return how everything is."""
+        now = self._loop.time()
+        guard = self.sending.guard
+        return Status(
+            now=now,
+            power=self.power.state,
+            ignition=self.key.state,
+            car=guard.fingerprint.sentence,
+            buses=self._buses,
+            closed=tuple(refusal.sentence for role in self.links if (refusal := guard.standing(role, now)) is not None),
+            guard=dict(guard.report()),
+            asking=self.assembly.asking.counts,
+            pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
+            faults=(*(fault for screen in self.screens for fault in screen.faults), *self._suspensions()),
+            snapshot=self.snapshot(now),
+        )
+
+    def _notes(self, now: float) -> tuple[str, ...]:
+        notes = list(self.fingers.notes())
+        absent = [status.role for status in self._buses if status.state is BusState.ABSENT]
+        notes += [f"bus {role} is absent" for role in absent]
+        if self.sending.guard.quiet:
+            notes.append("quiet")
+        return (*notes, *self._suspensions())
+
+    def _suspensions(self) -> list[str]:
+        texts = [f"plug-in {name} suspended: {reason}" for name, reason in self.assembly.suspended.items()]
+        return [self._panel_trouble, *texts] if self._panel_trouble else texts
+
+    def _plugin_failed(self, plugin: str, reason: str, suspended: bool) -> None:
+        _log.warning("plugin_failed", plugin=plugin, error=reason)
+        if suspended:
+            self.assembly.suspended[plugin] = reason

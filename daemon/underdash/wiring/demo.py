@@ -1,0 +1,188 @@
+"""The daemon on a simulated car: the same wiring, on buses inside this process, at any speed."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib.resources import files
+from math import inf
+from pathlib import Path
+
+from PIL import Image
+
+from ..bus.memory import MemoryBus
+from ..config.reading import parse_config
+from ..contract.errors import UnderdashError
+from ..contract.signals import Snapshot
+from ..display.deck import find
+from ..display.elements import Words
+from ..display.kit import draw_page
+from ..display.palettes import DAY, night
+from ..power.ignition import Seen
+from ..simulator.car import SimulatedCar
+from ..simulator.cars import simulated
+from ..simulator.station import Station
+from .building import Built, build
+from .daemon import Daemon
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A moment worth a picture: a page, so many seconds into a phase of the drive."""
+
+    name: str
+    page: str
+    phase: str
+    seconds: float
+
+
+MOMENTS = {
+    "tarn": (
+        Moment("1_ignition_on", "boost", "ignition on, engine at rest", 6.0),
+        Moment("2_idle", "boost", "cold idle", 10.0),
+        Moment("3_full_boost", "boost", "pull hard", 8.0),
+        Moment("4_lights_on", "boost", "cruise in the dark", 20.0),
+        Moment("5_on_the_climb", "temperatures", "climb", 700.0),
+        Moment("6_reference_old", "boost", "pull hard on the climb", 9.0),
+        Moment("7_warm", "temperatures", "idle at the top", 20.0),
+        Moment("8_reference_renewed", "boost", "engine stopped, ignition on", 7.0),
+    ),
+    "loris": (
+        Moment("1_standing", "boost", "standing, ready", 8.0),
+        Moment("2_pull_hard", "boost", "pull hard", 7.0),
+        Moment("3_temperatures", "temperatures", "country road", 60.0),
+        Moment("4_lights_on", "temperatures", "lights on", 30.0),
+    ),
+}
+
+
+class Demo:
+    """A simulated drive with the real daemon.
+
+    Args:
+        car: name of the invented car.
+        loop: the event loop; its pace is the drive's.
+        seed: of the drive.
+        pictures: called with each moment and its picture.
+
+    Attributes:
+        built: the daemon and what belongs to it.
+        station: the simulated car on its buses.
+        power: (seconds of the drive, power state) at each change.
+        peaks: highest value of each number, in the stored unit.
+
+    Raises:
+        UnderdashError: this car cannot be simulated.
+    """
+
+    def __init__(
+        self,
+        car: str,
+        loop: asyncio.AbstractEventLoop,
+        *,
+        seed: int = 1,
+        pictures: Callable[[Moment, Image.Image], None] | None = None,
+    ) -> None:
+        model, script = simulated(car)
+        config = parse_config(files("underdash.simulator").joinpath(f"demo_{car}.toml").read_text(), f"demo_{car}.toml")
+        self._buses = {role: MemoryBus(role) for role in config.bus}
+        self.built: Built = build(config, loop, memory=self._buses)
+        description = self.built.assembly.car
+        self.simulated = SimulatedCar(description, model, script, seed)
+        ports = {role: bus.port() for role, bus in self._buses.items()}
+        self.station = Station(self.simulated, ports, loop)
+        self.script = script
+        self.power: list[tuple[float, str]] = []
+        self.peaks: dict[str, float] = {}
+        self.moments: list[str] = []
+        self._loop = loop
+        self._pictures = pictures
+        self._left = list(MOMENTS.get(car, ()))
+        self._start = loop.time()
+        self._phase = ""
+        self._phase_at = -inf
+        # this car was driven before: its key has been seen on and off
+        signals = {one.signal for one in description.ignition}
+        self.daemon.key.ignition.restore({name: Seen(True, True) for name in signals})
+        self.daemon.observers.append(self._observe)
+
+    @property
+    def daemon(self) -> Daemon:
+        """The daemon."""
+        return self.built.daemon
+
+    @property
+    def length_s(self) -> float:
+        """How long the drive takes, in seconds of the loop."""
+        return float(sum(phase.seconds for phase in self.script))
+
+    @property
+    def seconds(self) -> float:
+        """Seconds of the drive so far."""
+        return self._loop.time() - self._start
+
+    @property
+    def phase(self) -> str:
+        """What the driver is doing."""
+        return self.simulated.phase.what
+
+    def run(self, seconds: float | None = None) -> None:
+        """Drive for so long, or to the end.
+
+        Raises:
+            KeyboardInterrupt: somebody stopped it; everything was ended in order.
+        """
+        self._start = self._loop.time()
+        self._loop.call_later(self.length_s if seconds is None else seconds, self._loop.stop)
+        try:
+            self.station.start()
+            self.daemon.start()
+            self._loop.run_forever()
+        finally:
+            self.daemon.stop()
+            self.station.stop()
+
+    def _observe(self, now: float, snapshot: Snapshot) -> None:
+        state = snapshot.power.value
+        if not self.power or self.power[-1][1] != state:
+            self.power.append((round(now - self._start, 2), state))
+        for name, reading in snapshot.readings.items():
+            if isinstance(reading.value, float):
+                self.peaks[name] = max(self.peaks.get(name, -inf), reading.value)
+        if self._pictures is not None:
+            self._look_for_moments(now, snapshot)
+
+    def _look_for_moments(self, now: float, snapshot: Snapshot) -> None:
+        if self.phase != self._phase:
+            self._phase, self._phase_at = self.phase, now
+        for moment in self._left:
+            if moment.phase == self._phase and now - self._phase_at >= moment.seconds:
+                self._left.remove(moment)
+                self.moments.append(moment.name)
+                if self._pictures is not None:
+                    self._pictures(moment, self._drawn(moment, snapshot))
+                return
+
+    def _drawn(self, moment: Moment, snapshot: Snapshot) -> Image.Image:
+        page = find(self.built.assembly.pages, moment.page, "demo")
+        palette = night(self.built.config.dimming.night_hue) if snapshot.night else DAY
+        banner: Words | None = self.daemon.alerts.banner()
+        return draw_page(page, snapshot, palette=palette, banner=banner)
+
+
+def save_into(folder: Path) -> Callable[[Moment, Image.Image], None]:
+    """Return what keeps pictures in a folder, which is made.
+
+    Raises:
+        UnderdashError: the folder cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise UnderdashError(f"--pictures {folder}: {exc.strerror}; choose a folder that can be written") from exc
+
+    def save(moment: Moment, image: Image.Image) -> None:
+        image.save(folder / f"{moment.name}.png")
+
+    return save

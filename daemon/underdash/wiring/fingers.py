@@ -1,0 +1,69 @@
+"""Wheel buttons: samples become gestures, gestures become actions, and the core performs them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import structlog
+
+from ..buttons.gestures import GestureOptions, Gestures
+from ..buttons.handlers import Bindings, Bound
+from ..contract.buttons import Action
+from ..contract.signals import Snapshot
+from ..signals.catalogue import BUTTON
+from ..signals.store import Slot
+from .assembly import Assembly
+
+_log = structlog.get_logger()
+
+FAILURES_ALLOWED = 3
+
+
+class Fingers:
+    """What the driver's fingers do.
+
+    Args:
+        assembly: whose buttons and handlers.
+        options: times of gestures.
+        perform: called with each action.
+    """
+
+    def __init__(self, assembly: Assembly, options: GestureOptions, perform: Callable[[Action], None]) -> None:
+        bound = [Bound(plugin, handler) for plugin, handler in assembly.brought.button_handlers]
+        self.bindings = Bindings(bound, assembly.car.buttons)
+        self.gestures = Gestures(self.bindings.handlers, options)
+        self.performed = 0
+        self._assembly = assembly
+        self._perform = perform
+        self._failures: dict[str, int] = {}
+        for button in dict.fromkeys(handler.button for handler in self.bindings.handlers):
+            assembly.store.watch(BUTTON + button, self._sample)
+
+    def _sample(self, slot: Slot) -> None:
+        self.gestures.sample(slot.signal.name.removeprefix(BUTTON), bool(slot.value), slot.at)
+
+    def tick(self, snapshot: Callable[[], Snapshot], now: float) -> None:
+        """Perform what finished gestures ask for."""
+        for gesture in self.gestures.tick(now):
+            outcome = self.bindings.call(gesture, snapshot())
+            if outcome.error:
+                self._failed(outcome.plugin, outcome.error)
+            for action in outcome.actions:
+                _log.info("action", button=gesture.button, gesture=gesture.kind.value, action=type(action).__name__)
+                self.performed += 1
+                self._perform(action)
+
+    def notes(self) -> list[str]:
+        """Return a sentence for each button that is stuck."""
+        return [f"button {name} is stuck" for name in self.gestures.stuck]
+
+    def lost(self, now: float) -> None:
+        """Take note that a bus was lost: what was held is held no longer."""
+        self.gestures.lost(now)
+
+    def _failed(self, plugin: str, error: str) -> None:
+        count = self._failures[plugin] = self._failures.get(plugin, 0) + 1
+        _log.warning("button_handler_failed", plugin=plugin, error=error)
+        if count >= FAILURES_ALLOWED:
+            self.bindings.drop(plugin)
+            self._assembly.suspended[plugin] = f"{error} ({count} times)"

@@ -1,0 +1,80 @@
+"""The ignition key: evidence from listening and wires, handed to the guard at once; and whether this is the car."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from ..bus.fingerprint import Fingerprint
+from ..bus.frames import EXTENDED, Handler
+from ..bus.guard import Guard
+from ..bus.link import BusStatus
+from ..bus.table import Table
+from ..power.ignition import Ignition, IgnitionState
+from ..signals.store import Rank, Slot
+from .assembly import Assembly
+
+HEARD = (Rank.BROADCAST, Rank.INPUT)
+"""Only listening and wires may say that the ignition is on; never a poll or something computed."""
+TALKS_S = 0.5
+LARGEST_STANDARD = 0x7FF
+
+
+class Key:
+    """Adds up what is known about the ignition and about which car this is.
+
+    Args:
+        assembly: whose signals are evidence.
+        guard: is told each change in the very call that brought it, so that OFF ends sending at once.
+    """
+
+    def __init__(self, assembly: Assembly, guard: Guard) -> None:
+        self.ignition = Ignition(assembly.car.ignition)
+        self.fingerprint = Fingerprint.of(assembly.car)
+        self.state: IgnitionState = self.ignition.state(0.0)
+        self._guard = guard
+        self._alive_with = {one.alive_with for one in assembly.car.ignition if one.alive_with is not None}
+        for signal in dict.fromkeys(one.signal for one in assembly.car.ignition):
+            assembly.store.watch(signal, self._sample)
+
+    def connect(self, tables: Mapping[str, Table]) -> None:
+        """Hear the frames that keep evidence alive, and those by which the car is recognised."""
+        for role, key, handler in self.fingerprint.handlers():
+            if role in tables:
+                tables[role].add(key, handler)
+        for bus, can_id in self._alive_with:
+            # an id alone does not say its length; a short one may be either
+            keys = (can_id, can_id | EXTENDED) if can_id <= LARGEST_STANDARD else (can_id | EXTENDED,)
+            for key in keys if bus in tables else ():
+                tables[bus].add(key, self._alive(bus, can_id))
+
+    def tick(self, buses: Iterable[BusStatus], now: float) -> IgnitionState:
+        """Look at what time and silence do to the evidence; returns the newest state."""
+        ages = [status.last_heard_s for status in buses if status.last_heard_s is not None]
+        if ages:
+            heard_at = now - min(ages)
+            self.ignition.heard(heard_at)
+            if min(ages) < TALKS_S:
+                self.fingerprint.talks(heard_at)
+            elif not self.ignition.talking(now):
+                self.fingerprint.forget()
+        self._guard.fingerprint = self.fingerprint.verdict(now)
+        return self._tell(now)
+
+    def _sample(self, slot: Slot) -> None:
+        if slot.rank not in HEARD or slot.value is None:
+            return
+        self.ignition.heard(slot.at)
+        self.ignition.sample(slot.signal.name, slot.value, slot.at)
+        self._tell(slot.at)
+
+    def _alive(self, bus: str, can_id: int) -> Handler:
+        def alive(data: bytes, at: float) -> None:
+            self.ignition.heard(at)
+            self.ignition.alive(bus, can_id, at)
+
+        return alive
+
+    def _tell(self, now: float) -> IgnitionState:
+        self.state = self._guard.ignition = self.ignition.state(now)
+        self._guard.ignition_seen = self.ignition.seen_both
+        return self.state

@@ -1,0 +1,105 @@
+"""A trace played through the parts of a car: what a daemon would have known, without opening anything."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
+from ..bus.frames import Frame
+from ..bus.trace import Trace, read_trace
+from ..contract.errors import UnderdashError
+from .assembly import Assembly
+
+STEP_S = 0.04
+
+
+class TracePlayer:
+    """Plays a trace into an assembly, and computes derived signals as time goes by.
+
+    Args:
+        assembly: the car's parts.
+        trace: the trace's file.
+        roles: role of the bus by channel of the trace; guessed where there is only one way.
+
+    Attributes:
+        frames: data frames played.
+        foreign: frames of buses the car does not have, and error, remote and FD frames.
+        start, now: seconds of the first and of the last frame.
+        trace: for what is odd about the file.
+
+    Raises:
+        UnderdashError: the trace cannot be opened, or its buses do not fit.
+    """
+
+    def __init__(self, assembly: Assembly, trace: Path, roles: Mapping[str, str]) -> None:
+        self._assembly = assembly
+        self._path = trace
+        self._roles = dict(roles)
+        self._check_roles()
+        self.trace: Trace = read_trace(trace)
+        self.frames = 0
+        self.foreign = 0
+        self.start: float | None = None
+        self.now = 0.0
+
+    def play(self, until: float | None = None, before: Callable[[float], None] = lambda now: None) -> None:
+        """Play all frames, or those of the first `until` seconds.
+
+        Args:
+            until: seconds after the first frame; None plays all.
+            before: called with the time of each frame before it is handled.
+
+        Raises:
+            UnderdashError: the trace is no trace, has no frame, or names a bus that does not fit.
+        """
+        derived = self._assembly.derived
+        due = 0.0
+        for table, frame in self._wanted(until):
+            if frame.at >= due:
+                derived.step(frame.at)
+                due = frame.at + STEP_S
+            before(frame.at)
+            handler = table.get(frame.key) if table is not None else None
+            if handler is not None:
+                handler(frame.data, frame.at)
+        if self.start is None:
+            raise UnderdashError(f"{self._path}: no frame in it; record one with underdash record")
+        if until is not None:
+            self.now = self.start + until
+        derived.step(self.now)
+
+    def _wanted(
+        self, until: float | None
+    ) -> Iterator[tuple[Mapping[int, Callable[[bytes, float], None]] | None, Frame]]:
+        tables = self._assembly.tables
+        for channel, frame in self.trace:
+            if self.start is None:
+                self.start = frame.at
+            if until is not None and frame.at > self.start + until:
+                return
+            self.now = max(self.now, frame.at)
+            role = self._roles.get(channel) or self._role(channel)
+            if role is None or frame.error or frame.remote or frame.fd:
+                self.foreign += 1
+                continue
+            self.frames += 1
+            yield tables[role], frame
+
+    def _role(self, channel: str) -> str | None:
+        """Find the role of a channel that was met for the first time."""
+        roles = list(self._assembly.tables)
+        if channel in roles:
+            self._roles[channel] = channel
+        elif len(roles) == 1 and not self._roles:
+            self._roles[channel] = roles[0]
+        elif not self._roles:
+            raise UnderdashError(
+                f"{self._path}: which bus is {channel!r}? It has {', '.join(roles)}; say --bus {roles[0]}={channel}"
+            )
+        return self._roles.get(channel)
+
+    def _check_roles(self) -> None:
+        for channel, role in self._roles.items():
+            if role not in self._assembly.tables:
+                there = ", ".join(self._assembly.tables)
+                raise UnderdashError(f"--bus {role}={channel}: the car has no bus {role!r}; its buses are {there}")

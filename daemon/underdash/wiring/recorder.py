@@ -1,0 +1,165 @@
+"""Traces of what the buses carry, written by a thread of their own so that a slow card never holds up the loop."""
+
+from __future__ import annotations
+
+import datetime
+import queue
+import threading
+import time
+from collections.abc import Callable, Mapping
+from importlib.metadata import version
+from pathlib import Path
+
+import structlog
+
+from ..bus.frames import Frame
+from ..bus.link import Link
+from ..bus.trace import TraceWriter
+from ..contract.errors import UnderdashError
+
+_log = structlog.get_logger()
+
+FLUSH_S = 1.0
+MOST_WAITING = 50_000
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+
+_Job = Callable[[TraceWriter], None]
+
+
+class Recorder:
+    """Writes every frame of the given links to a trace, until it is closed.
+
+    A full disk, or a card that cannot keep up, ends or thins the recording and never the daemon.
+
+    Args:
+        writer: the open trace.
+        links: buses whose frames are recorded.
+
+    Attributes:
+        dropped: frames left out because the disk did not keep up.
+        failure: why recording ended, "" while it goes on.
+    """
+
+    def __init__(self, writer: TraceWriter, links: Mapping[str, Link]) -> None:
+        self.dropped = 0
+        self.failure = ""
+        self._writer = writer
+        self._jobs: queue.Queue[_Job | None] = queue.Queue(MOST_WAITING)
+        for role, link in links.items():
+            link.add_tap(self._tap(role))
+        self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
+        self._thread.start()
+
+    @property
+    def frames(self) -> int:
+        """Frames written so far."""
+        return self._writer.frames
+
+    def mark(self, text: str, at: float) -> None:
+        """Put a remark into the trace."""
+        self._put(lambda writer: writer.mark(text, at))
+
+    def flush(self, timeout_s: float = 3.0) -> None:
+        """Wait until everything recorded so far would survive a lost supply, but not longer than that."""
+        done = threading.Event()
+
+        def flush(writer: TraceWriter) -> None:
+            writer.flush(durable=True)
+            done.set()
+
+        if self._put(flush):
+            done.wait(timeout_s)
+
+    def close(self) -> None:
+        """Write what is left and end."""
+        self._jobs.put(None)
+        self._thread.join(5.0)
+
+    def _tap(self, role: str) -> Callable[[Frame], None]:
+        def tap(frame: Frame) -> None:
+            if not self._put(lambda writer: writer.write(role, frame)):
+                self.dropped += 1
+
+        return tap
+
+    def _put(self, job: _Job) -> bool:
+        if self.failure:
+            return False
+        try:
+            self._jobs.put_nowait(job)
+        except queue.Full:
+            return False
+        return True
+
+    def _run(self) -> None:
+        flushed_at = time.monotonic()
+        try:
+            while (job := self._next()) is not None:
+                job(self._writer)
+                if time.monotonic() - flushed_at > FLUSH_S:
+                    self._writer.flush(durable=True)
+                    flushed_at = time.monotonic()
+            self._writer.flush(durable=True)
+        except OSError as exc:
+            self.failure = f"recording ended: {exc.strerror or exc}"
+            _log.warning("recording_ended", error=str(exc))
+        finally:
+            self._close_writer()
+
+    def _next(self) -> _Job | None:
+        try:
+            return self._jobs.get(timeout=FLUSH_S)
+        except queue.Empty:
+            return lambda writer: writer.flush(durable=True)
+
+    def _close_writer(self) -> None:
+        try:
+            self._writer.close()
+        except OSError as exc:
+            self.failure = self.failure or f"recording ended: {exc.strerror or exc}"
+
+
+def about(wall: datetime.datetime) -> dict[str, str]:
+    """Return the lines for the top of a trace; wall time is a label, since a Pi's clock may be wrong at start."""
+    try:
+        boot = BOOT_ID.read_text().strip()
+    except OSError:
+        boot = "unknown"
+    return {"boot": boot, "wall": wall.isoformat(timespec="seconds"), "version": version("underdash")}
+
+
+def new_trace(folder: Path, share_mb: float, wall: datetime.datetime) -> TraceWriter:
+    """Open a new trace in a folder whose oldest traces make room for it.
+
+    Args:
+        folder: made if it is missing.
+        share_mb: most the folder's traces may take.
+        wall: for the name.
+
+    Raises:
+        UnderdashError: the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        make_room(folder, share_mb)
+    except OSError as exc:
+        raise UnderdashError(f"recording.folder {folder}: {exc.strerror}; choose one that can be written") from exc
+    stem = f"{wall:%Y%m%d-%H%M%S}"
+    number = 0
+    while (path := folder / f"{stem}-{number}.log").exists():
+        number += 1
+    return TraceWriter(path, about(wall))
+
+
+def make_room(folder: Path, share_mb: float) -> list[Path]:
+    """Delete the oldest traces of a folder until the rest takes less than its share; returns what was deleted."""
+    traces = sorted(folder.glob("*.log"), key=lambda path: path.stat().st_mtime)
+    size = sum(path.stat().st_size for path in traces)
+    gone = []
+    for path in traces:
+        if size <= share_mb * 1e6:
+            break
+        size -= path.stat().st_size
+        path.unlink()
+        gone.append(path)
+    return gone

@@ -1,0 +1,114 @@
+"""A panel with its pages: which is on show, in which light, and what becomes of a page that fails."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import structlog
+
+from ..contract.pages import Page
+from ..contract.signals import PowerState, Snapshot
+from ..display.deck import Deck
+from ..display.dimming import Dimming, DimmingInputs, DimmingOptions
+from ..display.elements import Words
+from ..display.kit import Painter
+from ..display.palettes import DAY, night
+from ..display.panels import Panel
+from ..display.renderer import Fault, Frame, Renderer
+from ..display.round import Face
+
+_log = structlog.get_logger()
+
+LIT = (PowerState.AWAKE, PowerState.LINGERING)
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a panel looks: dimming, the hue of its night in degrees, and whether it is round."""
+
+    dimming: DimmingOptions
+    hue_deg: float = 32.0
+    round: bool = True
+
+
+class Screen:
+    """One panel, its deck and its renderer.
+
+    Args:
+        name: of the panel in the configuration.
+        panel: the device.
+        deck: its pages.
+        look: how it looks.
+        loop: faults come back on it.
+        turned: called after another page came on show, so that its values are asked for.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        panel: Panel,
+        deck: Deck,
+        look: Look,
+        *,
+        loop: asyncio.AbstractEventLoop,
+        turned: Callable[[], None],
+    ) -> None:
+        self.name = name
+        self.deck = deck
+        self.faults: list[str] = []
+        self._panel = panel
+        self._loop = loop
+        self._turned = turned
+        self._dimming = Dimming(look.dimming)
+        self.dimmed = self._dimming.start()
+        self._night = night(look.hue_deg)
+        face = Face(*panel.size, look.round)
+        self.renderer = Renderer(panel, Painter(face, DAY), self._faulty)
+
+    def start(self) -> None:
+        """Begin to draw."""
+        self.renderer.start()
+
+    def update(self, snapshot: Snapshot, banner: Words | None, now: float) -> None:
+        """Hand the newest values to the renderer."""
+        self.dimmed = self._dimming.step(self.dimmed, DimmingInputs.read(snapshot), now)
+        level = self.dimmed.level if snapshot.power in LIT else 0.0
+        seen = replace(snapshot, night=self.dimmed.night)
+        palette = self._night if self.dimmed.night else DAY
+        self.renderer.submit(Frame(self.deck.current, seen, palette, level, banner))
+
+    def turn(self, step: int) -> None:
+        """Go so many pages on."""
+        self.deck.turn(step)
+        self._turned()
+
+    def show(self, name: str) -> None:
+        """Show a page; raises `UnknownPage` if the deck does not have it."""
+        self.deck.show(name)
+        self._turned()
+
+    def pages(self) -> tuple[Page, list[Page]]:
+        """Return the page on show and those that are not."""
+        current = self.deck.current
+        return current, [page for page in self.deck.pages if page is not current]
+
+    def stop(self) -> None:
+        """End the renderer and give the panel back."""
+        if not self.renderer.stop():
+            _log.error("renderer_hangs", panel=self.name)
+        try:
+            self._panel.close()
+        except Exception as exc:
+            _log.warning("panel_not_closed", panel=self.name, error=repr(exc))
+
+    def _faulty(self, fault: Fault) -> None:
+        self._loop.call_soon_threadsafe(self._take, fault)
+
+    def _take(self, fault: Fault) -> None:
+        self.faults.append(fault.sentence)
+        _log.warning("display_fault", panel=self.name, page=fault.page, sentence=fault.sentence)
+        if fault.off and fault.page is not None:
+            self.deck.take_off(fault.page, fault.sentence)
+            self._turned()

@@ -1,0 +1,116 @@
+"""The sending side: polls that are due go through the guard to their bus, and answers call for the next.
+
+This is the only place that sends. Whatever the guard holds back is told to the scheduler with its reason.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ..bus.caps import Caps
+from ..bus.frames import Handler, key_of
+from ..bus.guard import BusFacts, Guard
+from ..bus.link import BusStatus, Link
+from ..bus.refusals import Reason, Refusal
+from ..bus.vetting import MakerEvidence
+from ..contract.cars import CarDescription
+from ..signals.wants import Want
+from .assembly import Assembly
+
+
+@dataclass(slots=True)
+class Sending:
+    """Sends what is due.
+
+    Args:
+        assembly: whose polls they are.
+        guard: the gate.
+        links: buses by role.
+        loop: whose time counts and whose timers are used.
+    """
+
+    assembly: Assembly
+    guard: Guard
+    links: Mapping[str, Link]
+    loop: asyncio.AbstractEventLoop
+    _timer: asyncio.TimerHandle | None = field(default=None, init=False)
+
+    def connect(self) -> None:
+        """Hear our own requests, other testers and answers."""
+        for role, link in self.links.items():
+            for key in self.guard.keys(role):
+                link.table.add(key, self._request_heard(role, key))
+        for role, key, _ in self.assembly.asking.handlers():
+            if role in self.links:
+                self.links[role].table.add(key, self._answered)
+
+    def demand(self, wants: Mapping[str, Want]) -> None:
+        """Ask for these signals from now on; with none nothing is asked any more."""
+        self.assembly.asking.demand(wants, self.loop.time())
+        self.pump()
+
+    def pump(self) -> None:
+        """Send everything that is due and may go out, and come back when something is due again."""
+        asking = self.assembly.asking
+        now = self.loop.time()
+        for poll in asking.due(now):
+            refusal = self.guard.verdict(poll.bus, poll.frame, now)
+            link = self.links.get(poll.bus)
+            if refusal is None and (link is None or not link.send(poll.frame, now)):
+                refusal = Refusal(Reason.UNCONFIRMED, f"{poll.bus}: the interface had no room for a frame")
+            if refusal is not None:
+                asking.refused(poll, refusal, now)
+                continue
+            self.guard.sent(poll.bus, poll.frame, now)
+            asking.sent(poll, now)
+        self._come_back(asking.deadline(now), now)
+
+    def check(self, now: float) -> None:
+        """Take note of frames that did not come back; called now and then."""
+        for role, link in self.links.items():
+            if self.guard.blocked(role, now):
+                link.unconfirmed(now)
+                self.guard.flushed(role, now)
+
+    def stop(self) -> None:
+        """Send nothing more."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+
+    def _come_back(self, deadline: float | None, now: float) -> None:
+        self.stop()
+        if deadline is not None:
+            self._timer = self.loop.call_at(max(deadline, now + 0.001), self.pump)
+
+    def _answered(self, data: bytes, at: float) -> None:
+        """An answer frees its unit: look at once what is next, after it was read."""
+        self._come_back(at, at)
+
+    def _request_heard(self, role: str, key: int) -> Handler:
+        def heard(data: bytes, at: float) -> None:
+            self.guard.heard(role, key, data, at)
+
+        return heard
+
+
+def make_guard(assembly: Assembly, *, evidence: MakerEvidence, caps: Caps | None = None) -> Guard:
+    """Return the guard of a car; what it refuses for ever is added to the assembly's problems."""
+    car = assembly.car
+    guard = Guard(assembly.compiled.templates, caps=caps, evidence=evidence, in_use=keys_in_use(car))
+    assembly.problems.extend(one.refusal.sentence for one in guard.refused)
+    return guard
+
+
+def keys_in_use(car: CarDescription) -> frozenset[tuple[str, int]]:
+    """Return (bus, key) of what the car itself sends: broadcasts and answers."""
+    broadcasts = {(one.bus, key_of(one.id, one.extended)) for one in car.broadcasts}
+    answers = {(unit.bus, key_of(unit.response_id, unit.extended)) for unit in car.units}
+    return frozenset(broadcasts | answers)
+
+
+def facts(status: BusStatus, transmit: bool, bitrate: int | None) -> BusFacts:
+    """Return what the guard has to know about a bus."""
+    return BusFacts(status.proven, transmit, status.virtual, None if status.virtual else bitrate)
