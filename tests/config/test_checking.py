@@ -231,7 +231,7 @@ def test_a_condition_guards_a_button_that_acts_on_driving() -> None:
     assert len(told(config(), car, around)) == 1
 
 
-def test_a_night_hue_near_that_of_an_alarm_is_told() -> None:
+def test_a_hue_near_that_of_an_alarm_is_told() -> None:
     assert any("close to the caution colour" in s for s in sentences(config("night_hue = 120", "night_hue = 38")))
 
 

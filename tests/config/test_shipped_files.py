@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import re
 from dataclasses import fields, is_dataclass
 from pathlib import Path
@@ -12,19 +13,22 @@ import pytest
 from underdash.broadcast.dispatch import register
 from underdash.bus.table import Table
 from underdash.bus.vetting import MakerEvidence, vet
+from underdash.buttons.gestures import GestureOptions
 from underdash.config.cars import read_car
 from underdash.config.checking import Level, Surroundings, explain
 from underdash.config.reading import parse_config, read_config
 from underdash.config.schema import Config
-from underdash.config.structure import INTERNAL
+from underdash.config.structure import INTERNAL, check_settings
 from underdash.contract.cars import CarDescription
 from underdash.diagnostics.requests import Compiled, compile_polls
+from underdash.display.dimming import DimmingOptions
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Store
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "config" / "underdash.toml"
-CONFIGS = [EXAMPLE, *sorted((ROOT / "config" / "examples").glob("*.toml"))]
+SIMULATOR = ROOT / "daemon" / "underdash" / "simulator"
+CONFIGS = [EXAMPLE, *sorted((ROOT / "config" / "examples").glob("*.toml")), *sorted(SIMULATOR.glob("demo_*.toml"))]
 CARS = [*sorted((ROOT / "config" / "cars").glob("*.toml")), *sorted((ROOT / "plugins").glob("*/underdash_*/*.toml"))]
 INVENTED = ["tarn", "loris"]
 
@@ -141,6 +145,23 @@ def test_the_example_shows_the_defaults() -> None:
 
     for name in ("power", "dimming", "buttons", "limits", "recording", "signals"):
         assert getattr(shown, name) == getattr(least, name)
+
+
+def test_the_defaults_are_those_of_the_rooms_they_go_to() -> None:
+    least = parse_config('format = 1\n[car]\nname = "tarn"')
+
+    for ours, theirs in ((least.buttons, GestureOptions()), (least.dimming, DimmingOptions())):
+        shared = {f.name for f in fields(theirs)} & {f.name for f in fields(ours)} - {"knob_applies"}
+        assert len(shared) >= 4
+        assert {name: getattr(ours, name) for name in shared} == {name: getattr(theirs, name) for name in shared}
+
+
+def test_settings_of_bundled_plugins_in_the_example_are_taken() -> None:
+    config = read_config(EXAMPLE)
+    for name in config.plugins.enabled:
+        info = importlib.import_module(f"underdash_{name}").plugin()
+        if info.settings is not None:
+            check_settings(info.settings, config.settings[name], config.source, ("plugin", name))
 
 
 # --- the invented cars, against the rooms that use them -----------------------------------------------------------

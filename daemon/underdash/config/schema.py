@@ -170,16 +170,12 @@ class DimmingConfig:
 
 @dataclass(frozen=True, kw_only=True)
 class ButtonsConfig:
-    """``[buttons]``: times of gestures; a handler's own hold time goes before."""
+    """``[buttons]``: times of gestures; how long a hold takes is up to the plug-in that waits for it."""
 
-    hold_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.8
-    double_s: Annotated[float, Limits(above=0.0, high=2.0, unit="s")] = 0.4
-    repeat_s: Annotated[float, Limits(low=0.05, high=5.0, unit="s")] = 0.3
-    stuck_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 60.0
-
-    def __post_init__(self) -> None:
-        if self.stuck_s <= self.hold_s:
-            raise WrongError("`stuck_s` longer than `hold_s`")
+    double_s: Annotated[float, Limits(above=0.0, high=2.0, unit="s")] = 0.35
+    repeat_after_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.5
+    repeat_s: Annotated[float, Limits(low=0.05, high=5.0, unit="s")] = 0.2
+    stuck_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 30.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,16 +197,8 @@ class RecordingConfig:
 
 @dataclass(frozen=True, kw_only=True)
 class SignalsConfig:
-    """``[signals]``: choices about values.
+    """``[signals]``: in `order` kinds of sources by signal, the preferred one first."""
 
-    Args:
-        ambient_pressure: kPa, used where no barometer and no standing engine tells; ISO 2533 at sea level by default.
-        reference_old_s: a reference older than this is said to be old.
-        order: kinds of sources by signal, the preferred one first.
-    """
-
-    ambient_pressure: Annotated[float, Limits(low=50.0, high=110.0, unit="kPa")] = 101.325
-    reference_old_s: Annotated[float, Limits(low=60.0, high=86_400.0, unit="s")] = 1200.0
     order: dict[str, tuple[Kind, ...]] = field(default_factory=dict)
 
 
