@@ -4,9 +4,11 @@ import asyncio
 from collections.abc import Callable
 from math import inf
 
+import pytest
+
 from underdash.bus.frames import Frame
 from underdash.bus.memory import MemoryBus
-from underdash.bus.port import QuietEvents
+from underdash.bus.port import PortAbsentError, QuietEvents
 from underdash.bus.table import Table
 from underdash.contract.cars import CarDescription
 from underdash.pace import paced_loop
@@ -84,3 +86,18 @@ def test_the_car_is_back_when_its_adapter_is(description: CarDescription) -> Non
     station, _ = drive(description, 20.0, pull)
     expected = 19.9 * 400
     assert 0.85 * expected < station.sent < expected
+
+
+def test_a_port_that_cannot_be_opened_is_told_and_the_others_are_closed_again(description: CarDescription) -> None:
+    loop = paced_loop(inf)
+    buses = {bus.role: MemoryBus(bus.role) for bus in description.buses}
+    buses["comfort"].unplug()
+    ports = {role: bus.port() for role, bus in buses.items()}
+    station = Station(SimulatedCar(description, TurboDesign(), SCRIPT), ports, loop)
+    try:
+        with pytest.raises(PortAbsentError):
+            station.start()
+        assert not ports["drive"].send(Frame(0x7E0, b""))
+        station.stop()
+    finally:
+        loop.close()
