@@ -30,11 +30,11 @@ def differs_outside(before: Image.Image, after: Image.Image, boxes: list[Box]) -
     return difference.getbbox() is not None
 
 
-def drive(maker: Maker, seed: int) -> list[Picture]:
+def drive(maker: Maker, seed: int, steps: int = 50) -> list[Picture]:
     """A random walk with everything that can move: value, peak, age, quality, history, hold."""
     random = Random(seed)
     value, pictures = 0.3, []
-    for step in range(60):
+    for step in range(steps):
         value = min(max(value + random.uniform(-0.25, 0.25), -0.9), 1.7)
         pictures.append(
             maker(
@@ -72,7 +72,7 @@ def test_painting_bit_by_bit_gives_what_painting_at_once_gives(
 ) -> None:
     face = Face(*size, is_round)
     painter = Painter(face)
-    for picture in drive(boost_picture, 3):
+    for picture in drive(boost_picture, 3, 30):
         image, _ = painter.paint(picture)
         assert ImageChops.difference(image, at_once(picture, face)).getbbox() is None
 

@@ -154,13 +154,11 @@ class Renderer:
             self._painter.use(frame.palette)
             image, boxes = self._painter.paint(picture)
             self._picture = picture, frame.palette
-            if boxes:
-                self._guarded(lambda: self._panel.show(image, boxes))
+            if boxes and self._guarded(lambda: self._panel.show(image, boxes)):
                 self.frames += 1
-        if self._level != frame.level:
+        # after the first image is in the panel, so that nothing else ever lights up
+        if self._level != frame.level and not self._panel_fails and self._guarded(lambda: self._panel.dim(frame.level)):
             self._level = frame.level
-            # after the first image is in the panel, so that nothing else ever lights up
-            self._guarded(lambda: self._panel.dim(frame.level))
 
     def _drawn(self, frame: Frame) -> Picture | None:
         name = frame.page.name
@@ -191,10 +189,9 @@ class Renderer:
         self._off.add(name)
         self._faulty(Fault(name, f"page {name!r} was taken off: {why}", off=True))
 
-    def _guarded(self, called: Callable[[], None]) -> None:
+    def _guarded(self, called: Callable[[], None]) -> bool:
         try:
             called()
-            self._panel_fails = False
         except Exception as exc:
             # what the panel missed is sent as a whole once it works again
             self._picture = None
@@ -203,3 +200,6 @@ class Renderer:
                 self._panel_fails = True
                 self._faulty(Fault(None, f"the panel does not take images: {exc}", off=False))
                 _log.warning("panel_failed", error=repr(exc))
+            return False
+        self._panel_fails = False
+        return True

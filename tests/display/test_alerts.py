@@ -1,0 +1,93 @@
+from __future__ import annotations
+
+import pytest
+
+from underdash.contract.errors import UnderdashError
+from underdash.contract.pages import Alert, Role
+from underdash.contract.signals import Age, Quality, Reading, Snapshot
+from underdash.display.alerts import Alerts
+from underdash.display.elements import Words
+
+HOT = Alert("hot", "gearbox.oil_temperature", "gearbox hot", above=125.0, clears_by=5.0, delay_s=2.0, role=Role.WARNING)
+COLD = Alert("cold", "ambient.temperature", "ice", below=3.0, clears_by=1.0)
+
+
+def snapshot(now: float, oil: float | None = 90.0, air: float = 20.0, running: bool | str = True) -> Snapshot:
+    def reading(name: str, value: float | bool | str | None) -> Reading:
+        age = Age.GONE if value is None else Age.FRESH
+        return Reading(name, value, None, "", 0, age, 0.1, Quality.GOOD, "")
+
+    values = {"gearbox.oil_temperature": oil, "ambient.temperature": air, "engine.running": running}
+    return Snapshot(now, {name: reading(name, value) for name, value in values.items()})
+
+
+def test_an_alert_is_raised_once_after_its_delay() -> None:
+    alerts = Alerts([HOT])
+    raised = [alerts.step(snapshot(now, oil=126.0)) for now in (0.0, 1.0, 1.9, 2.0, 3.0, 60.0)]
+    assert raised == [[], [], [], [HOT], [], []]
+    assert alerts.banner() == Words("gearbox hot", Role.WARNING)
+
+
+def test_a_peak_shorter_than_the_delay_raises_nothing() -> None:
+    alerts = Alerts([HOT])
+    for now, oil in ((0.0, 126.0), (1.0, 124.0), (1.5, 126.0), (3.0, 126.0)):
+        assert alerts.step(snapshot(now, oil=oil)) == []
+
+
+def test_it_clears_by_its_hysteresis_only_and_can_be_raised_again() -> None:
+    alerts = Alerts([COLD])
+    assert alerts.step(snapshot(0.0, air=2.9)) == [COLD]
+    alerts.step(snapshot(1.0, air=3.5))
+    assert alerts.banner() is not None
+    alerts.step(snapshot(2.0, air=4.0))
+    assert alerts.banner() is None
+    assert alerts.step(snapshot(3.0, air=2.0)) == [COLD]
+
+
+def test_an_acknowledged_alert_leaves_the_panel_and_stays_away_until_it_cleared() -> None:
+    alerts = Alerts([COLD])
+    alerts.step(snapshot(0.0, air=2.0))
+    assert alerts.acknowledge() == [COLD]
+    assert alerts.banner() is None
+    assert alerts.step(snapshot(1.0, air=1.0)) == []
+    assert alerts.banner() is None
+    assert alerts.acknowledge() == []
+
+
+def test_warnings_come_before_cautions_and_are_acknowledged_one_by_one() -> None:
+    alerts = Alerts([COLD, HOT])
+    alerts.step(snapshot(0.0, oil=130.0, air=0.0))
+    alerts.step(snapshot(5.0, oil=130.0, air=0.0))
+    assert alerts.shown == (HOT, COLD)
+    alerts.acknowledge()
+    assert alerts.banner() == Words("ice", Role.CAUTION)
+
+
+def test_a_value_that_is_gone_neither_raises_nor_clears() -> None:
+    alerts = Alerts([HOT])
+    alerts.step(snapshot(0.0, oil=126.0))
+    alerts.step(snapshot(1.0, oil=None))
+    assert alerts.step(snapshot(2.5, oil=126.0)) == []
+    assert alerts.step(snapshot(4.5, oil=126.0)) == [HOT]
+    alerts.step(snapshot(5.0, oil=None))
+    assert alerts.banner() is not None
+
+
+@pytest.mark.parametrize(("wanted", "value", "raised"), [("true", True, 1), ("on", False, 0), ("ON", "ON", 1)])
+def test_a_condition_must_hold(wanted: str, value: bool | str, raised: int) -> None:
+    alerts = Alerts([Alert("a", "ambient.temperature", "ice", below=3.0, only_while=("engine.running", wanted))])
+    assert len(alerts.step(snapshot(0.0, air=0.0, running=value))) == raised
+    assert alerts.signals == ("ambient.temperature", "engine.running")
+
+
+@pytest.mark.parametrize(
+    "alerts",
+    [
+        [Alert("a", "x", "x")],
+        [Alert("a", "x", "x", above=1.0, below=0.0)],
+        [Alert("a", "x", "x", above=1.0), Alert("a", "y", "y", above=1.0)],
+    ],
+)
+def test_alerts_that_make_no_sense_are_refused(alerts: list[Alert]) -> None:
+    with pytest.raises(UnderdashError, match="alert 'a'"):
+        Alerts(alerts)

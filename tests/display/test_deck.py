@@ -1,0 +1,81 @@
+from __future__ import annotations
+
+import pytest
+
+from underdash.contract.errors import UnderdashError
+from underdash.contract.pages import Page
+from underdash.contract.signals import Snapshot
+from underdash.display.deck import Deck, UnknownPageError, find
+from underdash.display.elements import record
+
+
+def page(name: str, *needs: str) -> Page:
+    return Page(name, name.title(), lambda canvas, snapshot: None, needs, period_s=0.5)
+
+
+@pytest.fixture
+def deck() -> Deck:
+    return Deck([page("boost", "engine.boost_pressure"), page("temperatures"), page("battery")])
+
+
+def test_pages_turn_round_and_round(deck: Deck) -> None:
+    assert [deck.current.name] + [deck.turn().name for _ in range(3)] == ["boost", "temperatures", "battery", "boost"]
+    assert deck.turn(-1).name == "battery"
+
+
+def test_a_page_can_be_shown_by_name(deck: Deck) -> None:
+    assert deck.show("battery").name == deck.current.name == "battery"
+
+
+def test_the_order_is_the_owners() -> None:
+    pages = [page("a"), page("b"), page("c")]
+    assert Deck(pages, ["c", "a"]).names == ["c", "a"]
+
+
+def test_an_unknown_page_is_told_with_the_nearest_name(deck: Deck) -> None:
+    with pytest.raises(UnknownPageError, match=r"no page 'bost'.*battery, boost, temperatures.*mean 'boost'"):
+        deck.show("bost")
+    with pytest.raises(UnknownPageError, match="panel main: deck"):
+        Deck([page("boost")], ["tempratures"], where="panel main: deck")
+    with pytest.raises(UnknownPageError, match="pages are: none"):
+        find([], "boost", "page")
+
+
+def test_two_pages_of_one_name_are_refused() -> None:
+    with pytest.raises(UnderdashError, match="brought twice"):
+        Deck([page("boost"), page("boost")])
+
+
+@pytest.mark.parametrize(
+    ("shown", "failed", "left"),
+    [
+        ("boost", "boost", "temperatures"),
+        ("battery", "boost", "battery"),
+        ("battery", "battery", "temperatures"),
+        ("temperatures", "battery", "temperatures"),
+    ],
+)
+def test_a_page_that_failed_is_taken_off_and_named(deck: Deck, shown: str, failed: str, left: str) -> None:
+    deck.show(shown)
+    deck.take_off(failed, "it raised ValueError: no")
+    assert deck.current.name == left
+    assert failed not in deck.names
+    assert deck.notes() == (f"{failed} off: it raised ValueError: no",)
+    with pytest.raises(UnknownPageError, match="taken off: it raised"):
+        deck.show(failed)
+
+
+def test_a_deck_without_pages_says_what_to_do(deck: Deck) -> None:
+    for name in deck.names:
+        deck.take_off(name, "it raised")
+    deck.take_off("never there", "ignored")
+    assert deck.turn().name == "no_pages"
+    picture = record(deck.current, Snapshot(0.0, {}), (240, 240))
+    assert picture.remark is not None
+    assert "underdash check" in picture.remark.text
+
+
+def test_the_page_on_show_says_what_it_needs(deck: Deck) -> None:
+    assert deck.needs() == {"engine.boost_pressure": 0.5}
+    deck.turn()
+    assert deck.needs() == {}
