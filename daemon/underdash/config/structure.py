@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import MISSING as MISSING_FIELD
 from dataclasses import fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -15,7 +16,6 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.errors import AttributeValidationNote, ForbiddenExtraKeysError, IterableValidationNote
-from cattrs.gen import make_dict_structure_fn, override
 
 from ..contract.plugin import Limits
 from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source
@@ -210,27 +210,30 @@ def _mapping(kind: Any, converter: Converter) -> Hook:
 
 
 def _dataclass(kind: Any, converter: Converter) -> Hook:
+    """Fill a dataclass. By a loop and not by cattrs' generated code: making that takes longer than all files take."""
     hints = get_type_hints(kind, include_extras=True)
-    overrides: dict[str, Any] = {}
-    for item in fields(kind):
-        hint = hints[item.name]
-        internal = item.metadata == INTERNAL or not item.init
-        overrides[item.name] = override(omit=True) if internal else override(struct_hook=_late(converter, hint))
-    made = make_dict_structure_fn(
-        kind, converter, _cattrs_forbid_extra_keys=True, _cattrs_detailed_validation=True, **overrides
-    )
+    known = {item.name: item for item in fields(kind) if item.init and item.metadata != INTERNAL}
+    needed = {name for name, item in known.items() if item.default is MISSING_FIELD is item.default_factory}
 
     def hook(value: Any, _: Any) -> Any:
         if not isinstance(value, dict):
             raise WrongError("a table")
-        return made(value, kind)
+        given: dict[str, Any] = {}
+        errors: list[Exception] = []
+        for name in known.keys() & value.keys():
+            try:
+                given[name] = _hook(converter, hints[name])(value[name], hints[name])
+            except Exception as exc:  # kept for the list of all mistakes
+                errors.append(_noted(exc, AttributeValidationNote("key", name, hints[name])))
+        for name in needed - value.keys():
+            errors.append(_noted(KeyError(name), AttributeValidationNote("key", name, hints[name])))
+        if extra := value.keys() - known.keys():
+            errors.append(ForbiddenExtraKeysError("", kind, set(extra)))
+        if errors:
+            raise ClassValidationError("table", errors, kind)
+        return kind(**given)
 
     return hook
-
-
-def _late(converter: Converter, hint: Any) -> Hook:
-    """Look the hook up when it is called: a dataclass may hold itself (a condition within a condition)."""
-    return lambda value, _: _hook(converter, hint)(value, hint)
 
 
 def _limited(kind: Any, converter: Converter) -> Hook:
@@ -248,7 +251,7 @@ def _limited(kind: Any, converter: Converter) -> Hook:
     return checked
 
 
-def _noted(exc: Exception, note: IterableValidationNote) -> Exception:
+def _noted(exc: Exception, note: AttributeValidationNote | IterableValidationNote) -> Exception:
     exc.add_note(note)
     return exc
 
