@@ -334,6 +334,15 @@ def test_flow_control_of_an_answer_we_asked_for_passes_once() -> None:
     assert why(guard, CONTINUE, 0.003) is Reason.NO_TEMPLATE
 
 
+@pytest.mark.parametrize("data", ["3001000000000000", "3000010000000000", "30000000000000", "022E010000000000"])
+def test_a_leave_is_for_the_very_frame(data: str) -> None:
+    guard = open_guard()
+    send(guard, VIN, 0.0)
+    guard.expect_flow_control(leave(), 0.0)
+
+    assert why(guard, Frame(0x7E2, bytes.fromhex(data)), 0.001) is Reason.NO_TEMPLATE
+
+
 def test_flow_control_does_not_outlive_its_leave() -> None:
     guard = open_guard()
     send(guard, VIN, 0.0)
