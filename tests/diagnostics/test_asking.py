@@ -185,6 +185,17 @@ def test_a_negative_response_counts_for_what_is_open_and_only_for_its_service() 
     assert car.asking.counts.answered == 1
 
 
+def test_a_negative_response_to_another_tester_is_not_taken_for_ours() -> None:
+    car = Car([*obd.polls("engine", [0x0C], 0.1), asked("engine", "identifier_22", 0x1234, "fuel.rate")])
+    car.want("fuel.rate")
+    (poll,) = car.send(1.0)
+    car.hear("037F0112", 1.01)
+    assert car.asking.scheduler.open_on(poll.lane) is poll
+    car.hear("037F2231", 1.02)
+    assert car.asking.scheduler.parked(poll)
+    assert (car.asking.counts.unrelated, car.asking.counts.negative) == (1, 1)
+
+
 def test_pending_keeps_the_request_open_and_says_so() -> None:
     car = obd_car()
     car.want("engine.speed")
@@ -283,7 +294,8 @@ def test_a_silent_unit_is_told_with_when_it_is_asked_again() -> None:
         before, now = now, car.asking.deadline(now) or now
     (told,) = car.asking.why("engine.speed", before)
     assert "engine left 4 requests in a row unanswered; asked again in" in told
-    assert len(car.told) == 4
+    assert len(car.told) == 1
+    assert "engine left 3 requests in a row unanswered" in car.told[0]
 
 
 def test_why_tells_of_every_state_a_request_can_be_in() -> None:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from underdash.contract.requests import Answer
+from underdash.contract.requests import Answer, PollRequest
 from underdash.diagnostics import obd
 from underdash.diagnostics.parameters import PARAMETERS
 
@@ -61,3 +61,15 @@ def test_standard_requests_carry_the_fields_of_the_table() -> None:
     assert scale.once
     with pytest.raises(KeyError):
         obd.poll("engine", 0xF2)
+
+
+def test_a_standard_request_without_fields_gets_those_of_the_table() -> None:
+    bare = PollRequest("engine", "service_01", 0x0C, ())
+    assert obd.with_fields(bare).fields == PARAMETERS[0x0C].fields
+    own = PollRequest("engine", "service_01", 0x0C, PARAMETERS[0x0D].fields)
+    for untouched in (
+        own,
+        PollRequest("engine", "identifier_22", 0x0C, ()),
+        PollRequest("engine", "service_01", 0xF2, ()),
+    ):
+        assert obd.with_fields(untouched) is untouched

@@ -80,7 +80,7 @@ class Asking:
     Args:
         polls: compiled requests.
         options: weights, caps and times.
-        told: called with (poll, sentence) on what a log should keep: a request parked, a unit silent.
+        told: called with (poll, sentence) once on what a log should keep: a request parked, a unit fallen silent.
     """
 
     def __init__(
@@ -116,7 +116,8 @@ class Asking:
         """Return what should be sent now; say `sent` or `refused` of each."""
         for poll in self.scheduler.tick(now):
             self.counts.missed += 1
-            self._told(poll, self.scheduler.told(poll, now))
+            if self.scheduler.fell_silent(poll):
+                self._told(poll, self.scheduler.told(poll, now))
         return self.scheduler.next(now)
 
     def sent(self, poll: CompiledPoll, now: float) -> None:

@@ -100,9 +100,10 @@ class Scheduler:
         """
         self.tick(now)
         best: dict[str, tuple[float, CompiledPoll]] = {}
+        free = {bus for bus, cap in self._caps.items() if now >= cap.free_at()}
         for queue in self._queues.values():
-            turn = queue.best(now, self.options)
-            if turn is None or now < self._caps[turn.poll.bus].free_at():
+            turn = queue.best(now, self.options) if queue.unit.bus in free else None
+            if turn is None:
                 continue
             urgency = turn.urgency(now, self.options)
             if turn.poll.bus not in best or urgency > best[turn.poll.bus][0]:
@@ -211,6 +212,11 @@ class Scheduler:
     def expired(self, poll: CompiledPoll) -> bool:
         """Say whether the last request for it ran out of time."""
         return self._turns[poll].misses > 0
+
+    def fell_silent(self, poll: CompiledPoll) -> bool:
+        """Say whether the miss just counted is the one from which on the unit, or this request, counts as silent."""
+        turn = self._turns[poll]
+        return self.options.silent_after in (turn.misses, turn.queue.misses)
 
     def wanted(self, poll: CompiledPoll) -> bool:
         """Say whether anybody wants it now."""

@@ -15,14 +15,15 @@ class Turn:
     """A request and its history."""
 
     __slots__ = (
-        "answered_at", "asked_at", "busy", "done", "held", "misses", "not_before", "note", "parked", "poll", "queue",
-        "reference", "wanted",
+        "answered_at", "asked_at", "busy", "done", "held", "misses", "not_before", "note", "parked", "period_s", "poll",
+        "queue", "reference", "wanted",
     )  # fmt: skip
 
     def __init__(self, poll: CompiledPoll, queue: Queue) -> None:
         self.poll = poll
         self.queue = queue
         self.wanted: Want | None = None
+        self.period_s = poll.period_s
         self.reference = False
         self.asked_at = -inf
         self.reset()
@@ -40,17 +41,12 @@ class Turn:
 
     # --- urgency ----------------------------------------------------------------------------------------------------
 
-    @property
-    def period_s(self) -> float:
-        """How often it is asked at most."""
-        wished = 0.0 if self.wanted is None else self.wanted.period_s
-        return max(self.poll.period_s, wished)
-
     def want(self, want: Want | None, now: float, options: Options) -> None:
         """Take over what is wished of it; what is new on a page becomes urgent."""
         before, self.wanted = self.wanted, want
         if want is None:
             return
+        self.period_s = max(self.poll.period_s, want.period_s)
         new = before is None or (want.kind is WantKind.PAGE and before.kind is not WantKind.PAGE)
         if new and now >= self.asked_at + self.period_s:
             self.make_urgent(now, options)
