@@ -1,7 +1,8 @@
 """What may stand in a car description file, table by table; `car_layout.py` and the others make the contract's types.
 
 Ids and bytes are text in hex digits ("7E8", "18DAF110", "5C"), the way they are written everywhere else; counts and
-scales are numbers.
+scales are numbers. The tables live only while a file is read; they are neither frozen nor comparable because each
+method that is generated for them makes every start longer.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ Length = Annotated[int, Limits(low=1, high=512)]
 Seconds = Annotated[float, Limits(above=0.0, high=3600.0, unit="s")]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class Provenance:
     """Who found a line and how well it was checked."""
 
@@ -36,7 +37,7 @@ class Provenance:
         return "; ".join(said + [word + value for word, value in parts if value])
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class BusTable:
     """``[bus.<role>]``."""
 
@@ -45,7 +46,7 @@ class BusTable:
     meaning: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class UnitTable(Provenance):
     """``[unit.<name>]``."""
 
@@ -59,7 +60,7 @@ class UnitTable(Provenance):
     gap_s: Annotated[float, Limits(low=0.005, high=5.0, unit="s")] = 0.005
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class FormatTable(Provenance):
     """``[request_format.<name>]``."""
 
@@ -69,7 +70,7 @@ class FormatTable(Provenance):
     reply_adds: str = "40"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class BitsTable:
     """Where bits are, in one of three ways: `byte` with `bit` and `length`, `byte` with `bits`, or DBC `start`."""
 
@@ -81,7 +82,7 @@ class BitsTable:
     order: Order | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class SelectTable(BitsTable):
     """A multiplexer condition."""
 
@@ -89,7 +90,7 @@ class SelectTable(BitsTable):
     within: SelectTable | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class FieldTable(BitsTable, Provenance):
     """One signal in a frame or an answer."""
 
@@ -107,7 +108,7 @@ class FieldTable(BitsTable, Provenance):
     select: SelectTable | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class ChecksumTable:
     """A checksum byte; of the CRC-8 the polynomial, initial and final value, in hex."""
 
@@ -120,7 +121,7 @@ class ChecksumTable:
     last: Byte | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class BroadcastTable(Provenance):
     """``[[broadcast]]``."""
 
@@ -135,7 +136,7 @@ class BroadcastTable(Provenance):
     checksum: ChecksumTable | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class PollTable(Provenance):
     """``[[poll]]``."""
 
@@ -147,7 +148,7 @@ class PollTable(Provenance):
     once: bool = False
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class FrameTable:
     """A frame on a bus."""
 
@@ -156,7 +157,7 @@ class FrameTable:
     extended: bool | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class IgnitionTable(Provenance):
     """``[[ignition]]``."""
 
@@ -169,7 +170,7 @@ class IgnitionTable(Provenance):
     alive_with: FrameTable | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class FingerprintTable(FrameTable):
     """``[[fingerprint]]``."""
 
@@ -177,7 +178,7 @@ class FingerprintTable(FrameTable):
     period_s: Seconds | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class ExchangeTable:
     """``[[exchange]]``."""
 
@@ -189,7 +190,7 @@ class ExchangeTable:
     trace: str
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class HeadTable:
     """The keys at the top of the file."""
 
@@ -203,7 +204,7 @@ class HeadTable:
     knob_applies: Literal["night", "always"] | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class VariantTable:
     """The keys of ``[variant.<name>]`` beside its sections."""
 
@@ -212,7 +213,7 @@ class VariantTable:
     knob_applies: Literal["night", "always"] | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True, eq=False, repr=False)
 class SectionsTable:
     """The sections of a file or a variant; each entry is made by itself, so that a mistake in one hides no other."""
 
