@@ -2,20 +2,26 @@ from __future__ import annotations
 
 import pytest
 
-from underdash.bus.frames import ERROR, EXTENDED, REMOTE
+from underdash.bus.frames import ERROR, EXTENDED, REMOTE, Handler
 from underdash.bus.table import Table
 
 
 def test_several_handlers_of_a_key_are_called_in_the_order_they_were_added() -> None:
-    table, calls = Table(), []
+    table = Table()
+    calls: list[tuple[str, bytes, float]] = []
+
+    def named(name: str) -> Handler:
+        return lambda data, at: calls.append((name, data, at))
+
     for name in "abc":
-        table.add(0x123, lambda data, at, name=name: calls.append((name, data, at)))
+        table.add(0x123, named(name))
     table[0x123](b"\x01", 2.0)
     assert calls == [("a", b"\x01", 2.0), ("b", b"\x01", 2.0), ("c", b"\x01", 2.0)]
 
 
 def test_a_removed_handler_is_called_no_more_and_the_last_takes_the_key_with_it() -> None:
-    table, calls = Table(), []
+    table = Table()
+    calls: list[str] = []
 
     def first(_data: bytes, _at: float) -> None:
         calls.append("first")

@@ -216,7 +216,8 @@ class _OtherTrace(Trace):
                 for message in reader:
                     self.line += 1
                     yield str(message.channel if message.channel is not None else 0), frame_of(message)
-        except (ValueError, OSError, EOFError, IndexError, KeyError, ImportError, can.CanError) as exc:
+        except Exception as exc:
+            # each of the library's readers has its own ways to stumble over a broken file
             raise TraceError(
                 f"trace {path} cannot be read after frame {self.line}: {exc}; export it again, or as lines (.log)"
             ) from exc

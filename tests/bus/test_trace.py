@@ -1,0 +1,215 @@
+from __future__ import annotations
+
+import contextlib
+import gzip
+import io
+import os
+import re
+from collections import Counter
+from pathlib import Path
+
+import can
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from underdash.bus.frames import Frame
+from underdash.bus.trace import Trace, TraceError, TraceWriter, line_of, read_trace
+
+RECORDINGS = Path(__file__).resolve().parents[3] / "shared" / "recordings"
+needs_recordings = pytest.mark.skipif(not RECORDINGS.is_dir(), reason=f"no recordings at {RECORDINGS}")
+
+
+def written(tmp_path: Path, text: str | bytes, name: str = "drive.log") -> Path:
+    path = tmp_path / name
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return path
+
+
+@st.composite
+def frames(draw: st.DrawFn) -> Frame:
+    extended = draw(st.booleans())
+    can_id = draw(st.integers(0, 0x1FFF_FFFF if extended else 0x7FF))
+    at = draw(st.integers(0, 10**12)) / 1e6
+    kind = draw(st.sampled_from(("data", "remote", "fd", "error")))
+    if kind == "remote":
+        return Frame(can_id, b"", extended, at, remote=True)
+    if kind == "fd":
+        return Frame(can_id, draw(st.binary(max_size=64)), extended, at, fd=True)
+    if kind == "error":
+        return Frame(draw(st.integers(0, 0x3FF)), draw(st.binary(min_size=8, max_size=8)), False, at, error=True)
+    return Frame(can_id, draw(st.binary(max_size=8)), extended, at)
+
+
+@given(st.lists(st.tuples(st.sampled_from(("drive", "comfort")), frames())))
+def test_what_is_written_is_read_again(pairs: list[tuple[str, Frame]]) -> None:
+    buffer = io.BytesIO()
+    with TraceWriter(buffer, {"boot": "abc"}) as writer:
+        for role, frame in pairs:
+            writer.write(role, frame)
+    trace = Trace(io.BytesIO(buffer.getvalue()), "memory")
+    assert list(trace) == pairs
+    assert trace.about == {"boot": "abc", "format": "1"}
+    assert trace.half_written == 0
+
+
+@given(frames().filter(lambda frame: not frame.error))
+def test_the_librarys_reader_understands_our_lines(frame: Frame) -> None:
+    message = next(iter(can.CanutilsLogReader(io.StringIO(line_of("drive", frame)))))
+    assert message.arbitration_id == frame.id
+    assert message.is_extended_id == frame.extended
+    assert (message.is_remote_frame, message.is_fd) == (frame.remote, frame.fd)
+    assert bytes(message.data) == frame.data
+    assert message.timestamp == pytest.approx(frame.at, abs=1e-6)
+
+
+def test_a_line_reads_as_the_trade_writes_it() -> None:
+    assert line_of("drive", Frame(0x1A0, b"\x01\xff", at=12.5)) == "(12.500000) drive 1A0#01FF\n"
+    assert line_of("drive", Frame(0x18DB33F1, b"", True, 0.0)) == "(0.000000) drive 18DB33F1#\n"
+
+
+@pytest.mark.parametrize("cut", range(1, 30))
+def test_a_trace_cut_off_anywhere_in_its_last_line_loses_only_that_line(tmp_path: Path, cut: int) -> None:
+    buffer = io.BytesIO()
+    with TraceWriter(buffer) as writer:
+        for number in range(3):
+            writer.write("drive", Frame(0x1A0, bytes((number,) * 4), at=number))
+    path = written(tmp_path, buffer.getvalue()[:-cut])
+    trace = read_trace(path)
+    assert [frame.data[0] for _, frame in trace] == [0, 1]
+    assert trace.half_written == (0 if cut == len("(2.000000) drive 1A0#02020202\n") else 1)
+
+
+def test_a_foreign_trace_may_end_without_a_line_end(tmp_path: Path) -> None:
+    trace = read_trace(written(tmp_path, "(1.0) can0 1A0#01\n(2.0) can0 1A0#02"))
+    assert [frame.data for _, frame in trace] == [b"\x01", b"\x02"]
+    trace = read_trace(written(tmp_path, "(1.0) can0 1A0#01\n(2.0) can0 1A0#0"))
+    assert [frame.data for _, frame in trace] == [b"\x01"]
+    assert trace.half_written == 1
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "(1.0) can0 1A0#012",
+        "(1.0) can0 1A0#0102030405060708090A",
+        "(1.0) can0 1A0",
+        "(1.0) can0 8A0#00",
+        "(1.0) can0 1A0A#00",
+        "(1.0) can0 1A0#0G",
+        "(1.0) 1A0#00",
+        "1.0 can0 1A0#00",
+        "(nan) can0 1A0#00",
+        "(-1) can0 1A0#00",
+        "nonsense",
+        "\x00\x01\x02",
+        "(1.0) can0 1A0#\u00e4\u00e4",
+    ],
+)
+def test_a_line_that_is_no_frame_is_named_with_its_number(tmp_path: Path, line: str) -> None:
+    path = written(tmp_path, f"# a remark\n\n(0.5) can0 1A0#00\n{line}\n(2.0) can0 1A0#00\n")
+    trace = read_trace(path)
+    next(trace)
+    with pytest.raises(TraceError, match=re.escape(f"{path}, line 4:")):
+        next(trace)
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_read_or_refused_with_a_sentence(data: bytes) -> None:
+    trace = Trace(io.BytesIO(data), "noise")
+    with contextlib.suppress(TraceError):
+        assert all(len(frame.data) <= 100 for _, frame in trace)
+
+
+def test_a_packed_trace_is_read_and_one_cut_off_gives_what_it_has(tmp_path: Path) -> None:
+    lines = b"".join(b"(%d.0) can0 1A0#%04X\n" % (number, number * 7919 % 65536) for number in range(5000))
+    whole = gzip.compress(lines)
+    assert sum(1 for _ in read_trace(written(tmp_path, whole, "a.log.gz"))) == 5000
+    trace = read_trace(written(tmp_path, whole[: len(whole) // 2], "b.log.gz"))
+    assert 0 < sum(1 for _ in trace) < 5000
+    assert trace.half_written == 1
+
+
+def test_a_trace_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match=r"missing\.log cannot be opened: No such file"):
+        read_trace(tmp_path / "missing.log")
+    with pytest.raises(TraceError, match="cannot be opened"):
+        read_trace(tmp_path)
+    with pytest.raises(TraceError, match="cannot be read after line 0"):
+        list(read_trace(written(tmp_path, "(1.0) can0 1A0#01\n", "plain.log.gz")))
+    damaged = bytearray(gzip.compress(os.urandom(4000)))
+    damaged[200:260] = bytes(60)
+    with pytest.raises(TraceError):
+        list(read_trace(written(tmp_path, bytes(damaged), "damaged.log.gz")))
+
+
+def test_a_trace_of_a_newer_format_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match="format 2"):
+        list(read_trace(written(tmp_path, "# underdash trace 2\n")))
+
+
+def test_marks_and_what_is_said_at_the_top_are_kept(tmp_path: Path) -> None:
+    path = tmp_path / "drive.log"
+    with TraceWriter(path, {"boot": "4f", "wall": "2026-01-02T03:04:05+00:00"}) as writer:
+        writer.write("drive", Frame(1, b"", at=1.0))
+        writer.mark("knock\nhere", 1.5)
+        writer.flush(durable=True)
+        assert writer.frames == 1
+    trace = read_trace(path)
+    assert len(list(trace)) == 1
+    assert trace.about["wall"] == "2026-01-02T03:04:05+00:00"
+    assert trace.marks == [(1.5, "knock here")]
+
+
+def test_an_existing_trace_is_never_overwritten(tmp_path: Path) -> None:
+    path = written(tmp_path, "")
+    with pytest.raises(TraceError, match="another name"):
+        TraceWriter(path)
+
+
+@pytest.mark.parametrize("ending", [".asc", ".blf", ".csv", ".db", ".trc"])
+def test_other_formats_are_read_through_the_library(tmp_path: Path, ending: str) -> None:
+    path = tmp_path / f"drive{ending}"
+    sent = [Frame(0x1A0, b"\x01\x02", at=1.0), Frame(0x18DB33F1, bytes(8), True, at=2.0)]
+    with can.Logger(path) as logger:
+        for frame in sent:
+            logger(can.Message(frame.at, frame.id, frame.extended, data=frame.data, channel=1, is_rx=True, check=True))
+    got = [frame for _, frame in read_trace(path)]
+    assert [(frame.id, frame.data, frame.extended) for frame in got] == [(f.id, f.data, f.extended) for f in sent]
+
+
+def test_another_format_that_is_broken_or_missing_is_told(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match="no such file"):
+        read_trace(tmp_path / "none.blf")
+    with pytest.raises(TraceError, match="cannot be read"):
+        list(read_trace(written(tmp_path, "timestamp,arbitration_id\nno such thing\n", "broken.csv")))
+
+
+def expected_counts() -> dict[str, int]:
+    """The frame counts the recordings' own table gives, by file."""
+    counts: dict[str, int] = {}
+    for line in (RECORDINGS / "README.md").read_text().splitlines() if RECORDINGS.is_dir() else []:
+        cells = [cell.strip() for cell in line.split("|")]
+        if len(cells) > 4 and (numbers := re.findall(r"\d[\d,]*", cells[3])):
+            names = [cells[1].split(",")[0]]
+            if len(numbers) == 2:
+                names.append(names[0] + cells[1].split("...")[1])
+            counts |= {name: int(number.replace(",", "")) for name, number in zip(names, numbers, strict=True)}
+    return counts
+
+
+@needs_recordings
+@pytest.mark.parametrize("name", sorted(expected_counts()))
+def test_recordings_have_as_many_frames_as_their_table_says_and_the_library_reads_the_same(name: str) -> None:
+    path = RECORDINGS / f"{name}.log.gz"
+    trace = read_trace(path)
+    with gzip.open(path, "rt") as file:
+        differing = Counter(
+            (message.arbitration_id, bytes(message.data), message.is_extended_id, message.channel)
+            != (frame.id, frame.data, frame.extended, channel)
+            or abs(message.timestamp - frame.at) > 1e-6
+            for message, (channel, frame) in zip(can.CanutilsLogReader(file), trace, strict=True)
+        )
+    print(f"{name}: {differing.total()} frames compared with the library's reader")
+    assert differing == {False: expected_counts()[name]}
+    assert trace.half_written == 0
