@@ -128,6 +128,12 @@ def test_a_variant_is_named(tmp_path: Path) -> None:
     assert (car.name, car.title, car.broadcasts) == ("car", "Manual", ())
 
 
+def test_an_empty_name_is_no_variant(tmp_path: Path) -> None:
+    assert read(tmp_path, HEAD, variant="").name == "car"
+    with pytest.raises(ConfigError, match="no variant chosen"):
+        read(tmp_path, VARIANTS, variant="")
+
+
 def test_variants_can_be_listed(tmp_path: Path) -> None:
     file = tmp_path / "car.toml"
     file.write_text(VARIANTS)

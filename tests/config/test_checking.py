@@ -119,7 +119,7 @@ CONFIGS = [
     ),
     ("bus.drive", "bus.driv", "", "note: bus drive of A car is not connected"),
     ("", "", "[bus.comfort]\nchannel = 'can0'", "error: buses drive and comfort are both at can0"),
-    ("transmit = true", "", "", "note: 1 values are to be asked for on bus drive, which is only listened to"),
+    ("transmit = true", "", "", "note: one request is described for bus drive, which is only listened to"),
     (
         "",
         "",
@@ -196,13 +196,21 @@ def test_evidence_from_a_wire_needs_no_bus() -> None:
     assert len(told(config(), replace(CAR, ignition=(IgnitionEvidence("wire.ignition", ("on",), ("off",)),)))) == 1
 
 
-def test_a_signal_that_nobody_provides_is_told_with_its_page() -> None:
+def test_a_page_that_stays_empty_is_told_with_its_signals() -> None:
     found = sentences(config(), CAR, replace(AROUND, provided=["button.menu"]))
 
-    assert any(
-        s.startswith("warning: page 'boost' needs engine.boost_pressure, which nobody provides; it will show none")
-        for s in found
-    )
+    assert any(s.startswith("warning: page 'boost' needs engine.boost_pressure, which nobody provides") for s in found)
+
+
+def test_a_page_that_shows_only_some_of_its_values_is_told_gently() -> None:
+    page = replace(BOOST, needs=("engine.boost_pressure", "engine.charge_pressure"))
+    found = sentences(config(), CAR, replace(AROUND, pages={"boost": page}))
+
+    assert "note: page 'boost' can show engine.charge_pressure too, which nobody provides" in found
+
+
+def test_the_hue_nobody_chose_is_not_spoken_of() -> None:
+    assert not any("hue" in sentence for sentence in sentences(config("night_hue = 120", "")))
 
 
 @pytest.mark.parametrize(

@@ -78,6 +78,7 @@ def make_car(
 ) -> CarDescription:
     """Make a description of a table; `folder` is where a base lies. See `read_car`."""
     car, variants = _read(CarSource(table, source, folder), signals, frozenset(protocols), 0)
+    variant = variant or None
     if variant is None and not variants:
         return car
     mistakes = Mistakes(source)

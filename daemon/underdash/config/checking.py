@@ -18,7 +18,7 @@ from ..display.palettes import night
 from ..power.battery import BOARDS, drain_sentence
 from ..power.states import Supply
 from .mistakes import nearest
-from .schema import Config, PanelConfig
+from .schema import Config, DimmingConfig, PanelConfig
 
 SMALLEST_DIGITS = 19 / 240
 """Height of the smallest lettering that informs, as a share of the panel's shorter side."""
@@ -158,7 +158,8 @@ def _sending(config: Config, car: CarDescription) -> Iterator[Finding]:
     for role in asked:
         if role not in sending:
             count = sum(_bus_of(car, poll.unit) == role for poll in car.polls)
-            sentence = f"{count} values are to be asked for on bus {role}, which is only listened to"
+            what = "one request is" if count == 1 else f"{count} requests are"
+            sentence = f"{what} described for bus {role}, which is only listened to"
             yield Finding(Level.NOTE, sentence, f"set transmit = true in [bus.{role}] once the ignition is known")
     if not sending:
         return
@@ -253,6 +254,8 @@ def _legible(name: str, panel: PanelConfig) -> Iterator[Finding]:
 
 def _night(config: Config) -> Iterator[Finding]:
     hue = config.dimming.night_hue
+    if hue == DimmingConfig().night_hue:  # nobody chose it
+        return
     for sentence in palette_findings(night(hue), hue):
         yield Finding(Level.NOTE, sentence)
 
@@ -265,13 +268,15 @@ def _deck(
             step = _instead(page, pages) or "enable the plug-in that brings it"
             yield Finding(Level.ERROR, f"panel {name} has a page {page!r} in its deck, which nobody brings", step)
             continue
-        missing = [signal for signal in pages[page].needs if provided is not None and signal not in provided]
-        if missing:
-            some = "none" if len(missing) == len(pages[page].needs) else "only some"
-            sentence = f"page {page!r} needs {_and(missing)}, which nobody provides; it will show {some} of its values"
-            yield Finding(
-                Level.WARNING, sentence, "add a source to the car's description, or take the page off the deck"
-            )
+        needs = pages[page].needs
+        missing = [signal for signal in needs if provided is not None and signal not in provided]
+        if missing and len(missing) == len(needs):
+            sentence = f"page {page!r} needs {_and(missing)}, which nobody provides, so it stays empty"
+            step = "add a source to the car's description, or take the page off the deck"
+            yield Finding(Level.WARNING, sentence, step)
+        elif missing:
+            sentence = f"page {page!r} can show {_and(missing)} too, which nobody provides"
+            yield Finding(Level.NOTE, sentence)
 
 
 def _buttons(car: CarDescription, around: Surroundings) -> Iterator[Finding]:
