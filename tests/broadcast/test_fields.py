@@ -54,6 +54,22 @@ def test_numbers_are_scaled_whatever_case_their_place_is(order: ByteOrder, lengt
     assert isinstance(value, float)
 
 
+@RELAXED
+@given(st.data(), st.sampled_from(ByteOrder), st.binary(min_size=8, max_size=8))
+def test_a_number_in_any_place_is_what_its_bits_say(data: st.DataObject, order: ByteOrder, payload: bytes) -> None:
+    byte, bit = data.draw(st.integers(0, 7)), data.draw(st.integers(0, 7))
+    room = 8 * (7 - byte) + (bit + 1 if order is ByteOrder.BIG else 8 - bit)
+    length = data.draw(st.integers(1, min(room, 24)))
+    value, _ = read(Field("a.number", Bits(byte, length, bit, order), scale=0.5, offset=-3.0), payload, NUMBER)
+    if order is ByteOrder.BIG:
+        skipped = 8 * byte + 7 - bit
+        written = "".join(f"{one:08b}" for one in payload)[skipped : skipped + length]
+    else:
+        skipped = 8 * byte + bit
+        written = "".join(f"{one:08b}"[::-1] for one in payload)[skipped : skipped + length][::-1]
+    assert value == int(written, 2) * 0.5 - 3.0
+
+
 def test_the_unit_conversion_is_folded_in() -> None:
     registry: pint.UnitRegistry[float] = pint.UnitRegistry()
     value, _ = read(Field("a.pressure", Bits(0, 16), scale=0.1, offset=-3.0, unit="psi"), b"\x01\x2c", PRESSURE)
