@@ -207,3 +207,10 @@ def test_the_tarn_has_no_barometer_and_the_loris_has_one() -> None:
     assert "ambient.pressure" not in provides["tarn"]
     assert {"engine.manifold_pressure", "engine.charge_pressure"} <= provides["tarn"]
     assert {"ambient.pressure", "engine.manifold_pressure"} <= provides["loris"]
+
+
+def test_the_two_kinds_of_standard_ids_differ_in_nothing_else() -> None:
+    short, long = (read_car(ROOT / "config" / "cars" / f"obd2_{bits}bit.toml") for bits in (11, 29))
+
+    assert [unit.extended for unit in (*short.units, *long.units)] == [False, True]
+    assert replace(long, name=short.name, title=short.title, units=short.units) == short
