@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import re
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import get_args, get_type_hints
 
