@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.bus.refusals import Reason, Refusal
@@ -252,6 +252,7 @@ def test_frames_that_are_nobodys_answer_change_nothing(text: str) -> None:
     assert car.value("engine.speed", 1.02) is None
 
 
+@settings(deadline=None)
 @given(st.lists(st.binary(max_size=8), max_size=20))
 def test_no_frame_breaks_it(frames: list[bytes]) -> None:
     car = Car([*obd.polls("engine", [0x0C]), asked("charge", "made_up", 1, "engine.charge_pressure")])

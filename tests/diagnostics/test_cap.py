@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.diagnostics.cap import Cap
@@ -26,6 +26,7 @@ def test_after_a_pause_a_few_go_out_closely_and_then_evenly() -> None:
     assert all(0.02 <= gap <= 0.03 for gap in gaps[3:])
 
 
+@settings(deadline=None)
 @given(st.integers(1, 60), st.integers(1, 8))
 def test_no_second_ever_sees_more_than_the_cap(per_s: int, burst: int) -> None:
     sent = eager(Cap(float(per_s), burst, 0.001), 3.0, 0.001)

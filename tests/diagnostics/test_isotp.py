@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.contract.errors import UnderdashError
@@ -16,12 +16,14 @@ def dropped(text: str, address: int | None = None) -> Dropped:
     return found
 
 
+@settings(deadline=None)
 @given(st.binary(min_size=1, max_size=6), addresses, st.binary(max_size=2))
 def test_what_is_wrapped_unwraps_to_itself_however_padded(payload: bytes, address: int | None, padding: bytes) -> None:
     frame = (wrap(payload, address) + padding)[:8]
     assert unwrap(frame, address) == payload
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=8), addresses)
 def test_no_frame_breaks_it_and_no_payload_is_longer_than_the_frame(data: bytes, address: int | None) -> None:
     found = unwrap(data, address)

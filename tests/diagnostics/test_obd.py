@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.contract.requests import Answer, PollRequest
@@ -35,12 +35,14 @@ def test_what_is_not_an_answer_gives_none(text: str) -> None:
     assert obd.read(bytes.fromhex(text)) == ()
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=8))
 def test_no_message_breaks_it(message: bytes) -> None:
     for answer in obd.read(message):
         assert (answer.refused is None) == (answer.identifier is not None)
 
 
+@settings(deadline=None)
 @given(st.sets(st.sampled_from([pid for pid, p in PARAMETERS.items() if p.size <= 2]), min_size=1, max_size=3))
 def test_an_answer_to_several_parameters_gives_each_its_bytes(pids: set[int]) -> None:
     body = b"".join(bytes((pid, *range(PARAMETERS[pid].size))) for pid in pids)

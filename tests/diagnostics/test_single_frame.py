@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.contract.errors import UnderdashError
@@ -87,6 +87,7 @@ def test_a_reply_without_count_is_all_that_follows() -> None:
     assert decode(form, UNIT, bytes.fromhex("E31234080BB8")) is None
 
 
+@settings(deadline=None)
 @given(st.integers(0, 0xFFFF), st.binary(min_size=1, max_size=3), st.integers(0, 255))
 def test_what_a_unit_says_is_read_as_it_said_it(number: int, value: bytes, address: int) -> None:
     unit = replace(UNIT, address=address)
@@ -94,6 +95,7 @@ def test_what_a_unit_says_is_read_as_it_said_it(number: int, value: bytes, addre
     assert decode(FORM, unit, frame.ljust(8, b"\0")) == Answer(number, value)
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=8))
 def test_no_frame_breaks_it(data: bytes) -> None:
     decode(FORM, UNIT, data)
