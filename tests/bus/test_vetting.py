@@ -162,6 +162,15 @@ TELLING = [0x01, 0x02, 0x03, 0x05, 0x06, 0x10, 0x11, 0x14, 0x22, 0x2E, 0x04, 0x2
 PAYLOADS = st.lists(st.sampled_from(TELLING) | st.integers(0, 255), min_size=2, max_size=8).map(bytes)
 
 
+def test_a_makers_command_spoken_the_standard_way_is_free_with_the_same_evidence() -> None:
+    unit = replace(TURBO, address=None)
+    payload = bytes.fromhex("03A61234")
+    made = template(unit, Parts(payload, (Span(2, 2, ((0x1234, 0x1234),)),), 1, maker="tarn"))
+    evidence = MakerEvidence({"turbo": (0xA6,)}, (replace(SHOWN, request=payload),))
+
+    assert reason(made, evidence) is None
+
+
 @st.composite
 def declared(draw: st.DrawFn) -> Template | None:
     """Draw any request a description could declare; None where it is no request at all."""
