@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import structlog
 
-from .errors import classify
+from .errors import ErrorFrame, classify
 from .frames import Frame
 from .port import PortEvents
 from .table import Table
@@ -21,27 +21,32 @@ def deliver(frames: list[Frame], at: float, table: Table, events: PortEvents, pl
         table, events: where they go.
         place: the interface, for the log.
     """
-    plain: Frame | None = None
-    count = others = 0
+    plain: list[Frame] = []
+    errors: list[ErrorFrame] = []
+    others = 0
     for frame in frames:
         try:
             if events.tap is not None:
                 events.tap(frame)
             if frame.error:
-                events.error_frame(classify(frame.id, frame.data), at)
+                errors.append(classify(frame.id, frame.data))
             elif frame.remote or frame.fd or len(frame.data) > 8:
                 others += 1
             else:
-                count += 1
-                plain = frame
+                plain.append(frame)
                 handler = table.get(frame.key)
                 if handler is not None:
                     handler(frame.data, at)
         except Exception:
             # one handler's mistake must not take the other frames with it
             _log.exception("frame_handler_failed", interface=place)
-    if plain is not None:
-        events.received(count, at)
-        events.sampled(plain.key, plain.data)
+    if plain:
+        # any of them, but not always the one at the same place of a burst
+        sample = plain[int(at * 1e4) % len(plain)]
+        events.received(len(plain), at)
+        events.sampled(sample.key, sample.data)
+    # after the data: a controller that is off hears nothing, so what was heard was heard before
+    for error in errors:
+        events.error_frame(error, at)
     if others:
         events.foreign(others, at)

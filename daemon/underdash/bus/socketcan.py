@@ -159,7 +159,11 @@ class SocketCanPort:
             return
         at = time.monotonic()
         raws, failure = self._take(at)
-        self._report(raws, self._dispatch(raws, at), at)
+        errors: list[tuple[int, bytes]] = []
+        self._report(raws, self._dispatch(raws, at, errors), at)
+        # after the data: a controller that is off hears nothing, so what was heard was heard before
+        for can_id, data in errors:
+            self._events.error_frame(classify(can_id, data), at)
         if failure is not None:
             self._fail(from_os_error(failure, self._name, opened=True))
 
@@ -180,8 +184,8 @@ class SocketCanPort:
             return raws, exc
         return raws, None
 
-    def _dispatch(self, raws: list[bytes], at: float) -> int:
-        """Call who wants them; return how many were data frames."""
+    def _dispatch(self, raws: list[bytes], at: float, errors: list[tuple[int, bytes]]) -> int:
+        """Call who wants them, put error frames into `errors`, and return how many were data frames."""
         get = self._get
         unpack = _FRAME.unpack
         data_frames = len(raws)
@@ -194,7 +198,7 @@ class SocketCanPort:
                 elif key & _SPECIAL or length > 8:
                     data_frames -= 1
                     if key & ERROR:
-                        self._events.error_frame(classify(key & _ID, data), at)
+                        errors.append((key & _ID, data))
             except struct.error:
                 data_frames -= 1
             except Exception:
