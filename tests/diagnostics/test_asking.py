@@ -340,3 +340,12 @@ def test_it_names_the_frames_it_has_to_hear() -> None:
     assert set(handlers) == {0x7E8, SHARED_KEY}
     handlers[0x7E8](bytes.fromhex("04410C1AF8"), 1.0)
     assert car.value("engine.speed", 1.0) == 1726.0
+
+
+def test_what_the_guard_never_lets_out_is_told_once() -> None:
+    car = obd_car()
+    car.want("engine.speed")
+    (poll,) = car.asking.due(0.0)
+    car.asking.refused(poll, Refusal(Reason.SERVICE, "drive: it writes"), 0.0)
+    assert car.told == ["engine 01 0C: never sent: drive: it writes; it is not asked again this journey"]
+    assert car.asking.due(60.0) == []

@@ -474,3 +474,13 @@ def test_what_passes_by_itself_delays_a_request_by_milliseconds(reason: Reason) 
     assert due is not None
     assert 0.0 < due <= 0.025
     assert scheduler.next(due) == [poll]
+
+
+@pytest.mark.parametrize("reason", [Reason.NO_TEMPLATE, Reason.SERVICE, Reason.MAKER_EVIDENCE, Reason.LOOKS_LIKE])
+def test_what_the_guard_never_lets_out_is_not_offered_again(reason: Reason) -> None:
+    (poll,) = polls_of([Wish(0)])
+    scheduler = Scheduler([poll], LIFTED)
+    scheduler.demand(wants_of([Wish(0)]), 0.0)
+    scheduler.refused(poll, Refusal(reason, "it writes."), 0.0)
+    assert scheduler.deadline(0.0) is None
+    assert scheduler.told(poll, 9.0).endswith("never sent: it writes; it is not asked again this journey")

@@ -129,6 +129,8 @@ class Asking:
         """Take note that the guard held a request back."""
         self.counts.held += 1
         self.scheduler.refused(poll, refusal, now)
+        if self.scheduler.parked(poll):
+            self._told(poll, self.scheduler.told(poll, now))
 
     def deadline(self, now: float) -> float | None:
         """Return when `due` has something to do again, None while there is nothing."""

@@ -17,6 +17,18 @@ from .options import Options
 from .polls import CompiledPoll, Lane
 from .turns import Queue, Turn, wait_text
 
+_NEVER = frozenset(
+    {
+        Reason.NO_TEMPLATE,
+        Reason.SERVICE,
+        Reason.MAKER_PERMISSION,
+        Reason.MAKER_EVIDENCE,
+        Reason.LOOKS_LIKE,
+        Reason.ID_IN_USE,
+    }
+)
+"""Refusals that rest on the request itself and not on the moment."""
+
 
 class Scheduler:
     """Hands out requests and takes in what became of them.
@@ -133,8 +145,14 @@ class Scheduler:
         self._caps[poll.bus].spend(now)
 
     def refused(self, poll: CompiledPoll, refusal: Refusal, now: float) -> None:
-        """Take note that the guard held a request back; it stays as urgent as it was."""
+        """Take note that the guard held a request back; it stays as urgent as it was.
+
+        What the guard never lets out is not offered again this journey, so that another source may have its turn.
+        """
         turn = self._turns[poll]
+        if refusal.reason in _NEVER:
+            self._park(turn, f"never sent: {refusal.sentence.rstrip('.')}", now)
+            return
         turn.held = refusal.sentence
         if refusal.reason in PASSING:
             capped = refusal.reason in (Reason.RATE, Reason.LOAD)
