@@ -233,7 +233,9 @@ def _knob(car: CarDescription) -> Literal["night", "always"]:
 def gesture_options(config: Config) -> GestureOptions:
     """Return the times of gestures."""
     own = config.buttons
-    return GestureOptions(double_s=own.double_s, repeat_s=own.repeat_s, stuck_s=own.stuck_s)
+    return GestureOptions(
+        double_s=own.double_s, repeat_after_s=own.repeat_after_s, repeat_s=own.repeat_s, stuck_s=own.stuck_s
+    )
 
 
 def state_directory(environment: Mapping[str, str] = os.environ) -> Path:

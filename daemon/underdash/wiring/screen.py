@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import inf
 
 import structlog
 
@@ -36,6 +38,9 @@ class Look:
 class Screen:
     """One panel, its deck and its renderer.
 
+    Attributes:
+        wall_gap_s: least time between two pictures on the clock on the wall, for loops that run faster than that.
+
     Args:
         name: of the panel in the configuration.
         panel: the device.
@@ -63,6 +68,8 @@ class Screen:
         self._turned = turned
         self._dimming = Dimming(look.dimming)
         self.dimmed = self._dimming.start()
+        self.wall_gap_s = 0.0
+        self._submitted_at = -inf
         self._night = night(look.hue_deg)
         face = Face(*panel.size, look.round)
         self.renderer = Renderer(panel, Painter(face, DAY), self._faulty)
@@ -74,6 +81,11 @@ class Screen:
     def update(self, snapshot: Snapshot, banner: Words | None, now: float) -> None:
         """Hand the newest values to the renderer."""
         self.dimmed = self._dimming.step(self.dimmed, DimmingInputs.read(snapshot), now)
+        if self.wall_gap_s:
+            wall = time.monotonic()
+            if wall - self._submitted_at < self.wall_gap_s:
+                return
+            self._submitted_at = wall
         level = self.dimmed.level if snapshot.power in LIT else 0.0
         seen = replace(snapshot, night=self.dimmed.night)
         palette = self._night if self.dimmed.night else DAY
