@@ -239,6 +239,13 @@ def test_the_time_begins_thirty_seconds_after_start() -> None:
     assert states(log)[-1] == (101.5, HALTING)
 
 
+def test_silence_alone_counts_only_once_the_accessory_lingers() -> None:
+    options = replace(ACCEPTED, linger_s=1e6)
+    log = drive(power(Supply.HELD, options), [(0.0, at(UNKNOWN, False, 11.0))], 200.0)
+
+    assert states(log) == [(30.0, LINGERING), (90.5, HALTING)]
+
+
 def test_a_switched_supply_does_not_look_at_the_battery() -> None:
     script = [(0.0, at(OFF, volts=11.0))]
 
