@@ -15,6 +15,28 @@ import pytest
 ROOT = Path(__file__).parent.parent
 TEMPLATE = ROOT / "plugins" / "template"
 
+CONFIG = """
+format = 1
+
+[car]
+name = "tarn"
+
+[plugins]
+enabled = ["tarn", "boost", "template"]
+
+[plugin.template]
+caution_below = {limit}
+
+[bus.drive]
+interface = "memory"
+
+[bus.comfort]
+interface = "memory"
+
+[power]
+supply = "switched"
+"""
+
 TOLD = """
 from underdash.loading import load
 loaded = load({"boost": {}, "template": {"caution_below": 55.0}})
@@ -26,7 +48,7 @@ print("from", underdash.__file__)
 """
 
 
-def run(*command: str | Path, cwd: Path, **environment: str) -> str:
+def run(*command: str | Path, cwd: Path, status: int = 0, **environment: str) -> str:
     """Run a command away from the work tree and return what it prints; its own words are shown if it fails."""
     clean = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV")}
     done = subprocess.run(
@@ -38,7 +60,7 @@ def run(*command: str | Path, cwd: Path, **environment: str) -> str:
         check=False,
         timeout=600,
     )
-    assert done.returncode == 0, f"{command}\n{done.stdout}\n{done.stderr}"
+    assert done.returncode == status, f"{command}\n{done.stdout}\n{done.stderr}"
     return done.stdout
 
 
@@ -78,5 +100,13 @@ def test_the_wheel_and_the_template_install_side_by_side_and_the_template_runs(t
     assert "'tarn'" in told
     assert f"from {tmp_path / 'v'}" in told
 
-    listed = run(python, "-m", "underdash", "plugins", cwd=tmp_path)
-    assert "template" in listed
+    assert "template" in run(python, "-m", "underdash", "plugins", cwd=tmp_path)
+    config = tmp_path / "underdash.toml"
+    config.write_text(CONFIG.format(limit=55.0))
+    listed = run(python, "-m", "underdash", "plugins", "--config", config, cwd=tmp_path)
+    assert "template  1.0.0  how well the charge air cooler works" in listed
+    assert "refused: none" in listed
+    config.write_text(CONFIG.format(limit=140.0))
+    listed = run(python, "-m", "underdash", "plugins", "--config", config, cwd=tmp_path, status=1)
+    assert "caution_below: found 140.0, allowed: at least 0 and at most 100 %" in listed
+    assert "correct [plugin.template] in" in listed
