@@ -6,7 +6,7 @@ Only samples of the source that counts are remembered. Both live in memory and a
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from ..contract.pages import Page
 from .store import Slot, Store
@@ -87,9 +87,10 @@ class Memory:
         """Return the highest values by signal, in the stored unit; signals without one are left out."""
         return {name: peak for name, peak in self._peaks.items() if peak is not None}
 
-    def histories(self, now: float) -> dict[str, tuple[tuple[float, float], ...]]:
-        """Return (seconds ago, value) by signal, oldest first."""
-        return {name: history.seen(now) for name, history in self._histories.items()}
+    def histories(self, now: float, names: Collection[str] | None = None) -> dict[str, tuple[tuple[float, float], ...]]:
+        """Return (seconds ago, value) by signal, oldest first; of `names` only, where they are given."""
+        kept = self._histories.items()
+        return {name: history.seen(now) for name, history in kept if names is None or name in names}
 
     def close(self) -> None:
         """Stop watching the store, before another memory takes over."""

@@ -6,7 +6,7 @@ opens, sends or draws; `run.py` adds that.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -18,12 +18,11 @@ from ..config.mistakes import Source, nearest
 from ..contract.cars import CarDescription, CarFile
 from ..contract.errors import UnderdashError
 from ..contract.pages import Page
-from ..contract.requests import PollRequest
 from ..contract.signals import PowerState, Snapshot
 from ..diagnostics.asking import Asking
-from ..diagnostics.obd import poll
+from ..diagnostics.obd import with_fields
 from ..diagnostics.options import Options
-from ..diagnostics.parameters import PARAMETERS, own_signals
+from ..diagnostics.parameters import own_signals
 from ..diagnostics.requests import Compiled, compile_polls
 from ..loading import Loaded, Refused, load
 from ..signals.catalogue import CATALOGUE, Catalogue
@@ -72,14 +71,26 @@ class Assembly:
         return [name for name in page.needs if name not in provided]
 
     def snapshot(
-        self, now: float, *, night: bool = False, power: PowerState = PowerState.AWAKE, notes: Iterable[str] = ()
+        self,
+        now: float,
+        names: Collection[str] | None = None,
+        *,
+        night: bool = False,
+        power: PowerState = PowerState.AWAKE,
+        notes: Iterable[str] = (),
     ) -> Snapshot:
-        """Return what a page may know at `now`, after the derived signals were brought up to date."""
+        """Return what a page may know at `now`, after the derived signals were brought up to date.
+
+        Args:
+            now: monotonic seconds.
+            names: signals to be read; None reads all.
+            night, power, notes: see `Snapshot`.
+        """
         self.derived.step(now)
         return replace(
-            self.store.snapshot(now),
+            self.store.snapshot(now, names),
             peaks=self.memory.peaks(),
-            histories=self.memory.histories(now),
+            histories=self.memory.histories(now, names),
             night=night,
             power=power,
             notes=tuple(notes),
@@ -105,7 +116,7 @@ def assemble(
         options: how polls are scheduled.
         told: called with a sentence when a request is parked or a unit falls silent.
     """
-    car = replace(car, polls=tuple(with_standard_fields(one) for one in car.polls))
+    car = replace(car, polls=tuple(with_fields(one) for one in car.polls))
     brought, loaded = contributions(loaded, car)
     catalogue = CATALOGUE.with_signals([*own_signals(), *(signal for _, signal in brought.signals)])
     ranks = {name: [Rank[kind.upper()] for kind in kinds] for name, kinds in (orders or {}).items()}
@@ -113,7 +124,7 @@ def assemble(
     tables = {bus.role: Table() for bus in car.buses}
     listeners = [*car.broadcasts, *(item for _, item in brought.broadcast_listeners)]
     broadcasts = register(listeners, store, tables, catalogue)
-    requests = [*car.polls, *(with_standard_fields(item) for _, item in brought.poll_requests)]
+    requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
     compiled = compile_polls(car, requests, [item for _, item in brought.request_protocols], store, catalogue)
     asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence))
     for bus, key, handler in asking.handlers():
@@ -138,14 +149,6 @@ def assemble(
         problems,
         suspended,
     )
-
-
-def with_standard_fields(request: PollRequest) -> PollRequest:
-    """Give a request of service 01 that names no fields those of SAE J1979."""
-    if request.protocol != "service_01" or request.fields or request.identifier not in PARAMETERS:
-        return request
-    standard = poll(request.unit, request.identifier, request.period_s)
-    return replace(request, fields=standard.fields, once=request.once or standard.once)
 
 
 def load_bundled() -> Loaded:

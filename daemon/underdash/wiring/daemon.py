@@ -7,7 +7,7 @@ its time from it, so a loop with simulated time runs the same daemon. Panels dra
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from math import inf
 from typing import Protocol
@@ -39,6 +39,7 @@ SLOW_S = 0.2
 PANEL_RETRY_S = 10.0
 FIRST_PAGE_S = 1.0
 VOLTAGE = "low_voltage_battery.voltage"
+DIMMING_SIGNALS = ("dashboard.brightness", "dashboard.night")
 
 
 class Keeper(Protocol):
@@ -89,6 +90,7 @@ class Daemon:
         self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform)
         self.alerts = Alerts([alert for _, alert in assembly.brought.alerts])
         self.screens: list[Screen] = []
+        #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
         self._transmit = frozenset(transmit)
         self._loop = loop
@@ -225,31 +227,42 @@ class Daemon:
         self._timer = self._loop.call_at(now + (SLEEPY_TICK_S if asleep else TICK_S), self._tick)
 
     def _step(self, now: float) -> None:
-        if now >= self._slow_at:
+        slow = now >= self._slow_at
+        if slow:
             self._slow_at = now + SLOW_S
             self._look_at_buses(now)
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
-        ignition = self.key.tick(self._buses, now)
-        volts = self.assembly.store.read(VOLTAGE, now).value
-        inputs = PowerInputs(
-            ignition.position, self.key.ignition.talking(now), volts if isinstance(volts, float) else None
-        )
-        state, effects = self.power.step(inputs, now)
-        for effect in effects:
-            self._take(effect, now)
+        state = self._step_power(now)
         self.fingers.tick(lambda: self.snapshot(now), now)
-        snapshot = self.snapshot(now)
+        snapshot = self.snapshot(now, self._watched())
         self.alerts.step(snapshot)
         banner = self.alerts.banner()
         for screen in self.screens:
             screen.update(snapshot, banner, now)
-        for observer in self.observers:
-            observer(now, snapshot)
+        if slow and self.observers:
+            everything = self.snapshot(now)
+            for observer in self.observers:
+                observer(now, everything)
         if state is not self._said_state:
             self._said_state = state
-            _log.info("power", state=state.value, ignition=ignition.why)
+            _log.info("power", state=state.value, ignition=self.key.state.why)
             self._calls.tell(state)
+
+    def _step_power(self, now: float) -> PowerState:
+        ignition = self.key.tick(self._buses, now)
+        volts = self.assembly.store.read(VOLTAGE, now).value
+        talking = self.key.ignition.talking(now)
+        inputs = PowerInputs(ignition.position, talking, volts if isinstance(volts, float) else None)
+        state, effects = self.power.step(inputs, now)
+        for effect in effects:
+            self._take(effect, now)
+        return state
+
+    def _watched(self) -> set[str]:
+        """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
+        names = {name for screen in self.screens for name in screen.deck.current.needs}
+        return names.union(self.alerts.signals, DIMMING_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
         before = {status.role: status.state for status in self._buses}
@@ -287,10 +300,10 @@ class Daemon:
 
     # --- what there is to tell ----------------------------------------------------------------------------------
 
-    def snapshot(self, now: float) -> Snapshot:
-        """Return what pages may know."""
+    def snapshot(self, now: float, names: Collection[str] | None = None) -> Snapshot:
+        """Return what pages may know; of `names` only, where they are given."""
         night = any(screen.dimmed.night for screen in self.screens)
-        taken = self.assembly.snapshot(now, night=night, power=self.power.state, notes=self._notes(now))
+        taken = self.assembly.snapshot(now, names, night=night, power=self.power.state, notes=self._notes(now))
         return replace(taken, hold=self.fingers.gestures.progress(now))
 
     def status(self) -> Status:
