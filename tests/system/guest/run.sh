@@ -1,0 +1,152 @@
+#!/bin/bash
+# Run a command as root in a small Linux guest that has CAN, which most build machines' kernels lack.
+#
+#   run.sh [-t SECONDS] PROJECT PACKAGES COMMAND...
+#
+# PROJECT is seen in the guest as /project and PACKAGES (a site-packages directory) as /packages, both read-only.
+# The command's output comes out here as it is printed, and its exit status is this script's; 124 means that it took
+# too long, 125 that the guest did not work. The image is built once, as root, from the Debian sources this machine
+# uses, and kept in $UNDERDASH_GUEST (default ~/.cache/underdash-guest).
+set -euo pipefail
+
+limit=240
+while getopts t: option; do
+  case $option in
+    t) limit=$OPTARG ;;
+    *) exit 125 ;;
+  esac
+done
+shift $((OPTIND - 1))
+[[ $# -ge 3 ]] || { sed -n '2,/^set/{/^#/s/^# \?//p}' "$0" >&2; exit 125; }
+project=$(realpath "$1") packages=$(realpath "$2")
+shift 2
+release=$(. /etc/os-release && echo "$VERSION_CODENAME")
+image=${UNDERDASH_GUEST:-$HOME/.cache/underdash-guest}/$release
+
+complain() { echo "guest: $*" >&2; }
+
+install_tools() {
+  local missing=() tool
+  for tool in mmdebstrap qemu-system-x86 e2fsprogs cpio xz-utils; do
+    dpkg-query -W -f '${Status}' "$tool" 2>/dev/null | grep -q 'ok installed' || missing+=("$tool")
+  done
+  ((${#missing[@]})) || return 0
+  complain "installing ${missing[*]}"
+  apt-get -qq update
+  DEBIAN_FRONTEND=noninteractive apt-get -qq -o DPkg::Lock::Timeout=600 install -y --no-install-recommends \
+    "${missing[@]}" >/dev/null
+}
+
+debian_sources() {
+  apt-get indextargets --format 'deb $(REPO_URI) $(CODENAME) $(COMPONENT)' \
+    'Origin: Debian' 'Created-By: Packages' "Architecture: $(dpkg --print-architecture)"
+}
+
+# A root file system with Python, iproute2 and the modules for CAN and for the guest's own devices, on ext4, and a
+# first-stage file system that loads what it takes to mount it. There is no service manager: the guest runs one job.
+build_image() {
+  local work=$1 root=$1/root stage=$1/stage version file
+  mkdir -p "$root" "$stage"/{bin,modules,dev,root}
+  debian_sources | mmdebstrap --quiet --mode=root --variant=minbase \
+    --include=python3,iproute2,kmod,busybox-static \
+    --dpkgopt='path-exclude=/usr/share/doc/*' --dpkgopt='path-exclude=/usr/share/locale/*' \
+    --customize-hook='chroot "$1" sh -c "cd /tmp && apt-get -qq download \$(apt-cache depends linux-image-amd64 |
+      sed -n \"s/.*Depends: //p\") && dpkg-deb -x linux-image-*.deb /kernel && rm linux-image-*.deb"' \
+    "$release" "$root" -
+  version=$(basename "$root"/kernel/boot/vmlinuz-*)
+  version=${version#vmlinuz-}
+  cp "$root/kernel/boot/vmlinuz-$version" "$work/kernel"
+  mkdir -p "$root/lib/modules/$version"
+  (cd "$(dirname "$(find "$root/kernel" -path "*modules/$version/kernel" -type d)")" &&
+    find kernel/net/can kernel/drivers/net/can kernel/fs/{ext4,jbd2,mbcache.ko*,9p,netfs,fscache} kernel/net/9p \
+      kernel/drivers/{block,virtio,char} kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
+      -type f 2>/dev/null | cpio -pdm --quiet "$root/lib/modules/$version")
+  rm -rf "$root/kernel"
+  chroot "$root" depmod "$version"
+
+  mkdir "$root"/{project,packages,job}
+  cat >"$root/sbin/job" <<'JOB'
+#!/bin/bash
+mount -t proc p /proc
+mount -t sysfs s /sys
+for place in tmp run root var; do mount -t tmpfs $place /$place; done
+for share in project packages job; do mount -t 9p -o trans=virtio,version=9p2000.L,msize=262144 $share /$share; done
+export HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8 PYTHONDONTWRITEBYTECODE=1
+export PYTHONPATH=/project/daemon:/packages
+ip link set lo up
+cd /project
+bash /job/command </dev/null >/dev/hvc0 2>&1
+echo $? >/job/status
+sync
+busybox poweroff -f
+JOB
+  chmod 755 "$root/sbin/job"
+
+  cp "$root/bin/busybox" "$stage/bin/"
+  chroot "$root" modprobe -S "$version" -a -D virtio_pci virtio_blk virtio_console ext4 crc32c_generic 9pnet_virtio 9p |
+    awk '$1 == "insmod" && !seen[$2]++ { print $2 }' >"$work/modules"
+  while read -r file; do
+    case $file in
+      *.xz) xz -dc "$root$file" >"$stage/modules/$(basename "${file%.xz}")" ;;
+      *) cp "$root$file" "$stage/modules/" ;;
+    esac
+    basename "${file%.xz}" >>"$stage/modules/order"
+  done <"$work/modules"
+  cat >"$stage/init" <<'INIT'
+#!/bin/busybox sh
+busybox=/bin/busybox
+$busybox mount -t devtmpfs d /dev
+while read module; do $busybox insmod /modules/$module; done </modules/order
+until [ -b /dev/vda ]; do $busybox usleep 20000; done
+$busybox mount -t ext4 -o ro /dev/vda /root && $busybox mount -o move /dev /root/dev && exec $busybox switch_root /root /sbin/job
+INIT
+  chmod 755 "$stage/init"
+  (cd "$stage" && find . | cpio -o -H newc --quiet | gzip -1) >"$work/first"
+  : >"$work/disk"
+  mke2fs -q -F -t ext4 -d "$root" "$work/disk" "$(($(du -sm "$root" | cut -f1) * 12 / 10 + 128))M"
+  rm -rf "$root" "$stage"
+}
+
+if [[ ! -e $image/kernel ]]; then
+  [[ $(id -u) == 0 ]] || { complain "building the image takes root"; exit 125; }
+  mkdir -p "$(dirname "$image")"
+  exec 9>"$image.lock"
+  flock 9
+  if [[ ! -e $image/kernel ]]; then
+    install_tools >&2
+    rm -rf "$image.new"
+    complain "building the image, once"
+    build_image "$image.new" >&2
+    mv "$image.new" "$image"
+  fi
+  exec 9>&-
+fi
+
+job=$(mktemp -d)
+machine=''
+trap '[[ -z $machine ]] || kill "$machine" 2>/dev/null; rm -rf "$job"' EXIT
+printf '%s\n' "$*" >"$job/command"
+share() { echo "-fsdev local,id=$1,path=$2,security_model=none,readonly=$3,multidevs=remap -device virtio-9p-pci,fsdev=$1,mount_tag=$1"; }
+mkfifo "$job/out"
+# shellcheck disable=SC2046
+timeout -s KILL "$limit" qemu-system-x86_64 -M q35 -accel tcg,thread=multi -cpu max -smp 2 -m 512 \
+  -nodefaults -no-user-config -display none -no-reboot \
+  -kernel "$image/kernel" -initrd "$image/first" \
+  -append "console=ttyS0 quiet panic=-1 mitigations=off nokaslr" -serial "file:$job/console" \
+  -drive "file=$image/disk,format=raw,if=virtio,readonly=on" \
+  $(share project "$project" on) $(share packages "$packages" on) $(share job "$job" off) \
+  -device virtio-serial-pci -chardev "stdio,id=text,signal=off" -device virtconsole,chardev=text \
+  </dev/null >"$job/out" 2>"$job/errors" &
+machine=$!
+cat "$job/out" | tr -d '\r'
+code=0
+wait "$machine" || code=$?
+machine=''
+if [[ -s $job/status ]]; then
+  exit "$(cat "$job/status")"
+fi
+complain "no status from the guest (qemu ended with $code)"
+cat "$job/errors" >&2
+tail -15 "$job/console" >&2 || true
+((code == 137)) && exit 124
+exit 125
