@@ -46,7 +46,7 @@ debian_sources() {
 # first-stage file system that loads what it takes to mount it. There is no service manager: the guest runs one job.
 build_image() {
   local work=$1 root=$1/root stage=$1/stage version file
-  mkdir -p "$root" "$stage"/{bin,modules,dev,root}
+  mkdir -p "$root" "$stage"/{bin,modules,dev,new}
   debian_sources | mmdebstrap --quiet --mode=root --variant=minbase \
     --include=python3,iproute2,kmod,busybox-static \
     --dpkgopt='path-exclude=/usr/share/doc/*' --dpkgopt='path-exclude=/usr/share/locale/*' \
@@ -98,7 +98,7 @@ busybox=/bin/busybox
 $busybox mount -t devtmpfs d /dev
 while read module; do $busybox insmod /modules/$module; done </modules/order
 until [ -b /dev/vda ]; do $busybox usleep 20000; done
-$busybox mount -t ext4 -o ro /dev/vda /root && $busybox mount -o move /dev /root/dev && exec $busybox switch_root /root /sbin/job
+$busybox mount -t ext4 -o ro /dev/vda /new && $busybox mount -o move /dev /new/dev && exec $busybox switch_root /new /sbin/job
 INIT
   chmod 755 "$stage/init"
   (cd "$stage" && find . | cpio -o -H newc --quiet | gzip -1) >"$work/first"
