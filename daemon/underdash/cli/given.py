@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from math import isfinite
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError
 from ..contract.signals import Kind, Signal, Value
 from ..contract.units import UNITS, compatible, convert
 from ..signals.catalogue import Catalogue
@@ -18,11 +18,11 @@ def given(text: str, catalogue: Catalogue) -> tuple[Signal, Value]:
     """Read ``signal=value``; a number may carry a unit, else it is in the signal's stored one.
 
     Raises:
-        UnderdashError: it cannot be read; the message says what is allowed.
+        GivenError: it cannot be read; the message says what is allowed.
     """
     name, equals, value = text.partition("=")
     if not equals:
-        raise UnderdashError(f"--set takes signal=value, such as engine.boost_pressure='0.8 bar'; found {text!r}")
+        raise GivenError(f"--set takes signal=value, such as engine.boost_pressure='0.8 bar'; found {text!r}")
     signal = catalogue.signal(name.strip())
     return signal, _value(signal, value.strip())
 
@@ -32,24 +32,24 @@ def _value(signal: Signal, text: str) -> Value:
         return _number(signal, text)
     if signal.kind is Kind.SWITCH:
         if text.lower() not in _SWITCH:
-            raise UnderdashError(f"{signal.name} is a switch: on or off; found {text!r}")
+            raise GivenError(f"{signal.name} is a switch: on or off; found {text!r}")
         return _SWITCH[text.lower()]
     if signal.kind is Kind.CHOICE and text not in signal.choices:
-        raise UnderdashError(f"{signal.name} is one of {', '.join(signal.choices)}; found {text!r}")
+        raise GivenError(f"{signal.name} is one of {', '.join(signal.choices)}; found {text!r}")
     return text
 
 
 def _number(signal: Signal, text: str) -> float:
     found = _NUMBER.fullmatch(text)
     if not found or not isfinite(float(found[1])):
-        raise UnderdashError(
+        raise GivenError(
             f"{signal.name} takes a number and perhaps a unit, such as '90 {signal.unit}'; found {text!r}"
         )
     unit = _unit(signal, found[2])
     value = convert(float(found[1]), unit, signal.unit)
     low, high = signal.low, signal.high
     if (low is not None and value < low) or (high is not None and value > high):
-        raise UnderdashError(
+        raise GivenError(
             f"{signal.name} lies between {low:g} and {high:g} {signal.unit}; found {text!r}, which is {value:g}"
         )
     return value
@@ -62,4 +62,4 @@ def _unit(signal: Signal, text: str) -> str:
     for name in compatible(signal.unit):
         if text.casefold() in (name.casefold(), UNITS[name].label.casefold()):
             return name
-    raise UnderdashError(f"{signal.name} can be given in {', '.join(compatible(signal.unit))}; found {text!r}")
+    raise GivenError(f"{signal.name} can be given in {', '.join(compatible(signal.unit))}; found {text!r}")

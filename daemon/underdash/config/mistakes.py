@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError
 
 KeyPath = tuple[str | int, ...]
 """Where in a file: names of tables and keys, and positions in lists, counted from 0."""
@@ -50,12 +50,26 @@ class Mistake:
         return f"{place}{key}: found {self.found}, allowed: {self.allowed}{hint}"
 
 
-class ConfigError(UnderdashError):
+class ConfigError(GivenError):
     """A file that cannot be used; the message lists all its mistakes."""
 
     def __init__(self, mistakes: Iterable[Mistake]) -> None:
         self.mistakes = tuple(mistakes)
         super().__init__(_listing(self.mistakes))
+
+
+class UnreadableError(ConfigError):
+    """A file that cannot even be read.
+
+    Args:
+        file: which file.
+        reason: why not.
+        step: what to do about it.
+    """
+
+    def __init__(self, file: str, reason: str, step: str) -> None:
+        super().__init__([Mistake(file, None, "", reason, step)])
+        self.args = (f"{file} cannot be read: {reason}; {step}",)
 
 
 @dataclass(frozen=True, slots=True)

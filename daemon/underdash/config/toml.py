@@ -8,7 +8,7 @@ from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 from typing import Any
 
-from .mistakes import ConfigError, KeyPath, Mistake, Source
+from .mistakes import ConfigError, KeyPath, Mistake, Source, UnreadableError, nearest
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 _KEY = re.compile(
@@ -45,13 +45,23 @@ def _bytes(path: Path) -> bytes:
     try:
         found = path.stat()
         if found.st_size > _LARGEST_BYTES:
-            raise ConfigError([Mistake(str(path), None, "", "a file over 4 MB", "a text file of some kilobytes")])
+            raise UnreadableError(str(path), "it is over 4 MB", "such a file has some kilobytes of text")
         if not (S_ISREG(found.st_mode) or S_ISDIR(found.st_mode)):  # reading a pipe would wait for ever
-            raise ConfigError([Mistake(str(path), None, "", "a device or a pipe", "a file")])
+            raise UnreadableError(str(path), "it is a device or a pipe", "name a file")
         return path.read_bytes()
     except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
         reason = getattr(exc, "strerror", None) or str(exc)
-        raise ConfigError([Mistake(str(path), None, "", reason, "a file that can be read")]) from exc
+        near = nearest(path.name, _beside(path))
+        step = f"did you mean {path.with_name(near)}?" if near and near != path.name else "name a file that can be read"
+        raise UnreadableError(str(path), reason, step) from exc
+
+
+def _beside(path: Path) -> list[str]:
+    """Names of the files in a file's folder, none if that cannot be read either."""
+    try:
+        return [other.name for other in path.parent.iterdir() if other.suffix == ".toml"]
+    except (OSError, ValueError):
+        return []
 
 
 def parse_toml(text: str, file: str) -> tuple[dict[str, Any], Source]:

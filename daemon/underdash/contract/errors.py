@@ -7,4 +7,16 @@ from __future__ import annotations
 
 
 class UnderdashError(Exception):
-    """Something a person can put right; the message says how."""
+    """Something a person can put right; the message says how.
+
+    Attributes:
+        exit_status: what a command ends with: 1, it could not be done.
+    """
+
+    exit_status = 1
+
+
+class GivenError(UnderdashError):
+    """What was given is wrong, and the same will be wrong again: an argument, the configuration, a description."""
+
+    exit_status = 2

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from ..contract.pages import Canvas, Page, Role
 from ..contract.signals import Snapshot
 
 EMPTY = "no_pages"
 
 
-class UnknownPageError(UnderdashError):
+class UnknownPageError(GivenError):
     """A page was named that nobody brings."""
 
 

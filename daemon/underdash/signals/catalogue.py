@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
 from math import inf
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from ..contract.signals import Kind, Signal
 
 BUTTON = "button."
@@ -228,13 +228,13 @@ class Catalogue(Mapping[str, Signal]):
         """Return a signal's entry.
 
         Raises:
-            UnderdashError: nobody declared it; the message gives the nearest spelling.
+            GivenError: nobody declared it; the message gives the nearest spelling.
         """
         if name in self:
             return self[name]
         near = nearest(name, self)
         hint = f"did you mean {near!r}?" if near else "declare it in a plug-in's signals hook"
-        raise UnderdashError(f"signal {name!r} is not known; {hint}")
+        raise GivenError(f"signal {name!r} is not known; {hint}")
 
     def with_signals(self, signals: Iterable[Signal]) -> Catalogue:
         """Return a catalogue with more entries; raises as the class does."""
@@ -245,5 +245,5 @@ CATALOGUE = Catalogue((*_VEHICLE, *_AIR, *_ENGINE_PARTS, *_DRIVELINE, *_BATTERIE
 
 
 def signal(name: str) -> Signal:
-    """Return the catalogue's entry of a name; raises `UnderdashError` with the nearest spelling."""
+    """Return the catalogue's entry of a name; raises `GivenError` with the nearest spelling."""
     return CATALOGUE.signal(name)

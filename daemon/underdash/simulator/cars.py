@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError
 from .driver import Script
 from .hybrid_car import HybridDesign
 from .models import ModelMaker
@@ -19,11 +19,11 @@ def simulated(name: str) -> tuple[ModelMaker, Script]:
     """Return model and script of a car.
 
     Raises:
-        UnderdashError: there is no simulation of this car.
+        GivenError: there is no simulation of this car.
     """
     cars = _cars()
     if name not in cars:
-        raise UnderdashError(f"car {name!r} cannot be simulated; these can: {', '.join(sorted(cars))}")
+        raise GivenError(f"car {name!r} cannot be simulated; these can: {', '.join(sorted(cars))}")
     return cars[name]
 
 

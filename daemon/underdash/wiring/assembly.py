@@ -16,7 +16,7 @@ from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
 from ..config.mistakes import Source, nearest
 from ..contract.cars import CarDescription, CarFile
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError
 from ..contract.pages import Page
 from ..contract.signals import PowerState, Snapshot
 from ..diagnostics.asking import Asking
@@ -164,7 +164,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
 
     Raises:
         ConfigError: the file has mistakes.
-        UnderdashError: nobody brings a car of this name; the message has those there are.
+        GivenError: nobody brings a car of this name; the message has those there are.
     """
     protocols = [item.name for _, item in collect(loaded, "request_protocols").items]
     if wanted.endswith(".toml"):
@@ -185,7 +185,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
             return read_car(item.path, variant=variant, protocols=protocols), loaded
         if not item.path.exists():
             broken.append(f"{plugin} names {item.path}, which is not there")
-    raise UnderdashError(_no_car(wanted, names, broken, collected.refused))
+    raise GivenError(_no_car(wanted, names, broken, collected.refused))
 
 
 def _name_of(file: CarFile) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ..bus.frames import Frame
 from ..bus.trace import Trace, read_trace
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from .assembly import Assembly
 
 STEP_S = 0.04
@@ -93,7 +93,7 @@ class TracePlayer:
         elif len(roles) == 1 and not self._roles:
             self._roles[channel] = roles[0]
         elif not self._roles:
-            raise UnderdashError(
+            raise GivenError(
                 f"{self._path}: which bus is {channel!r}? It has {', '.join(roles)}; say --bus {roles[0]}={channel}"
             )
         return self._roles.get(channel)
@@ -102,4 +102,4 @@ class TracePlayer:
         for channel, role in self._roles.items():
             if role not in self._assembly.tables:
                 there = ", ".join(self._assembly.tables)
-                raise UnderdashError(f"--bus {role}={channel}: the car has no bus {role!r}; its buses are {there}")
+                raise GivenError(f"--bus {role}={channel}: the car has no bus {role!r}; its buses are {there}")
