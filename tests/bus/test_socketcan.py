@@ -105,9 +105,10 @@ def test_a_turn_of_the_loop_takes_at_most_32_frames(recorder: Recorder, taken: T
     asyncio.run(run())
 
 
-def test_a_handler_that_raises_costs_only_its_own_frame(recorder: Recorder, taken: Taken) -> None:
+@pytest.mark.parametrize("mistake", [RuntimeError("no"), struct.error("too short")])
+def test_a_handler_that_raises_costs_only_its_own_frame(recorder: Recorder, taken: Taken, mistake: Exception) -> None:
     def broken(_data: bytes, _at: float) -> None:
-        raise RuntimeError("no")
+        raise mistake
 
     async def run() -> None:
         async with opened(recorder) as wire:
@@ -172,6 +173,8 @@ def test_a_sent_frame_is_a_struct_can_frame(recorder: Recorder) -> None:
             assert wire.port.send(Frame(0x7DF, b"\x02\x01\x0c"))
             assert wire.port.send(Frame(0x18DB33F1, bytes(8), extended=True))
             assert not wire.port.send(Frame(0x1, bytes(12), fd=True))
+            assert not wire.port.send(Frame(0x1, bytes(9)))
+            assert not wire.port.send(Frame(0x1, bytes(8), error=True))
             return [wire.near.recv(72), wire.near.recv(72)]
 
     assert asyncio.run(run()) == [raw(0x7DF, b"\x02\x01\x0c"), raw(0x18DB33F1 | EXTENDED, bytes(8))]

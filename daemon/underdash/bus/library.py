@@ -20,7 +20,7 @@ import structlog
 from .delivery import deliver
 from .filters import exact
 from .frames import EXTENDED, Frame
-from .port import PortError, PortEvents, PortGoneError, from_os_error
+from .port import PortError, PortEvents, PortGoneError, from_os_error, sendable
 from .table import Table
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ class LibraryPort:
     def send(self, frame: Frame) -> bool:
         """See `Port`."""
         bus = self._bus
-        if bus is None or frame.fd or frame.error:
+        if bus is None or self.silent or not sendable(frame):
             return False
         try:
             bus.send(_message(frame), timeout=0)

@@ -13,7 +13,7 @@ from dataclasses import replace
 from .delivery import deliver
 from .filters import PASS_ALL, exact, passes
 from .frames import Frame
-from .port import PortAbsentError, PortError, PortEvents, PortGoneError
+from .port import PortAbsentError, PortError, PortEvents, PortGoneError, sendable
 from .table import Table
 
 
@@ -114,7 +114,7 @@ class MemoryPort:
 
     def send(self, frame: Frame) -> bool:
         """See `Port`; frames that a real controller of ours could not send are not taken."""
-        if self._loop is None or self.silent or frame.fd or frame.error or len(frame.data) > 8:
+        if self._loop is None or self.silent or not sendable(frame):
             return False
         return self._bus.carry(frame)
 

@@ -143,6 +143,11 @@ class QuietEvents:
         """See `PortEvents`."""
 
 
+def sendable(frame: Frame) -> bool:
+    """Say whether a frame is one that a port sends: classic, at most eight bytes, and no report of an error."""
+    return not (frame.fd or frame.error) and len(frame.data) <= 8
+
+
 _ABSENT = (errno.ENODEV, errno.ENXIO, errno.ENOENT)
 _RIGHTS = (errno.EPERM, errno.EACCES)
 _NO_FAMILY = (errno.EAFNOSUPPORT, errno.EPROTONOSUPPORT)

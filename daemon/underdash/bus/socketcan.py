@@ -24,7 +24,7 @@ from .delivery import deliver
 from .errors import classify
 from .filters import exact, packed
 from .frames import ERROR, EXTENDED, REMOTE, Frame, Handler
-from .port import PortError, PortEvents, from_os_error
+from .port import PortError, PortEvents, from_os_error, sendable
 from .table import Table
 
 FRAMES_A_TURN = 32
@@ -79,6 +79,7 @@ class SocketCanPort:
         self._release = release
         self._place = network / name
         self._socket: socket.socket | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._index: str | None = None
         self._lost = 0
         self._turn = 0
@@ -107,7 +108,7 @@ class SocketCanPort:
 
     def send(self, frame: Frame) -> bool:
         """See `Port`."""
-        if self._socket is None or frame.fd or frame.error:
+        if self._socket is None or self.silent or not sendable(frame):
             return False
         can_id = frame.key | REMOTE if frame.remote else frame.key
         try:
@@ -144,7 +145,7 @@ class SocketCanPort:
         opened, self._socket = self._socket, None
         if opened is None:
             return
-        if hasattr(self, "_loop"):
+        if self._loop is not None:
             self._loop.remove_reader(opened)
         if self._release is not None:
             self._release()
@@ -199,9 +200,10 @@ class SocketCanPort:
                     data_frames -= 1
                     if key & ERROR:
                         errors.append((key & _ID, data))
-            except struct.error:
-                data_frames -= 1
             except Exception:
+                if len(raw) != _FRAME.size:
+                    data_frames -= 1
+                    continue
                 # one handler's mistake must not take the other frames of this turn with it
                 _log.exception("frame_handler_failed", interface=self._name)
         return data_frames
@@ -258,7 +260,7 @@ class SocketCanPort:
 
     def _fail(self, error: PortError) -> None:
         # a descriptor that stays readable with an error would spin the loop
-        if self._socket is not None:
+        if self._socket is not None and self._loop is not None:
             self._loop.remove_reader(self._socket)
         self._events.failed(error, time.monotonic())
 
