@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import sys
 import threading
+import time
 from collections.abc import Sequence
 
 import pytest
@@ -198,6 +199,34 @@ def test_a_page_that_does_not_come_back_can_be_seen_from_outside() -> None:
     go_on.set()
     assert renderer.stop(SOON_S)
     assert renderer.overdue(9.0) is None
+
+
+def test_a_page_that_does_not_come_back_is_ended_and_the_next_one_is_drawn() -> None:
+    begun, never = threading.Event(), threading.Event()
+
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        begun.set()
+        while not never.is_set():
+            try:
+                never.wait(0.001)
+            except Exception:
+                continue
+
+    faults: list[Fault] = []
+    panel = PicturePanel()
+    renderer = Renderer(panel, Painter(Face(240, 240)), faults.append, clock=time.monotonic, most_fps=1000.0)
+    renderer.start()
+    renderer.submit(Frame(Page("stuck", "Stuck", draw, ()), Snapshot(0.0, {}), DAY))
+    assert begun.wait(SOON_S)
+    assert renderer.abandon(time.monotonic()) is None
+    assert renderer.abandon(time.monotonic() + 1.0) == "stuck"
+    assert renderer.wait_idle(SOON_S)
+    renderer.submit(frame("fine"))
+    assert renderer.wait_idle(SOON_S)
+    assert panel.frames == 1
+    assert [(fault.page, fault.off) for fault in faults] == [("stuck", True)]
+    assert "did not come back" in faults[0].sentence
+    assert renderer.stop(SOON_S)
 
 
 def test_frames_keep_their_distance() -> None:

@@ -110,7 +110,7 @@ def night(hue_deg: float = 32.0) -> Palette:
     """
     if not 0.0 <= hue_deg <= 360.0:
         raise UnderdashError(
-            f"dimming: hue is {hue_deg:g}; it is an angle from 0 to 360 degrees (0 red, 32 amber, 120 green, "
+            f"dimming: night_hue is {hue_deg:g}; it is an angle from 0 to 360 degrees (0 red, 32 amber, 120 green, "
             "240 blue). Set it to the hue of your dashboard's lighting."
         )
     hue = hue_deg % 360.0
@@ -144,8 +144,8 @@ def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
         for role, alarm in ALARM_HUES.items():
             if abs((hue_deg - alarm + 180) % 360 - 180) < CLOSE_HUES_DEG:
                 found.append(
-                    f"dimming: hue {hue_deg:g} is close to the {role} colour: a band in its {role} zone differs by "
-                    "brightness only; the zones on the rim and the words remain"
+                    f"dimming: night_hue {hue_deg:g} is close to the {role} colour: a band in its {role} zone differs "
+                    "by brightness only; the zones on the rim and the words remain"
                 )
     return found
 

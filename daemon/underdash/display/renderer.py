@@ -6,6 +6,7 @@ seen from outside by `overdue`.
 
 from __future__ import annotations
 
+import ctypes
 import threading
 import time
 from collections.abc import Callable
@@ -24,8 +25,14 @@ MOST_FPS = 25.0
 LATE_S = 0.025
 """A page only names elements; one that takes longer than this a frame holds up the panel."""
 LATE_TIMES = 3
+HANGS_S = 0.5
+"""A draw that has not come back after this is given up."""
 
 _log = structlog.get_logger()
+
+
+class PageLateError(BaseException):
+    """Put into a page's draw that does not come back; no `except Exception` of the page holds it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +121,33 @@ class Renderer:
         with self._wake:
             return self._wake.wait_for(lambda: self._idle, timeout_s)
 
-    def overdue(self, now: float, limit_s: float = 0.5) -> str | None:
+    def overdue(self, now: float, limit_s: float = HANGS_S) -> str | None:
         """Return the name of a page whose draw has not come back for so long, else None."""
         drawing = self._drawing
         return drawing[0] if drawing is not None and now - drawing[1] > limit_s else None
 
+    def abandon(self, now: float, limit_s: float = HANGS_S) -> str | None:
+        """End a draw that has not come back for so long, and have its page taken off; return its name.
+
+        It works on Python code; what hangs inside C code is seen by `beats` standing still, and is the watchdog's.
+        """
+        late = self.overdue(now, limit_s)
+        thread = self._thread
+        if late is not None and thread is not None and thread.ident is not None:
+            ident, error = ctypes.c_ulong(thread.ident), ctypes.py_object(PageLateError)
+            ctypes.pythonapi.PyThreadState_SetAsyncExc(ident, error)
+        return late
+
     def _run(self) -> None:
+        while True:
+            try:
+                self._loop()
+                return
+            except PageLateError:
+                # it came after the draw was over after all
+                _log.warning("page_late_error_stray")
+
+    def _loop(self) -> None:
         shown_at = -self._gap_s
         while True:
             frame = self._taken(shown_at)
@@ -169,7 +197,8 @@ class Renderer:
         try:
             return record(frame.page, frame.snapshot, self._panel.size, frame.banner)
         except BaseException as exc:  # a page that calls sys.exit must not end the renderer
-            self._take_off(name, f"it raised {type(exc).__name__}: {exc}")
+            late = isinstance(exc, PageLateError)
+            self._take_off(name, "its draw did not come back" if late else f"it raised {type(exc).__name__}: {exc}")
             _log.warning("page_failed", page=name, error=repr(exc), exc_info=True)
             return None
         finally:

@@ -121,16 +121,17 @@ class SweepPart:
             return
         if sweep.value is not None:
             self._paint_band(tile, box, sweep)
-        _stamp(tile, box, self._mark_box, self._mark, self._palette.ink)
         if self._has_notch(sweep):
-            self._set_off(tile, box, self._notch(sweep), self._palette.ink)
-        if sweep.value is not None:
-            self._set_off(tile, box, self._head(angle_of(sweep.scale, sweep.value)), self._head_colour(sweep))
-
-    def _set_off(self, tile: Image.Image, box: Box, sprite: Sprite, colour: Colour) -> None:
-        place, mask, halo = sprite
-        _stamp(tile, box, place, halo, self._palette.ground)
-        _stamp(tile, box, place, mask, colour)
+            place, mask, halo = self._notch(sweep)
+            _stamp(tile, box, place, halo, self._palette.ground)
+            _stamp(tile, box, place, mask, self._palette.ink)
+        head = None if sweep.value is None else self._head(angle_of(sweep.scale, sweep.value))
+        if head is not None:
+            _stamp(tile, box, head[0], head[2], self._palette.ground)
+        # between the head and its halo: near zero the head must not wipe the mark out
+        _stamp(tile, box, self._mark_box, self._mark, self._palette.ink)
+        if head is not None:
+            _stamp(tile, box, head[0], head[1], self._head_colour(sweep))
 
     def _band_change(self, old: Sweep, new: Sweep) -> list[Box]:
         ends = [None if s.value is None else angle_of(s.scale, s.value) for s in (old, new)]
