@@ -22,25 +22,25 @@ ENGINE = ControlUnit("engine", "drive", 0x7E0, 0x7E8)
 BRAKES = ControlUnit("brakes", "drive", 0x7E2, 0x7EA)
 TURBO = ControlUnit("turbo", "drive", 0x1F000100, 0x1F000200, extended=True, address=0x51)
 GEARBOX = ControlUnit("gearbox", "drive", 0x1F000100, 0x1F000200, extended=True, address=0x53)
-FORMAT = Parts(bytes.fromhex("CD51A6123401"), (Span(3, 2, ((0x1234, 0x1240),)),), 2, address_at=1, maker="tarn")
+FORMAT = Parts(bytes.fromhex("9551B4123401"), (Span(3, 2, ((0x1234, 0x1240),)),), 2, address_at=1, maker="tarn")
 TEMPLATES = (
     template(ENGINE, Parts(bytes.fromhex("02010C"), (Span(2, 1, ((0x0B, 0x0D),)),), 1)),
     template(BRAKES, Parts(bytes.fromhex("0322F190"), (Span(2, 2, ((0xF190, 0xF190),)),), 1)),
     template(TURBO, FORMAT),
-    template(GEARBOX, replace(FORMAT, payload=bytes.fromhex("CD53A6123401"))),
+    template(GEARBOX, replace(FORMAT, payload=bytes.fromhex("9553B4123401"))),
 )
 EVIDENCE = MakerEvidence(
-    {"turbo": (0xA6,), "gearbox": (0xA6,)},
+    {"turbo": (0xB4,), "gearbox": (0xB4,)},
     (
-        Exchange("tarn", "turbo", bytes.fromhex("CD51A6123401"), 20, 9, "hash"),
-        Exchange("tarn", "gearbox", bytes.fromhex("CD53A6123401"), 20, 9, "hash"),
+        Exchange("tarn", "turbo", bytes.fromhex("9551B4123401"), 20, 9, "hash"),
+        Exchange("tarn", "gearbox", bytes.fromhex("9553B4123401"), 20, 9, "hash"),
     ),
 )
 RPM = Frame(0x7E0, bytes.fromhex("02010C0000000000"))
 SPEED = Frame(0x7E0, bytes.fromhex("02010D0000000000"))
 VIN = Frame(0x7E2, bytes.fromhex("0322F19000000000"))
-BOOST = Frame(0x1F000100, bytes.fromhex("CD51A61234010000"), extended=True)
-OIL = Frame(0x1F000100, bytes.fromhex("CD53A61234010000"), extended=True)
+BOOST = Frame(0x1F000100, bytes.fromhex("9551B41234010000"), extended=True)
+OIL = Frame(0x1F000100, bytes.fromhex("9553B41234010000"), extended=True)
 ON = IgnitionState(Position.ON, True, "ignition on", until=1e9)
 OFF = IgnitionState(Position.OFF, False, "ignition off")
 
@@ -279,7 +279,7 @@ def test_another_tester_on_our_request_id_makes_us_step_back_for_thirty_seconds(
 
 def test_another_tester_of_the_other_unit_on_the_same_id_does_not_disturb() -> None:
     guard = open_guard()
-    guard.heard("drive", BOOST.key, bytes.fromhex("CD53A61234010000"), 0.0)
+    guard.heard("drive", BOOST.key, bytes.fromhex("9553B41234010000"), 0.0)
 
     assert why(guard, OIL) is Reason.OTHER_TESTER
     assert why(guard, BOOST) is None
@@ -405,7 +405,7 @@ def test_flow_control_stops_with_the_ignition() -> None:
 EVERYTHING_DECLARED = {
     *((0x7E0, f"02010{n:x}0000000000") for n in range(0xB, 0xE)),
     (0x7E2, "0322f19000000000"),
-    *((BOOST.key, f"cd{unit}a6{n:04x}010000") for n in range(0x1234, 0x1241) for unit in ("51", "53")),
+    *((BOOST.key, f"95{unit}b4{n:04x}010000") for n in range(0x1234, 0x1241) for unit in ("51", "53")),
 }
 INSTANCES = {(key, bytes.fromhex(data)) for key, data in EVERYTHING_DECLARED}
 KEYS = st.sampled_from([0x7E0, 0x7E2, 0x7DF, 0x123, BOOST.key, 0x7E0 | EXTENDED]) | st.integers(0, 0x7FF)
@@ -455,7 +455,7 @@ def test_nothing_passes_but_declared_requests_and_nothing_denied_however_it_is_r
                 assert not guard.quiet
                 assert guard.ignition.position is Position.ON
                 for number in services_found(frame):
-                    assert service(number).kind is Kind.READS or (number == 0xA6 and frame.key == BOOST.key)
+                    assert service(number).kind is Kind.READS or (number == 0xB4 and frame.key == BOOST.key)
                 assert unconfirmed is None
                 unconfirmed = frame
                 guard.sent("drive", frame, now)

@@ -16,9 +16,9 @@ from underdash.contract.requests import ControlUnit
 LAWFUL = ControlUnit("engine", "drive", 0x7E0, 0x7E8)
 GEARBOX = ControlUnit("gearbox", "drive", 0x6F1, 0x612, address=0x18)
 TURBO = ControlUnit("turbo", "drive", 0x1F00_0100, 0x1F00_0200, extended=True, address=0x51)
-MAKER = Parts(bytes.fromhex("CD51A6123401"), (Span(3, 2, ((0x1234, 0x1240),)),), 2, address_at=1, maker="tarn")
-SHOWN = Exchange("tarn", "turbo", bytes.fromhex("CD51A61230010000"), times=40, answers=12, trace="ab" * 32)
-GRANTED = MakerEvidence({"turbo": (0xA6,)}, (SHOWN,))
+MAKER = Parts(bytes.fromhex("9551B4123401"), (Span(3, 2, ((0x1234, 0x1240),)),), 2, address_at=1, maker="tarn")
+SHOWN = Exchange("tarn", "turbo", bytes.fromhex("9551B41230010000"), times=40, answers=12, trace="ab" * 32)
+GRANTED = MakerEvidence({"turbo": (0xB4,)}, (SHOWN,))
 
 
 def standard(payload: str, unit: ControlUnit = LAWFUL, at: int = 2, size: int = 1) -> Template:
@@ -101,22 +101,22 @@ def test_a_makers_command_is_free_with_permission_and_evidence() -> None:
     ("evidence", "expected"),
     [
         (MakerEvidence(), Reason.MAKER_PERMISSION),
-        (MakerEvidence({"turbo": (0xA6,)}), Reason.MAKER_EVIDENCE),
+        (MakerEvidence({"turbo": (0xB4,)}), Reason.MAKER_EVIDENCE),
         (MakerEvidence({}, (SHOWN,)), Reason.MAKER_PERMISSION),
         (MakerEvidence({"turbo": (0xA7,)}, (SHOWN,)), Reason.MAKER_PERMISSION),
-        (MakerEvidence({"other": (0xA6,)}, (SHOWN,)), Reason.MAKER_PERMISSION),
+        (MakerEvidence({"other": (0xB4,)}, (SHOWN,)), Reason.MAKER_PERMISSION),
         *(
-            (MakerEvidence({"turbo": (0xA6,)}, (shown,)), Reason.MAKER_EVIDENCE)
+            (MakerEvidence({"turbo": (0xB4,)}, (shown,)), Reason.MAKER_EVIDENCE)
             for shown in (
                 replace(SHOWN, times=9),
                 replace(SHOWN, answers=1),
                 replace(SHOWN, trace=""),
                 replace(SHOWN, unit="other"),
                 replace(SHOWN, format="other"),
-                replace(SHOWN, request=bytes.fromhex("CD51A712300100")),  # another command
-                replace(SHOWN, request=bytes.fromhex("CD52A612300100")),  # another address
-                replace(SHOWN, request=bytes.fromhex("CD51A612300200")),  # another mode
-                replace(SHOWN, request=bytes.fromhex("CD51A6")),
+                replace(SHOWN, request=bytes.fromhex("9551B512300100")),  # another command
+                replace(SHOWN, request=bytes.fromhex("9552B412300100")),  # another address
+                replace(SHOWN, request=bytes.fromhex("9551B412300200")),  # another mode
+                replace(SHOWN, request=bytes.fromhex("9551B4")),
             )
         ),
     ],
@@ -129,12 +129,12 @@ def test_the_sentence_says_what_to_write_where() -> None:
     refusal = vet(template(TURBO, MAKER), MakerEvidence())
 
     assert refusal is not None
-    assert 'reads = { turbo = ["A6"] }' in refusal.sentence
+    assert 'reads = { turbo = ["B4"] }' in refusal.sentence
 
 
 @pytest.mark.parametrize("number", [n for n in range(256) if service(n).kind in (Kind.DENIED, Kind.LATER)])
 def test_no_evidence_opens_a_denied_number(number: int) -> None:
-    payload = bytes([0xCD, 0x51, number, 0x12, 0x34, 0x01])
+    payload = bytes([0x95, 0x51, number, 0x12, 0x34, 0x01])
     made = template(TURBO, replace(MAKER, payload=payload))
     evidence = MakerEvidence({"turbo": range(256)}, (replace(SHOWN, request=payload),))
 
@@ -143,30 +143,30 @@ def test_no_evidence_opens_a_denied_number(number: int) -> None:
 
 def test_a_makers_format_that_reads_as_a_reset_is_refused() -> None:
     # taken for ISO 15765-2 without an address byte: five bytes, service 11
-    payload = bytes.fromhex("0511A6123401")
+    payload = bytes.fromhex("0511B4123401")
     made = template(TURBO, replace(MAKER, payload=payload))
-    evidence = MakerEvidence({"turbo": (0xA6,)}, (replace(SHOWN, request=payload),))
+    evidence = MakerEvidence({"turbo": (0xB4,)}, (replace(SHOWN, request=payload),))
 
     assert reason(made, evidence) is Reason.LOOKS_LIKE
 
 
 def test_evidence_for_one_command_does_not_cover_another_that_shows_when_read_differently() -> None:
-    payload = bytes.fromhex("05A0A6123401")
+    payload = bytes.fromhex("05A0B4123401")
     made = template(TURBO, replace(MAKER, payload=payload))
-    evidence = MakerEvidence({"turbo": (0xA6,)}, (replace(SHOWN, request=payload),))
+    evidence = MakerEvidence({"turbo": (0xB4,)}, (replace(SHOWN, request=payload),))
 
     assert reason(made, evidence) is Reason.LOOKS_LIKE
 
 
-TELLING = [0x01, 0x02, 0x03, 0x05, 0x06, 0x10, 0x11, 0x14, 0x22, 0x2E, 0x04, 0x21, 0x51, 0xA6, 0xCD]
+TELLING = [0x01, 0x02, 0x03, 0x05, 0x06, 0x10, 0x11, 0x14, 0x22, 0x2E, 0x04, 0x21, 0x51, 0xB4, 0x95]
 PAYLOADS = st.lists(st.sampled_from(TELLING) | st.integers(0, 255), min_size=2, max_size=8).map(bytes)
 
 
 def test_a_makers_command_spoken_the_standard_way_is_free_with_the_same_evidence() -> None:
     unit = replace(TURBO, address=None)
-    payload = bytes.fromhex("03A61234")
+    payload = bytes.fromhex("03B41234")
     made = template(unit, Parts(payload, (Span(2, 2, ((0x1234, 0x1234),)),), 1, maker="tarn"))
-    evidence = MakerEvidence({"turbo": (0xA6,)}, (replace(SHOWN, request=payload),))
+    evidence = MakerEvidence({"turbo": (0xB4,)}, (replace(SHOWN, request=payload),))
 
     assert reason(made, evidence) is None
 

@@ -28,7 +28,7 @@ request = "0B20C0A1"
 response = "0B20C0A2"
 address = "5C"
 [request_format.own]
-command = "A6"
+command = "B4"
 request = ["count from 90", "address", "command", "identifier 2", "mode 01"]
 reply = ["count from 90", "address", "command", "identifier 2", "data"]
 """
@@ -43,7 +43,7 @@ EXCHANGE = """\
 [[exchange]]
 request_format = "own"
 unit = "charge"
-request = "95 5C A6 1A 04 01 00 00"
+request = "95 5C B4 1A 04 01 00 00"
 times = 12
 answers = 5
 trace = "{trace}"
@@ -158,7 +158,7 @@ BAD = [
         HEAD + FORMAT + EXCHANGE.replace("5\n", "1\n"),
         "line 25, exchange#1.answers: found 1, allowed: at least 2 different",
     ),
-    (HEAD + FORMAT + EXCHANGE.replace('"95 5C', '"9Z'), "line 23, exchange#1.request: found '9Z A6 1A 04 01 00 00'"),
+    (HEAD + FORMAT + EXCHANGE.replace('"95 5C', '"9Z'), "line 23, exchange#1.request: found '9Z B4 1A 04 01 00 00'"),
     (HEAD + FORMAT + EXCHANGE.replace("ab" * 31, ""), "line 26, exchange#1.trace: found 'ab'"),
     (HEAD + FORMAT + EXCHANGE.replace('"own"', '"owen"'), "line 21, exchange#1.request_format: found 'owen'"),
     (

@@ -31,7 +31,7 @@ request = "0B20C0A1"
 response = "0B20C0A2"
 address = "5C"
 [request_format.own]
-command = "A6"
+command = "B4"
 request = ["count from 90", "address", "command", "identifier 2", "mode 01"]
 reply = ["count from 90", "address", "command", "identifier 2", "data"]
 """
@@ -46,7 +46,7 @@ EXCHANGE = """\
 [[exchange]]
 request_format = "own"
 unit = "charge"
-request = "95 5C A6 1A 04 01 00 00"
+request = "95 5C B4 1A 04 01 00 00"
 times = 12
 answers = 5
 trace = "{trace}"
@@ -101,7 +101,7 @@ def test_a_unit_without_padding_says_none(tmp_path: Path) -> None:
 def test_words_become_parts_of_a_format(tmp_path: Path) -> None:
     (layout,) = read(tmp_path, HEAD + FORMAT + 'reply_adds = "20"').formats
 
-    assert (layout.name, layout.command, layout.reply_adds) == ("own", 0xA6, 0x20)
+    assert (layout.name, layout.command, layout.reply_adds) == ("own", 0xB4, 0x20)
     assert layout.request == (
         Part(PartKind.COUNT, 1, 0x90),
         Part(PartKind.ADDRESS),
@@ -183,7 +183,7 @@ def test_ignition_fingerprint_buttons_and_exchanges_are_read(tmp_path: Path) -> 
     )
     assert car.fingerprint == (ExpectedFrame("drive", 0x100, False, 8, 0.02),)
     assert car.buttons == (("menu", "comfort"), ("cruise", "driving"))
-    assert car.exchanges[0].request == bytes.fromhex("955CA61A04010000")
+    assert car.exchanges[0].request == bytes.fromhex("955CB41A04010000")
 
 
 def test_one_signal_may_come_from_two_frames(tmp_path: Path) -> None:

@@ -34,7 +34,7 @@ transmit = true
 KEY = BroadcastListener("drive", 0x100, (Field("vehicle.ignition", Bits(0)), Field("button.menu", Bits(1, 1, 0))))
 EVIDENCE = IgnitionEvidence("vehicle.ignition", ("ON",), ("OFF",))
 ENGINE = ControlUnit("engine", "drive", 0x7E0, 0x7E8)
-OWN = SingleFrameFormat("own", 0xA6, (Part(PartKind.COMMAND), Part(PartKind.IDENTIFIER)), (Part(PartKind.DATA),))
+OWN = SingleFrameFormat("own", 0xB4, (Part(PartKind.COMMAND), Part(PartKind.IDENTIFIER)), (Part(PartKind.DATA),))
 CAR = CarDescription(
     "car",
     "A car",
@@ -123,7 +123,7 @@ CONFIGS = [
     (
         "",
         "",
-        '[reads]\nengin = ["A6"]',
+        '[reads]\nengin = ["B4"]',
         "warning: [reads] names 'engin', which A car has not -> did you mean 'engine'?",
     ),
     ("picture", "pictur", "", "error: panel main wants the driver 'pictur', which nobody brings -> did you mean"),
@@ -166,7 +166,7 @@ CARS: list[tuple[dict[str, Any], str]] = [
     ({"fingerprint": ()}, "warning: A car has no fingerprint, so a wrong car would not be noticed"),
     (
         WITH_OWN,
-        "warning: engine is asked in the format own, whose command A6 you have not allowed; its values stay empty",
+        "warning: engine is asked in the format own, whose command B4 you have not allowed; its values stay empty",
     ),
     (WITH_OWN, "warning: nothing in the description shows that another tester asked engine in the format own"),
     ({"buttons": (("menu", "comfort"), ("up", "comfort"))}, "warning: button 'up' of A car has no field button.up"),
@@ -185,7 +185,7 @@ def test_what_is_odd_in_a_car_is_told(changes: dict[str, Any], says: str) -> Non
 def test_a_maker_s_format_with_permission_and_evidence_is_well() -> None:
     car = replace(CAR, **WITH_OWN, exchanges=(SHOWN,))
 
-    assert len(told(config(more='[reads]\nengine = ["A6"]\n'), car)) == 1
+    assert len(told(config(more='[reads]\nengine = ["B4"]\n'), car)) == 1
 
 
 def test_a_car_that_cannot_be_read_is_told() -> None:

@@ -44,7 +44,7 @@ def test_a_car_file_lies_beside_the_configuration(tmp_path: Path) -> None:
 
 
 def test_bytes_that_read_become_numbers() -> None:
-    assert parse_config(LEAST + '[reads]\nengine = ["A6", "be"]\n').reading_bytes == {"engine": {0xA6, 0xBE}}
+    assert parse_config(LEAST + '[reads]\nengine = ["B4", "be"]\n').reading_bytes == {"engine": {0xB4, 0xBE}}
 
 
 def test_power_times_reach_the_power_room() -> None:
@@ -115,7 +115,7 @@ def test_defaults_are_those_of_the_power_room() -> None:
         (LEAST + "[limits]\nrequests_per_s = 0", "line 5, limits.requests_per_s: found 0, allowed: more than 0"),
         (LEAST + '[reads]\nengine = ["22"]', 'line 5, reads.engine#1: found \'22\', allowed: a byte from "A0" to "BE"'),
         (LEAST + '[reads]\nengine = ["BF"]', "line 5, reads.engine#1: found 'BF', allowed: a byte from \"A0\""),
-        (LEAST + '[reads]\nengine = "A6"', "line 5, reads.engine: found 'A6', allowed: a list"),
+        (LEAST + '[reads]\nengine = "B4"', "line 5, reads.engine: found 'B4', allowed: a list"),
         (LEAST + "[recording]\nshare_mb = 0", "line 5, recording.share_mb: found 0, allowed: at least 1"),
         (LEAST + '[signals.order]\n"engine.sped" = ["poll"]', "line 5, signals.order.engine.sped: found 'engine.sped'"),
         (LEAST + '[signals.order]\n"engine.speed" = ["pol"]', "line 5, signals.order.engine.speed#1: found 'pol'"),

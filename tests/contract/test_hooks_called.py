@@ -135,14 +135,14 @@ def test_hook_derived_signals(ask: Ask) -> None:
 def test_hook_request_protocols(ask: Ask) -> None:
     (protocol,) = ask(
         "request_protocols",
-        "def encode(unit, identifier): return bytes([4, unit.address or 0, 0xA6, identifier])\n"
+        "def encode(unit, identifier): return bytes([4, unit.address or 0, 0xB4, identifier])\n"
         "def decode(unit, payload): return Answer(payload[3], payload[4:])\n"
         "@hookimpl\ndef request_protocols(settings):\n"
         "    return [Protocol(settings.word, encode, decode, identifier_bytes=(3,), command_byte=2)]",
     )
     assert isinstance(protocol, Protocol)
     assert protocol.name == "given"
-    assert protocol.encode(CAR.units[0], 7) == bytes([4, 0, 0xA6, 7])
+    assert protocol.encode(CAR.units[0], 7) == bytes([4, 0, 0xB4, 7])
     assert protocol.decode(CAR.units[0], bytes([4, 0, 0xE6, 7, 9])) == Answer(7, b"\x09")
 
 

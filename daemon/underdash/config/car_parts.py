@@ -280,7 +280,7 @@ def exchange_of(raw: object, path: KeyPath, context: Context) -> Exchange | None
     except ValueError:
         request = b""
     if not 1 <= len(request) <= FRAME_BYTES:
-        add((*path, "request"), table.request, 'one to eight bytes in hex, such as "95 5C A6 1A 04 01"')
+        add((*path, "request"), table.request, 'one to eight bytes in hex, such as "95 5C B4 1A 04 01"')
     if len(table.trace) != 64 or any(c not in "0123456789abcdef" for c in table.trace.lower()):
         add((*path, "trace"), table.trace, "the SHA-256 of the trace, 64 hex digits")
     return Exchange(table.request_format, table.unit, request, table.times, table.answers, table.trace.lower())

@@ -1,0 +1,107 @@
+"""Start to first page, what of it is imports, and resident memory; the baseline is an interpreter that does nothing.
+
+Run: python tests/benchmarks/starting.py [runs]
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+CONFIG = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "temperatures", "page_turn"]
+[bus.drive]
+interface = "virtual"
+channel = "drive"
+[bus.comfort]
+interface = "virtual"
+channel = "comfort"
+[power]
+supply = "switched"
+[panel.main]
+driver = "picture"
+deck = ["boost", "temperatures"]
+[panel.main.settings]
+file = "panel.png"
+"""
+# what the daemon has loaded when its first page is in the panel
+BEFORE_FIRST_PAGE = "import underdash.config.reading, underdash.wiring.building, underdash.pace"
+SETTLE_S = 3.0
+
+
+def timed(command: list[str]) -> float:
+    """Return how long a command takes, in seconds."""
+    begun = time.perf_counter()
+    subprocess.run(command, check=True)
+    return time.perf_counter() - begun
+
+
+def first_page(folder: Path) -> tuple[float, float]:
+    """Start the daemon; return (seconds until its panel has a picture, resident megabytes some seconds later)."""
+    picture = folder / "panel.png"
+    picture.unlink(missing_ok=True)
+    environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder)}
+    command = [sys.executable, "-m", "underdash", "run", "--config", str(folder / "underdash.toml")]
+    begun = time.perf_counter()
+    with subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL) as daemon:
+        while not picture.exists():
+            if daemon.poll() is not None:
+                raise SystemExit("the daemon ended before it drew anything; run it by hand to see why")
+            time.sleep(0.001)
+        took = time.perf_counter() - begun
+        time.sleep(SETTLE_S)
+        memory = resident_mb(daemon.pid)
+        daemon.send_signal(signal.SIGTERM)
+    return took, memory
+
+
+def resident_mb(pid: int) -> float:
+    """Return a process's resident memory in MB (VmRSS of proc(5))."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
+
+
+def bare_mb() -> float:
+    """Return the resident memory of an interpreter that does nothing."""
+    script = "import sys; print(next(l.split()[1] for l in open('/proc/self/status') if l.startswith('VmRSS')))"
+    return int(subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stdout) / 1024
+
+
+def main(runs: int = 5) -> int:
+    """Print the table."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "underdash.toml").write_text(CONFIG)
+        first_page(folder)  # once for the caches
+        bare = median(timed([sys.executable, "-c", "pass"]) for _ in range(runs))
+        contract = median(timed([sys.executable, "-c", "import underdash"]) for _ in range(runs))
+        imports = median(timed([sys.executable, "-c", BEFORE_FIRST_PAGE]) for _ in range(runs))
+        pages = [first_page(folder) for _ in range(runs)]
+    start = median(took for took, _ in pages)
+    memory, bare_memory = median(mb for _, mb in pages), bare_mb()
+    print(f"start, median of {runs} runs")
+    for label, seconds in (
+        ("python -c pass", bare),
+        ("import underdash", contract),
+        ("imports before the first page", imports),
+        ("start to first page", start),
+    ):
+        print(f"  {label:<32} {seconds * 1e3:7.0f} ms  {seconds / bare:6.1f} x bare")
+    print(
+        f"  {'resident, two buses, two pages':<32} {memory:7.1f} MB  {memory / bare_memory:6.1f} x bare ({bare_memory:.1f})"
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 5))
