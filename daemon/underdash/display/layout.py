@@ -118,7 +118,7 @@ class _Arranger:
         halves = most_px * CAP_HEIGHT / 2 * self._u, 8 * self._u
         corner, beside = (self._face.half_width(middle - h, middle + h, self._clear) - 2 * self._u for h in halves)
         scale = self._picture.sweep.scale if self._picture.sweep else None
-        px = size_for(figure, scale, round(most_px * self._u), (corner, beside - 2 * self._u))
+        px = size_for(figure, scale, round(most_px * self._u), (corner, beside - 5 * self._u))
         self._layout.figure = FigureSpot(self._x, middle, px)
 
     def _title(self, y: float, px: int) -> None:
