@@ -257,7 +257,7 @@ class Guard:
     def _about_bus(self, bus: str) -> Refusal | None:
         facts = self.bus(bus)
         if self.quiet:
-            return Refusal(Reason.QUIET, f"{bus}: somebody asked for quiet; release it with `underdash quiet off`")
+            return Refusal(Reason.QUIET, f"{bus}: somebody asked for quiet; the button that asked for it releases it, and so does a restart")
         if not facts.transmit:
             return Refusal(
                 Reason.TRANSMIT_OFF,

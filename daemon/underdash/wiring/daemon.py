@@ -20,8 +20,10 @@ from ..buttons.gestures import GestureOptions
 from ..collecting import PowerCalls
 from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, ShowPage, TurnPage
 from ..contract.errors import UnderdashError
+from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.alerts import Alerts
+from ..display.elements import Words
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .assembly import Assembly
@@ -39,6 +41,7 @@ SLOW_S = 0.2
 PANEL_RETRY_S = 10.0
 FIRST_PAGE_S = 1.0
 VOLTAGE = "low_voltage_battery.voltage"
+GOODBYE = Words("goodbye", Role.SOFT)
 DIMMING_SIGNALS = ("dashboard.brightness", "dashboard.night")
 
 
@@ -106,6 +109,8 @@ class Daemon:
         self._tick_failures: set[str] = set()
         self._buses: tuple[BusStatus, ...] = ()
         self._polling = False
+        self._lit = True
+        self._goodbye = False
         self._said_state = PowerState.AWAKE
 
     # --- life ---------------------------------------------------------------------------------------------------
@@ -237,9 +242,9 @@ class Daemon:
         self.fingers.tick(lambda: self.snapshot(now), now)
         snapshot = self.snapshot(now, self._watched())
         self.alerts.step(snapshot)
-        banner = self.alerts.banner()
+        banner = GOODBYE if self._goodbye else self.alerts.banner()
         for screen in self.screens:
-            screen.update(snapshot, banner, now)
+            screen.update(snapshot, banner, now, lit=self._lit)
         if slow and self.observers:
             everything = self.snapshot(now)
             for observer in self.observers:
@@ -295,8 +300,10 @@ class Daemon:
                     self._recorder.flush()
             case Effect.HALT | Effect.REBOOT:
                 self._power_off(effect is Effect.REBOOT)
-            case Effect.LIGHT | Effect.GOODBYE | Effect.DARK:
-                pass  # the screens follow the power state of each snapshot
+            case Effect.LIGHT | Effect.GOODBYE:
+                self._lit, self._goodbye = True, effect is Effect.GOODBYE
+            case Effect.DARK:
+                self._lit = False
 
     # --- what there is to tell ----------------------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ from importlib.resources import files
 from math import inf
 from pathlib import Path
 
+import structlog
 from PIL import Image
 
 from ..bus.memory import MemoryBus
@@ -25,6 +26,8 @@ from ..simulator.cars import simulated
 from ..simulator.station import Station
 from .building import Built, build
 from .daemon import Daemon
+
+_log = structlog.get_logger()
 
 PICTURE_GAP_S = 0.04
 """A drive that runs faster than the clock on the wall draws no more pictures a second than a real one."""
@@ -188,6 +191,14 @@ def save_into(folder: Path) -> Callable[[Moment, Image.Image], None]:
         raise UnderdashError(f"--pictures {folder}: {exc.strerror}; choose a folder that can be written") from exc
 
     def save(moment: Moment, image: Image.Image) -> None:
-        image.save(folder / f"{moment.name}.png")
+        path = folder / f"{moment.name}.png"
+        part = path.with_suffix(".part")
+        try:
+            image.save(part, "PNG")
+            part.replace(path)
+        except OSError as exc:
+            # the drive is worth more than its pictures
+            _log.warning("picture_not_kept", path=str(path), error=exc.strerror or str(exc))
+            part.unlink(missing_ok=True)
 
     return save

@@ -34,9 +34,12 @@ class TracePlayer:
     def __init__(self, assembly: Assembly, trace: Path, roles: Mapping[str, str]) -> None:
         self._assembly = assembly
         self._path = trace
-        self._roles = dict(roles)
+        self._roles: dict[str, str | None] = dict(roles)
+        self._given = dict(roles)
+        self._channels: dict[str, None] = {}
         self._check_roles()
         self.trace: Trace = read_trace(trace)
+        self._goes_on = False
         self.frames = 0
         self.foreign = 0
         self.start: float | None = None
@@ -64,7 +67,9 @@ class TracePlayer:
                 handler(frame.data, frame.at)
         if self.start is None:
             raise UnderdashError(f"{self._path}: no frame in it; record one with underdash record")
+        self._check_channels()
         if until is not None:
+            self._check_end(self.start + until)
             self.now = self.start + until
         derived.step(self.now)
 
@@ -76,9 +81,10 @@ class TracePlayer:
             if self.start is None:
                 self.start = frame.at
             if until is not None and frame.at > self.start + until:
+                self._goes_on = True
                 return
             self.now = max(self.now, frame.at)
-            role = self._roles.get(channel) or self._role(channel)
+            role = self._roles[channel] if channel in self._channels else self._role(channel)
             if role is None or frame.error or frame.remote or frame.fd:
                 self.foreign += 1
                 continue
@@ -88,18 +94,35 @@ class TracePlayer:
     def _role(self, channel: str) -> str | None:
         """Find the role of a channel that was met for the first time."""
         roles = list(self._assembly.tables)
-        if channel in roles:
-            self._roles[channel] = channel
-        elif len(roles) == 1 and not self._roles:
+        self._channels[channel] = None
+        if channel not in self._given:
+            self._roles[channel] = channel if channel in roles else None
+        if not self._given and self._roles[channel] is None and not any(role in self._channels for role in roles):
+            if len(roles) > 1 or len(self._channels) > 1:
+                there = " and ".join(repr(name) for name in self._channels)
+                raise GivenError(
+                    f"{self._path}: which bus is which channel? The car has {', '.join(roles)}, the trace {there}; "
+                    f"say --bus {roles[0]}={channel}"
+                )
             self._roles[channel] = roles[0]
-        elif not self._roles:
+        return self._roles[channel]
+
+    def _check_channels(self) -> None:
+        missing = [channel for channel in self._given if channel not in self._channels]
+        if missing and not self.frames:
             raise GivenError(
-                f"{self._path}: which bus is {channel!r}? It has {', '.join(roles)}; say --bus {roles[0]}={channel}"
+                f"--bus {self._given[missing[0]]}={missing[0]}: {self._path} has no such channel; "
+                f"its channels are {', '.join(self._channels)}"
             )
-        return self._roles.get(channel)
+
+    def _check_end(self, at: float) -> None:
+        if self.start is not None and at > self.now and not self._goes_on:
+            raise GivenError(
+                f"{at - self.start:g} s is beyond the end of {self._path}, which lasts {self.now - self.start:.1f} s"
+            )
 
     def _check_roles(self) -> None:
-        for channel, role in self._roles.items():
+        for channel, role in self._given.items():
             if role not in self._assembly.tables:
                 there = ", ".join(self._assembly.tables)
                 raise GivenError(f"--bus {role}={channel}: the car has no bus {role!r}; its buses are {there}")

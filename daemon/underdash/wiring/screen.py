@@ -11,7 +11,7 @@ from math import inf
 import structlog
 
 from ..contract.pages import Page
-from ..contract.signals import PowerState, Snapshot
+from ..contract.signals import Snapshot
 from ..display.deck import Deck
 from ..display.dimming import Dimming, DimmingInputs, DimmingOptions
 from ..display.elements import Words
@@ -22,8 +22,6 @@ from ..display.renderer import Fault, Frame, Renderer
 from ..display.round import Face
 
 _log = structlog.get_logger()
-
-LIT = (PowerState.AWAKE, PowerState.LINGERING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +76,15 @@ class Screen:
         """Begin to draw."""
         self.renderer.start()
 
-    def update(self, snapshot: Snapshot, banner: Words | None, now: float) -> None:
-        """Hand the newest values to the renderer."""
+    def update(self, snapshot: Snapshot, banner: Words | None, now: float, *, lit: bool = True) -> None:
+        """Hand the newest values to the renderer; a panel that is not lit is dark."""
         self.dimmed = self._dimming.step(self.dimmed, DimmingInputs.read(snapshot), now)
         if self.wall_gap_s:
             wall = time.monotonic()
             if wall - self._submitted_at < self.wall_gap_s:
                 return
             self._submitted_at = wall
-        level = self.dimmed.level if snapshot.power in LIT else 0.0
+        level = self.dimmed.level if lit else 0.0
         seen = replace(snapshot, night=self.dimmed.night)
         palette = self._night if self.dimmed.night else DAY
         self.renderer.submit(Frame(self.deck.current, seen, palette, level, banner))
