@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
+from .cli import entry
 
-from .cli import main
-
-sys.exit(main())
+entry()

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
+import signal
 import sys
 import tempfile
 import traceback
@@ -17,6 +18,8 @@ from importlib import import_module
 from importlib.metadata import version
 
 from ..contract.errors import UnderdashError
+
+KEYBOARD = 130
 
 VERBS = {
     "run": "run the daemon",
@@ -49,31 +52,52 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     try:
         given = parser().parse_args(arguments)
-        return int(import_module(f".{given.verb}", __name__).run(given))
+        status = int(import_module(f".{given.verb}", __name__).run(given))
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return status
     except UnderdashError as error:
-        print(f"underdash: {error}", file=sys.stderr)
-        return getattr(error, "exit_status", 1)
+        _say(str(error))
+        return error.exit_status
     except KeyboardInterrupt:
-        print("underdash: stopped", file=sys.stderr)
-        return 130
+        _say("stopped")
+        return KEYBOARD
     except BrokenPipeError:
-        # whoever read our output has gone; say nothing more to it, at exit neither
-        with contextlib.suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
         return 1
     except OSError as error:
-        place = f" {error.filename}" if error.filename else ""
-        print(f"underdash: {error.strerror or error}{place}", file=sys.stderr)
+        _say_no_more()
+        _say(f"{error.filename}: {error.strerror}" if error.filename else f"{error.strerror or error}")
         return 1
     except Exception:
         return _our_fault()
+
+
+def entry() -> None:
+    """Run the command line of this process and end it; what the installed program calls."""
+    try:
+        status = main()
+    except KeyboardInterrupt:  # a second one, while the first was being dealt with
+        status = KEYBOARD
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # it is over; nothing is left to stop
+    sys.exit(status)
+
+
+def _say(sentence: str) -> None:
+    with contextlib.suppress(OSError, AttributeError):
+        print(f"underdash: {sentence}", file=sys.stderr, flush=True)
+
+
+def _say_no_more() -> None:
+    """Let what is still to be written out go nowhere: its reader has gone, or there is no room for it."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _our_fault() -> int:
     """Keep the details of a mistake of ours in a file and say where they are."""
     with tempfile.NamedTemporaryFile("w", prefix="underdash-", suffix=".txt", delete=False) as kept:
         traceback.print_exc(file=kept)
-    print(
-        f"underdash: a mistake in underdash itself; the details are in {kept.name}, please report them", file=sys.stderr
-    )
+    _say(f"a mistake in underdash itself; the details are in {kept.name}, please report them")
     return 1

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
-from .common import CONFIG
+from .common import add_config, config
 
 if TYPE_CHECKING:
     from ..config.checking import Finding, Surroundings
@@ -20,20 +19,19 @@ OK, WRONG = 0, 2
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
-    parser.add_argument("--config", default=CONFIG, metavar="F", help="the configuration (default %(default)s)")
+    add_config(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Look at everything that can be looked at without opening a bus; 2 if something keeps it from working."""
     from ..config.checking import Level
-    from ..config.reading import read_config
 
-    config = read_config(Path(arguments.config))
-    findings = _findings(config)
+    read = config(arguments)
+    findings = _findings(read)
     for finding in findings:
         print(finding)
     wrong = sum(finding.level is Level.ERROR for finding in findings)
-    print(f"{config.path}: " + (f"{wrong} thing(s) keep it from working" if wrong else "nothing keeps it from working"))
+    print(f"{read.path}: " + (f"{wrong} thing(s) keep it from working" if wrong else "nothing keeps it from working"))
     return WRONG if wrong else OK
 
 

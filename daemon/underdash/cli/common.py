@@ -3,17 +3,40 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
+import contextlib
+import os
+from collections.abc import Iterable, Iterator
+from math import isfinite, nan
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 
 if TYPE_CHECKING:
+    from ..config.schema import Config
     from ..wiring.assembly import Assembly
     from ..wiring.listening import TracePlayer
 
+MOST_HZ = 1000.0
 CONFIG = "/etc/underdash/underdash.toml"
+
+
+def add_config(parser: argparse.ArgumentParser) -> None:
+    """Add ``--config``."""
+    parser.add_argument("--config", default=CONFIG, metavar="F", help="the configuration (default %(default)s)")
+
+
+def config(arguments: argparse.Namespace) -> Config:
+    """Read the configuration that was asked for; raises `ConfigError` with all its mistakes."""
+    from ..config.reading import read_config
+
+    path = Path(arguments.config)
+    if arguments.config == CONFIG and not path.exists():
+        raise GivenError(
+            f"there is no configuration {CONFIG}; name yours with --config, or put a copy of the project's "
+            "config/underdash.toml there"
+        )
+    return read_config(path)
 
 
 def add_car(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
@@ -33,12 +56,12 @@ def add_bus(parser: argparse.ArgumentParser) -> None:
 
 
 def pairs(given: Iterable[str], option: str) -> dict[str, str]:
-    """Split ``a=b`` arguments; raises `UnderdashError` on one that is none."""
+    """Split ``a=b`` arguments; raises `GivenError` on one that is none."""
     found: dict[str, str] = {}
     for text in given:
         left, equals, right = text.partition("=")
         if not (equals and left and right):
-            raise UnderdashError(f"{option} takes two names with an equals sign between them; found {text!r}")
+            raise GivenError(f"{option} takes two names with an equals sign between them; found {text!r}")
         found[left] = right
     return found
 
@@ -54,7 +77,7 @@ def units(given: Iterable[str]) -> dict[str, str]:
         try:
             linear(name, unit)
         except ValueError as exc:
-            raise UnderdashError(f"--unit {name}={unit}: {exc}") from exc
+            raise GivenError(f"--unit {name}={unit}: {exc}") from exc
     return chosen
 
 
@@ -66,7 +89,7 @@ def assembled(arguments: argparse.Namespace) -> Assembly:
     try:
         return assemble(car, loaded, units=units(arguments.unit))
     except ValueError as exc:
-        raise UnderdashError(f"--unit: {exc}") from exc
+        raise GivenError(f"--unit: {exc}") from exc
 
 
 def player(assembly: Assembly, arguments: argparse.Namespace) -> TracePlayer:
@@ -79,7 +102,7 @@ def player(assembly: Assembly, arguments: argparse.Namespace) -> TracePlayer:
 
 def seconds(text: str) -> float:
     """Read a number of seconds that is not negative, for argparse."""
-    value = _number(text)
+    value = number(text)
     if not 0 <= value < 1e9:
         raise argparse.ArgumentTypeError(f"seconds from 0 up are wanted; found {text!r}")
     return value
@@ -87,14 +110,59 @@ def seconds(text: str) -> float:
 
 def positive(text: str) -> float:
     """Read a number that is larger than 0, for argparse."""
-    value = _number(text)
+    value = number(text)
     if not 0 < value < 1e9:
         raise argparse.ArgumentTypeError(f"a number larger than 0 is wanted; found {text!r}")
     return value
 
 
-def _number(text: str) -> float:
+def rate(text: str) -> float:
+    """Read how often a second, for argparse."""
+    value = number(text)
+    if not 0 < value <= MOST_HZ:
+        raise argparse.ArgumentTypeError(f"more than 0 and at most {MOST_HZ:g} a second are wanted; found {text!r}")
+    return value
+
+
+def number(text: str) -> float:
+    """Read a number, for argparse."""
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"a number is wanted; found {text!r}") from None
+        value = nan
+    if not isfinite(value):
+        raise argparse.ArgumentTypeError(f"a number is wanted; found {text!r}")
+    return value
+
+
+@contextlib.contextmanager
+def put_in_place(path: Path, option: str) -> Iterator[Path]:
+    """Yield a file beside `path` to write to; it takes its place once all is written, else what was there stays.
+
+    Args:
+        path: what a person wants to have.
+        option: how they said so, for the message.
+
+    Raises:
+        UnderdashError: it cannot be written.
+    """
+    path = Path(os.path.realpath(path))
+    # a device or a pipe, such as /dev/stdout, is written to and must never be replaced
+    special = path.exists() and not (path.is_file() or path.is_dir())
+    part = path if special else path.with_name(path.name + ".part")
+    try:
+        if path.is_dir():
+            raise IsADirectoryError(0, "it is a directory")
+        yield part
+        if not special:
+            os.replace(part, path)
+    except BrokenPipeError:
+        raise
+    except OSError as exc:
+        raise UnderdashError(
+            f"{option} {path} cannot be written: {(exc.strerror or str(exc)).lower()}; name another place"
+        ) from exc
+    finally:
+        if not special:
+            with contextlib.suppress(OSError):
+                part.unlink()

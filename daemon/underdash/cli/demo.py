@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import asyncio
 import contextlib
 import json
 import logging
@@ -15,7 +14,8 @@ from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .common import positive
+from ..contract.errors import UnderdashError
+from .common import positive, put_in_place
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,9 +57,18 @@ def run(arguments: argparse.Namespace) -> int:
         demo = Demo(arguments.car, loop, seed=arguments.seed, pictures=pictures)
         for sentence in demo.built.assembly.problems:
             print(sentence, file=sys.stderr)
+        stopped: list[bool] = []
         loop.add_signal_handler(signal.SIGTERM, loop.stop)
-        with _shown(demo, loop):
+
+        def interrupted() -> None:
+            stopped.append(True)
+            loop.stop()
+
+        loop.add_signal_handler(signal.SIGINT, interrupted)
+        with _shown(demo):
             demo.run(arguments.seconds)
+        if stopped:
+            raise KeyboardInterrupt
         _finish(demo, arguments, time.monotonic() - begun)
     finally:
         loop.close()
@@ -71,12 +80,20 @@ def _speed(text: str) -> float:
 
 
 def _check_report(report: str | None) -> None:
-    if report is not None:
-        Path(report).parent.mkdir(parents=True, exist_ok=True)
+    """Find out before the drive whether the report can be written after it."""
+    if report is None:
+        return
+    path = Path(report)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_dir() or not os.access(path.parent, os.W_OK):
+            raise UnderdashError(f"--report {path} cannot be written; name another place")
+    except OSError as exc:
+        raise UnderdashError(f"--report {path} cannot be written: {exc.strerror}; name another place") from exc
 
 
 @contextlib.contextmanager
-def _shown(demo: Demo, loop: asyncio.AbstractEventLoop) -> Iterator[None]:
+def _shown(demo: Demo) -> Iterator[None]:
     """Show the drive while it goes on: a view that is renewed in a terminal, a line a minute elsewhere."""
     screen = _Screen(demo) if sys.stdout.isatty() else None
     last = 0.0
@@ -134,9 +151,8 @@ def _finish(demo: Demo, arguments: argparse.Namespace, wall_s: float) -> None:
 
     told = report(demo, wall_s)
     if arguments.report:
-        part = Path(arguments.report + ".part")
-        part.write_text(json.dumps(told, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-        part.replace(arguments.report)
+        with put_in_place(Path(arguments.report), "--report") as part:
+            part.write_text(json.dumps(told, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     frames = sum(bus["frames"] for bus in told["buses"].values())
     print(
         f"{demo.built.assembly.car.title}: {demo.seconds:.0f} s driven in {wall_s:.1f} s, {frames} frames heard, "

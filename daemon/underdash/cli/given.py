@@ -42,9 +42,7 @@ def _value(signal: Signal, text: str) -> Value:
 def _number(signal: Signal, text: str) -> float:
     found = _NUMBER.fullmatch(text)
     if not found or not isfinite(float(found[1])):
-        raise GivenError(
-            f"{signal.name} takes a number and perhaps a unit, such as '90 {signal.unit}'; found {text!r}"
-        )
+        raise GivenError(f"{signal.name} takes a number and perhaps a unit, such as '90 {signal.unit}'; found {text!r}")
     unit = _unit(signal, found[2])
     value = convert(float(found[1]), unit, signal.unit)
     low, high = signal.low, signal.high

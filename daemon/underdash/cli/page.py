@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import UnderdashError
-from .common import add_bus, add_car, assembled, player, seconds
+from ..contract.errors import GivenError
+from .common import add_bus, add_car, assembled, number, player, put_in_place, seconds
 from .given import given
 
 if TYPE_CHECKING:
@@ -38,16 +38,19 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="F.png", required=True, help="the picture")
     parser.add_argument("--size", default="240x240", metavar="WxH", help="pixels across and down (default %(default)s)")
     parser.add_argument("--night", action="store_true", help="in the night's colours")
-    parser.add_argument("--hue", type=float, default=32.0, metavar="DEGREES", help="of the night (default %(default)g)")
+    parser.add_argument(
+        "--hue", type=number, default=32.0, metavar="DEGREES", help="of the night (default %(default)g)"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw the page; a signal nobody provides is named."""
     if arguments.trace and not arguments.car:
-        raise UnderdashError("--trace needs --car, so that the frames can be understood; underdash plugins lists cars")
+        raise GivenError("--trace needs --car, so that the frames can be understood; underdash plugins lists cars")
     if arguments.at is not None and not arguments.trace:
-        raise UnderdashError("--at says when in a trace; give --trace as well")
+        raise GivenError("--at says when in a trace; give --trace as well")
     size = _size(arguments.size)
+    out = _png(arguments.out)
     arguments.car = arguments.car or "tarn"
     assembly = assembled(arguments)
     page = _page(assembly, arguments.page)
@@ -59,7 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
         now = reading.now
     _put(assembly, values, now)
     picture = _draw(assembly, page, now, size, arguments)
-    _save(picture, Path(arguments.out))
+    _save(picture, out)
     for sentence in _missing(assembly, page, now):
         print(sentence, file=sys.stderr)
     return 0
@@ -89,15 +92,16 @@ def _draw(assembly: Assembly, page: Page, now: float, size: tuple[int, int], arg
     return draw_page(page, snapshot, size=size, palette=palette, round=size[0] == size[1], finding=_say)
 
 
-def _save(picture: Image, path: Path) -> None:
+def _png(text: str) -> Path:
+    path = Path(text)
     if path.suffix.lower() != ".png":
-        raise UnderdashError(f"--out {path}: a picture is written as PNG; name a file ending in .png")
-    part = path.with_name(path.name + ".part")
-    try:
+        raise GivenError(f"--out {path}: a picture is written as PNG; name a file ending in .png")
+    return path
+
+
+def _save(picture: Image, path: Path) -> None:
+    with put_in_place(path, "--out") as part:
         picture.save(part, "PNG")
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _missing(assembly: Assembly, page: Page, now: float) -> list[str]:
@@ -122,7 +126,5 @@ def _say(sentence: str) -> None:
 def _size(text: str) -> tuple[int, int]:
     across, x, down = text.lower().partition("x")
     if not (x and across.isdecimal() and down.isdecimal() and 64 <= int(across) <= 2048 and 64 <= int(down) <= 2048):
-        raise UnderdashError(
-            f"--size takes pixels across and down from 64x64 to 2048x2048, as in 240x240; found {text!r}"
-        )
+        raise GivenError(f"--size takes pixels across and down from 64x64 to 2048x2048, as in 240x240; found {text!r}")
     return int(across), int(down)

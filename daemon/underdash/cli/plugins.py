@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING
+
+from .common import config
 
 if TYPE_CHECKING:
     from ..loading import Loaded
@@ -18,7 +19,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """List plug-ins; 1 if one was refused."""
-    loaded = _loaded(arguments.config)
+    loaded = _loaded(arguments)
     groups = {"running": _running(loaded), "refused": _refused(loaded), "installed, not enabled": _idle(loaded)}
     for title, lines in groups.items():
         print(f"{title}:" if lines else f"{title}: none")
@@ -27,19 +28,18 @@ def run(arguments: argparse.Namespace) -> int:
     return 1 if loaded.refused else 0
 
 
-def _loaded(config: str | None) -> Loaded:
+def _loaded(arguments: argparse.Namespace) -> Loaded:
     """Load plug-ins, and ask them for all they bring where there is a car, so that every refusal shows."""
     from ..contract.errors import UnderdashError
 
-    if config is None:
+    if arguments.config is None:
         from ..wiring.assembly import load_bundled
 
         return load_bundled()
-    from ..config.reading import read_config
     from ..loading import load
     from ..wiring.building import assembled
 
-    read = read_config(Path(config))
+    read = config(arguments)
     try:
         assembly: Assembly = assembled(read)
     except UnderdashError as exc:

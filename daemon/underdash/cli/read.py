@@ -9,7 +9,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from .common import add_bus, add_car, assembled, player, positive
+from ..contract.errors import GivenError, UnderdashError
+from .common import add_bus, add_car, assembled, player, put_in_place, rate
 
 if TYPE_CHECKING:
     from ..wiring.assembly import Assembly
@@ -22,14 +23,17 @@ def add(parser: argparse.ArgumentParser) -> None:
     add_car(parser)
     add_bus(parser)
     parser.add_argument("--out", metavar="F", help="where to write; the standard output if left out")
-    parser.add_argument("--wide", type=positive, metavar="HZ", help="a row every 1/HZ seconds, a column a signal")
+    parser.add_argument("--wide", type=rate, metavar="HZ", help="a row every 1/HZ seconds, a column a signal")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the trace and write the table; what it came to goes to the standard error."""
     assembly = assembled(arguments)
     reading = player(assembly, arguments)
+    _check_out(arguments)
     if arguments.out is None:
+        if sys.stdout is None:
+            raise UnderdashError("the standard output is closed; name a file with --out")
         written = _write(assembly, reading, sys.stdout, arguments.wide)
     else:
         written = _write_file(assembly, reading, Path(arguments.out), arguments.wide)
@@ -37,17 +41,15 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _check_out(arguments: argparse.Namespace) -> None:
+    with contextlib.suppress(OSError):
+        if arguments.out is not None and os.path.samefile(arguments.out, arguments.trace):
+            raise GivenError(f"--out {arguments.out} is the trace itself; name another file")
+
+
 def _write_file(assembly: Assembly, reading: TracePlayer, path: Path, hz: float | None) -> int:
-    """Write beside the file and put it in place at the end, so that a failure leaves what was there."""
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("w", newline="", encoding="utf-8") as out:
-            written = _write(assembly, reading, out, hz)
-        os.replace(part, path)
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
-    return written
+    with put_in_place(path, "--out") as part, part.open("w", newline="", encoding="utf-8") as out:
+        return _write(assembly, reading, out, hz)
 
 
 def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | None) -> int:

@@ -11,8 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import UnderdashError
-from .common import CONFIG, positive
+from ..contract.errors import GivenError
+from .common import add_config, config, positive
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -22,20 +22,19 @@ if TYPE_CHECKING:
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("out", metavar="TRACE", help="the file to write; it must not exist yet")
-    parser.add_argument("--config", default=CONFIG, metavar="F", help="says which buses (default %(default)s)")
+    add_config(parser)
     parser.add_argument("--seconds", type=positive, metavar="N", help="stop by itself; else with Ctrl-C")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Record until the time is over or a person stops it; nothing is ever sent."""
-    from ..config.reading import read_config
     from ..pace import paced_loop
     from ..wiring.building import assembled, locked, make_links
 
-    config = read_config(Path(arguments.config))
-    if not config.bus:
-        raise UnderdashError(f"{config.path}: no [bus.<role>] in it, so there is nothing to record")
-    silent = replace(config, bus={role: replace(bus, transmit=False) for role, bus in config.bus.items()})
+    read = config(arguments)
+    if not read.bus:
+        raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to record")
+    silent = replace(read, bus={role: replace(bus, transmit=False) for role, bus in read.bus.items()})
     assembly = assembled(silent)
     links = make_links(silent, assembly, {})
     locks = locked(silent, assembly.car)

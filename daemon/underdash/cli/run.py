@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import datetime
 import os
 import signal
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import UnderdashError
-from .common import CONFIG
+from ..contract.errors import GivenError, UnderdashError
+from .common import add_config, config
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
-    parser.add_argument("--config", default=CONFIG, metavar="F", help="the configuration (default %(default)s)")
+    add_config(parser)
     parser.add_argument(
         "--attended",
         action="store_true",
@@ -35,17 +35,16 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run until SIGTERM, SIGINT or the end of the supply."""
-    from ..config.reading import read_config
     from ..pace import paced_loop
     from .logs import set_up
 
     set_up()
-    config = read_config(Path(arguments.config))
+    read = config(arguments)
     if arguments.attended:
         confirm(input)
     loop = paced_loop()
     try:
-        _run(config, loop, arguments.attended)
+        _run(read, loop, arguments.attended)
     finally:
         loop.close()
     return 0
@@ -58,7 +57,7 @@ def confirm(ask: Callable[[str], str]) -> None:
         UnderdashError: they did not.
     """
     if not sys.stdin.isatty():
-        raise UnderdashError("--attended asks a person at the keyboard, and there is none; start it from a terminal")
+        raise GivenError("--attended asks a person at the keyboard, and there is none; start it from a terminal")
     answer = ask("The car stands, the parking brake is on, and the ignition is ON. Type 'standing' if that is so: ")
     if answer.strip().lower() != "standing":
         raise UnderdashError("not confirmed; nothing was started")
@@ -76,17 +75,16 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, attended: bool) -> Non
         told=_told,
         attended=attended,
     )
-    try:
+    with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
+        for recorder in recorders:
+            ending.callback(recorder.close)
+        ending.callback(built.release)
+        ending.callback(built.keep)
+        ending.callback(built.daemon.stop)
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, loop.stop)
         _start(built)
         loop.run_forever()
-    finally:
-        built.daemon.stop()
-        built.keep()
-        built.release()
-        for recorder in recorders:
-            recorder.close()
 
 
 def _start(built: Built) -> None:

@@ -124,31 +124,22 @@ def assemble(
     tables = {bus.role: Table() for bus in car.buses}
     listeners = [*car.broadcasts, *(item for _, item in brought.broadcast_listeners)]
     broadcasts = register(listeners, store, tables, catalogue)
-    requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
-    compiled = compile_polls(car, requests, [item for _, item in brought.request_protocols], store, catalogue)
+    compiled = _compiled(car, brought, store, catalogue)
     asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence))
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
     suspended: dict[str, str] = {}
     derived = DerivedRunner(brought.derived_signals, store, suspended.__setitem__)
-    memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
     problems = [*broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
-    return Assembly(
-        car,
-        loaded,
-        brought,
-        catalogue,
-        store,
-        tables,
-        broadcasts,
-        compiled,
-        asking,
-        derived,
-        memory,
-        problems,
-        suspended,
-    )
+    memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
+    parts = (broadcasts, compiled, asking, derived, memory, problems, suspended)
+    return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
+
+
+def _compiled(car: CarDescription, brought: Contributions, store: Store, catalogue: Catalogue) -> Compiled:
+    requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
+    return compile_polls(car, requests, [item for _, item in brought.request_protocols], store, catalogue)
 
 
 def load_bundled() -> Loaded:

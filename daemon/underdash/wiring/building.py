@@ -20,12 +20,13 @@ from ..buttons.gestures import GestureOptions
 from ..config.mistakes import nearest
 from ..config.schema import BusConfig, Config, PanelConfig
 from ..contract.cars import CarDescription
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from ..diagnostics.options import Options
 from ..display.deck import Deck
 from ..display.dimming import DimmingOptions
 from ..display.panels import Panel
 from ..display.panels.picture import PicturePanel
+from ..display.panels.turned import TurnedPanel
 from ..loading import Loaded, load
 from ..power.states import Power
 from .assembly import Assembly, assemble, choose_car
@@ -68,7 +69,7 @@ def assembled(config: Config, told: Callable[[str], None] = lambda sentence: Non
     try:
         return assemble(car, loaded, units=config.units, orders=config.signals.order, options=options, told=told)
     except ValueError as exc:
-        raise UnderdashError(f"{config.path}: units: {exc}") from exc
+        raise GivenError(f"{config.path}: units: {exc}") from exc
 
 
 def build(
@@ -95,18 +96,11 @@ def build(
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
     assembly = assembled(config, told)
-    supply = config.power.supply
-    if supply is None:
-        raise UnderdashError(
-            f'{config.path}: power.supply is missing; write how the accessory is fed: "switched", "held", "wakeable" '
-            'or "permanent" (see config/underdash.toml)'
-        )
-    power = Power(supply, config.power.options())
+    power = make_power(config)
     evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
     caps = Caps(requests_per_s=config.limits.requests_per_s, load=config.limits.load_percent / 100.0)
     guard = make_guard(assembly, evidence=evidence, caps=caps)
     links = make_links(config, assembly, memory or {})
-    locks = locked(config, assembly.car)
     kept = Kept(None if memory else state_directory() / "state.json")
     daemon = Daemon(
         assembly,
@@ -116,14 +110,35 @@ def build(
         transmit=[role for role, bus in config.bus.items() if bus.transmit],
         loop=loop,
         gestures=gesture_options(config),
-        recorder=recorder(links),
         power_off=power_off,
         attended=attended,
     )
     daemon.key.ignition.restore(kept.seen(assembly.car))
     for name, panel in config.panel.items():
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop))
-    return Built(config, assembly, daemon, kept, locks)
+    # what others would notice comes last, when nothing in the configuration can fail any more
+    built = Built(config, assembly, daemon, kept, locked(config, assembly.car))
+    try:
+        daemon.recorder = recorder(links)
+    except BaseException:
+        built.release()
+        raise
+    return built
+
+
+def make_power(config: Config) -> Power:
+    """Return the power table of the configured supply.
+
+    Raises:
+        UnderdashError: it is not said, or it drains the battery and that is not accepted.
+    """
+    supply = config.power.supply
+    if supply is None:
+        raise GivenError(
+            f'{config.path}: power.supply is missing; write how the accessory is fed: "switched", "held", "wakeable" '
+            'or "permanent" (see config/underdash.toml)'
+        )
+    return Power(supply, config.power.options())
 
 
 def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBus]) -> dict[str, Link]:
@@ -137,9 +152,9 @@ def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBu
     for role, bus in config.bus.items():
         if role not in bitrates:
             near = nearest(role, bitrates)
-            guess = f"; did you mean {near}?" if near else ""
+            guess = f"; did you mean {near}?" if near else "."
             there = ", ".join(bitrates)
-            raise UnderdashError(
+            raise GivenError(
                 f"{config.path}: bus.{role}: car {assembly.car.name} has no such bus{guess} Its buses are {there}"
             )
         place = place_for(role, bus, bitrates[role])
@@ -161,12 +176,19 @@ def _listens_only(bus: BusConfig) -> bool:
 def locked(config: Config, car: CarDescription) -> list[BusLock]:
     """Own every bus of the configuration, or none."""
     locks: list[BusLock] = []
+    taken: dict[str, str] = {}
     bitrates = {bus.role: bus.bitrate for bus in car.buses}
     try:
         for role, bus in config.bus.items():
             if bus.interface == "memory":
                 continue
-            lock = BusLock(place_of(place_for(role, bus, bitrates[role])), runtime_directory())
+            place = place_of(place_for(role, bus, bitrates[role]))
+            if place in taken:
+                raise GivenError(
+                    f"{config.path}: buses {taken[place]} and {role} are both at {place}; name each adapter once"
+                )
+            taken[place] = role
+            lock = BusLock(place, runtime_directory())
             lock.acquire()
             locks.append(lock)
     except UnderdashError:
@@ -200,16 +222,23 @@ def _panel_opener(name: str, panel: PanelConfig, config: Config, assembly: Assem
     if panel.driver == "picture":
         file = panel.settings.get("file")
         path = None if file is None else config.path.parent / str(file)
-        return lambda: PicturePanel(panel.size, path)
+        return lambda: _turned(PicturePanel(panel.size, path), panel.rotation)
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     if panel.driver not in drivers:
         there = ", ".join(sorted(["picture", *drivers]))
-        raise UnderdashError(
-            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}"
+        near = nearest(panel.driver, ["picture", *drivers])
+        guess = f"; did you mean {near!r}?" if near else ""
+        raise GivenError(
+            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}{guess}"
         )
     driver = drivers[panel.driver]
     table = {"size": panel.size, "rotation": panel.rotation, **panel.settings}
     return lambda: driver.opened(table)  # type: ignore[return-value]
+
+
+def _turned(device: Panel, clockwise_deg: float) -> Panel:
+    """Turn what a device shows that cannot turn it by itself."""
+    return TurnedPanel(device, clockwise_deg) if clockwise_deg % 360.0 else device
 
 
 def dimming_options(config: Config, car: CarDescription) -> DimmingOptions:

@@ -97,7 +97,7 @@ class Daemon:
         self.observers: list[Callable[[float, Snapshot], None]] = []
         self._transmit = frozenset(transmit)
         self._loop = loop
-        self._recorder = recorder
+        self.recorder = recorder
         self._power_off = power_off
         self._attended = attended
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
@@ -145,22 +145,23 @@ class Daemon:
             link.close()
         for screen in self.screens:
             screen.stop()
-        if self._recorder is not None:
-            self._recorder.flush()
+        if self.recorder is not None:
+            self.recorder.flush()
 
     def _open_screens(self, now: float) -> None:
         """Open what is not open yet, one by one, so that a broken panel leaves the others alone."""
+        trouble = ""
         for opener in tuple(self._openers):
             try:
                 screen = opener()
             except Exception as exc:
                 _log.warning("panel_not_opened", error=str(exc))
-                self._panel_trouble = f"a panel does not open: {exc}"
+                trouble = f"a panel does not open: {exc}"
                 continue
             self._openers.remove(opener)
-            self._panel_trouble = ""
             self.screens.append(screen)
             screen.start()
+        self._panel_trouble = trouble
         self._panels_at = now + PANEL_RETRY_S
 
     def _show_first_page(self, now: float) -> None:
@@ -207,8 +208,8 @@ class Daemon:
             case GoQuiet(on):
                 self.sending.guard.quiet = on
             case Mark(text):
-                if self._recorder is not None:
-                    self._recorder.mark(text, now)
+                if self.recorder is not None:
+                    self.recorder.mark(text, now)
 
     def _show(self, page: str) -> None:
         for screen in self.screens:
@@ -266,7 +267,8 @@ class Daemon:
 
     def _watched(self) -> set[str]:
         """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
-        names = {name for screen in self.screens for name in screen.deck.current.needs}
+        pages = [screen.deck.current for screen in self.screens]
+        names = {name for page in pages for name in (*page.needs, *page.uses)}
         return names.union(self.alerts.signals, DIMMING_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
@@ -296,8 +298,8 @@ class Daemon:
                 self._polling = False
                 self.ask()
             case Effect.FLUSH:
-                if self._recorder is not None:
-                    self._recorder.flush()
+                if self.recorder is not None:
+                    self.recorder.flush()
             case Effect.HALT | Effect.REBOOT:
                 self._power_off(effect is Effect.REBOOT)
             case Effect.LIGHT | Effect.GOODBYE:

@@ -6,6 +6,7 @@ place, so a power cut leaves the old one or the new one.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -52,6 +53,8 @@ class Kept:
             self._write(self._path)
         except OSError as exc:
             _log.warning("state_not_kept", path=str(self._path), error=str(exc))
+            with contextlib.suppress(OSError):
+                _part(self._path).unlink()
 
     def _read(self) -> dict[str, dict[str, Seen]]:
         if self._path is None:
@@ -67,7 +70,7 @@ class Kept:
 
     def _write(self, path: Path) -> None:
         table = {mark: {name: asdict(one) for name, one in car.items()} for mark, car in self._cars.items()}
-        part = path.with_name(path.name + ".part")
+        part = _part(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         with part.open("w", encoding="utf-8") as file:
             json.dump({"format": 1, "ignition_seen": table}, file, indent=1)
@@ -79,6 +82,10 @@ class Kept:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def _part(path: Path) -> Path:
+    return path.with_name(path.name + ".part")
 
 
 def _seen(car: dict[str, dict[str, bool]]) -> dict[str, Seen]:

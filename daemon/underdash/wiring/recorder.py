@@ -20,6 +20,7 @@ from ..contract.errors import UnderdashError
 _log = structlog.get_logger()
 
 FLUSH_S = 1.0
+CLOSE_S = 5.0
 MOST_WAITING = 50_000
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
@@ -72,8 +73,12 @@ class Recorder:
 
     def close(self) -> None:
         """Write what is left and end."""
-        self._jobs.put(None)
-        self._thread.join(5.0)
+        if not self.failure:
+            try:
+                self._jobs.put(None, timeout=CLOSE_S)
+            except queue.Full:
+                _log.warning("recording_not_finished", why="the disk does not keep up")
+        self._thread.join(CLOSE_S)
 
     def _tap(self, role: str) -> Callable[[Frame], None]:
         def tap(frame: Frame) -> None:
@@ -100,8 +105,8 @@ class Recorder:
                     self._writer.flush(durable=True)
                     flushed_at = time.monotonic()
             self._writer.flush(durable=True)
-        except OSError as exc:
-            self.failure = f"recording ended: {exc.strerror or exc}"
+        except Exception as exc:  # whatever it is, it must be told and not only end this thread
+            self.failure = f"recording ended: {getattr(exc, 'strerror', None) or exc}"
             _log.warning("recording_ended", error=str(exc))
         finally:
             self._close_writer()
