@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from ..bus.caps import Caps
+from ..bus.guard import Guard
 from ..bus.link import Link
 from ..bus.lock import BusLock, runtime_directory
 from ..bus.memory import MemoryBus
@@ -97,9 +98,7 @@ def build(
     """
     assembly = assembled(config, told)
     power = make_power(config)
-    evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
-    caps = Caps(requests_per_s=config.limits.requests_per_s, load=config.limits.load_percent / 100.0)
-    guard = make_guard(assembly, evidence=evidence, caps=caps)
+    guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
     kept = Kept(None if memory else state_directory() / "state.json")
     daemon = Daemon(
@@ -117,13 +116,22 @@ def build(
     for name, panel in config.panel.items():
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop))
     # what others would notice comes last, when nothing in the configuration can fail any more
-    built = Built(config, assembly, daemon, kept, locked(config, assembly.car))
+    return _owning(Built(config, assembly, daemon, kept, locked(config, assembly.car)), recorder)
+
+
+def _owning(built: Built, recorder: Callable[[Mapping[str, Link]], Keeper | None]) -> Built:
     try:
-        daemon.recorder = recorder(links)
+        built.daemon.recorder = recorder(built.daemon.links)
     except BaseException:
         built.release()
         raise
     return built
+
+
+def _guard(config: Config, assembly: Assembly) -> Guard:
+    evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
+    caps = Caps(requests_per_s=config.limits.requests_per_s, load=config.limits.load_percent / 100.0)
+    return make_guard(assembly, evidence=evidence, caps=caps)
 
 
 def make_power(config: Config) -> Power:

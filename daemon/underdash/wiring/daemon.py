@@ -239,6 +239,7 @@ class Daemon:
             self._look_at_buses(now)
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
+                self.ask()
         state = self._step_power(now)
         self.fingers.tick(lambda: self.snapshot(now), now)
         snapshot = self.snapshot(now, self._watched())
