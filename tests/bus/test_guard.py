@@ -83,7 +83,7 @@ def test_a_new_guard_lets_nothing_out() -> None:
 
 
 STANDING = [
-    ("quiet", True, Reason.QUIET, "quiet off"),
+    ("quiet", True, Reason.QUIET, "releases it"),
     ("ignition", OFF, Reason.IGNITION, "ignition off"),
     ("ignition", replace(ON, may_send=False), Reason.IGNITION, "ignition"),
     ("ignition", replace(ON, position=Position.START), Reason.IGNITION, "ignition"),

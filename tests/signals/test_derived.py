@@ -163,6 +163,20 @@ def test_a_value_is_late_while_an_input_is_late_and_as_old_as_that_input() -> No
         assert reading.seconds_old == pytest.approx(0.0 if now <= 0.4 else now)
 
 
+def test_only_the_inputs_a_result_rests_on_decide_how_old_it_is() -> None:
+    store = Store(CATALOGUE)
+    for name in (MANIFOLD, AMBIENT):
+        store.slot(name, "poll", Rank.POLL, period_s=60.0 if name == AMBIENT else 0.1).put(100.0, Quality.GOOD, 0.0)
+    ages = {}
+    for rests_on in ((AMBIENT,), (MANIFOLD, AMBIENT)):
+        result = Result(1.0, Quality.GOOD, rests_on)
+        runner = running(store, Derived(BOOST, (MANIFOLD, AMBIENT), lambda state, inputs, dt_s, r=result: (state, r)))
+        runner.step(1.0)
+        ages[rests_on] = store.read(BOOST, 1.0).age
+        runner.close()
+    assert ages == {(AMBIENT,): Age.FRESH, (MANIFOLD, AMBIENT): Age.LATE}
+
+
 def test_slow_inputs_do_not_make_a_result_late() -> None:
     store = Store(CATALOGUE)
     store.slot(MANIFOLD, "poll", Rank.POLL, period_s=5.0).put(150.0, Quality.GOOD, 0.0)

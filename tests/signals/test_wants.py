@@ -68,3 +68,9 @@ def test_a_circle_ends() -> None:
 
 def test_nothing_wanted_asks_for_nothing() -> None:
     assert expand({}, [derived("b", "a")]) == {}
+
+
+def test_what_a_page_uses_where_it_is_there_is_wanted_like_what_it_needs() -> None:
+    using = Page("boost", "Boost", draw, ("a",), uses=("b",), period_s=0.1)
+    assert gather(shown=[using])["b"] == gather(shown=[using])["a"] == Want(WantKind.PAGE, 0.1)
+    assert gather(hidden=[using])["b"].kind is WantKind.HIDDEN

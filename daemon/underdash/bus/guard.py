@@ -257,7 +257,8 @@ class Guard:
     def _about_bus(self, bus: str) -> Refusal | None:
         facts = self.bus(bus)
         if self.quiet:
-            return Refusal(Reason.QUIET, f"{bus}: somebody asked for quiet; the button that asked for it releases it, and so does a restart")
+            sentence = f"{bus}: somebody asked for quiet; the button that asked releases it, and so does a restart"
+            return Refusal(Reason.QUIET, sentence)
         if not facts.transmit:
             return Refusal(
                 Reason.TRANSMIT_OFF,

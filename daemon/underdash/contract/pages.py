@@ -81,7 +81,8 @@ class Page:
         name: unique, such as "boost".
         title: for lists and pictures.
         draw: (canvas, snapshot) -> None; synchronous, pure, called on every change.
-        needs: signals it shows; they are asked for while it is on the panel.
+        needs: signals it cannot do without; they are asked for while it is on the panel.
+        uses: signals it shows where somebody provides them; asked for too, and not missed.
         period_s: how often their values are wanted.
         peaks: signals whose peak is held for it.
         histories: (signal, seconds) kept for it.
@@ -91,6 +92,7 @@ class Page:
     title: str
     draw: Callable[[Canvas, Snapshot], None]
     needs: tuple[str, ...]
+    uses: tuple[str, ...] = ()
     period_s: float = 0.1
     peaks: tuple[str, ...] = ()
     histories: tuple[tuple[str, float], ...] = ()

@@ -11,10 +11,17 @@ from .signals import Quality, Reading, Value
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What a derived signal gives: a value in the stored unit and how far to trust it."""
+    """What a derived signal gives.
+
+    Args:
+        value: in the stored unit.
+        quality: how far to trust it.
+        rests_on: the inputs it was really computed from, which decide how old it is; all of them if left out.
+    """
 
     value: Value
     quality: Quality = Quality.GOOD
+    rests_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -139,7 +139,8 @@ class DerivedRunner:
         if result is None or value is None:
             running.slot.clear()
             return
-        late = [r.seconds_old for r in readings.values() if r.age is Age.LATE and r.seconds_old is not None]
+        used = [readings[name] for name in result.rests_on or readings if name in readings]
+        late = [r.seconds_old for r in used if r.age is Age.LATE and r.seconds_old is not None]
         oldest_s = max(late, default=0.0)
         running.slot.period_s = oldest_s / LATE_PERIODS if late else _idle_s(item)
         running.slot.put(value, result.quality, now - oldest_s)

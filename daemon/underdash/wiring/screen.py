@@ -78,6 +78,7 @@ class Screen:
 
     def update(self, snapshot: Snapshot, banner: Words | None, now: float, *, lit: bool = True) -> None:
         """Hand the newest values to the renderer; a panel that is not lit is dark."""
+        self.renderer.abandon(time.monotonic())
         self.dimmed = self._dimming.step(self.dimmed, DimmingInputs.read(snapshot), now)
         if self.wall_gap_s:
             wall = time.monotonic()

@@ -181,6 +181,15 @@ def test_boost_is_as_good_as_the_worst_it_rests_on() -> None:
     assert result.quality is Quality.ABOVE
 
 
+def test_boost_is_as_old_as_what_it_was_computed_from() -> None:
+    both = computed("engine.boost_pressure", pressures(150.0, 160.0, 101.3))
+    charge_only = computed("engine.boost_pressure", pressures(None, 160.0, 101.3))
+    assert both is not None
+    assert charge_only is not None
+    assert both.rests_on == ("engine.manifold_pressure", "ambient.pressure")
+    assert charge_only.rests_on == ("engine.charge_pressure", "ambient.pressure")
+
+
 def test_no_peak_is_taken_from_an_assumed_reference() -> None:
     assert computed("boost.known_pressure", pressures(200.0, None, 101.325, Quality.ASSUMED)) is None
     for quality in (Quality.GOOD, Quality.DATED):

@@ -14,7 +14,8 @@ def boost_step(state: None, inputs: Mapping[str, Reading], dt_s: float) -> tuple
     absolute, ambient = _absolute(inputs), inputs[AMBIENT]
     if absolute is None or not isinstance(absolute.value, float) or not isinstance(ambient.value, float):
         return None, None
-    return None, Result(absolute.value - ambient.value, worst(absolute.quality, ambient.quality))
+    quality = worst(absolute.quality, ambient.quality)
+    return None, Result(absolute.value - ambient.value, quality, (absolute.name, AMBIENT))
 
 
 def known_step(state: None, inputs: Mapping[str, Reading], dt_s: float) -> tuple[None, Result | None]:
@@ -29,7 +30,4 @@ def known_step(state: None, inputs: Mapping[str, Reading], dt_s: float) -> tuple
 
 
 def _absolute(inputs: Mapping[str, Reading]) -> Reading | None:
-    for name in (MANIFOLD, CHARGE):
-        if inputs[name].value is not None:
-            return inputs[name]
-    return None
+    return next((inputs[name] for name in (MANIFOLD, CHARGE) if inputs[name].value is not None), None)
