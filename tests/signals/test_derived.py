@@ -28,6 +28,10 @@ def constant(value: Any, quality: Quality = Quality.GOOD) -> Step:
     return lambda state, inputs, dt_s: (state, Result(value, quality))
 
 
+def resting_on(*names: str) -> Step:
+    return lambda state, inputs, dt_s: (state, Result(1.0, Quality.GOOD, names))
+
+
 def never(owner: str, reason: str) -> None:
     raise AssertionError(reason)
 
@@ -169,8 +173,7 @@ def test_only_the_inputs_a_result_rests_on_decide_how_old_it_is() -> None:
         store.slot(name, "poll", Rank.POLL, period_s=60.0 if name == AMBIENT else 0.1).put(100.0, Quality.GOOD, 0.0)
     ages = {}
     for rests_on in ((AMBIENT,), (MANIFOLD, AMBIENT)):
-        result = Result(1.0, Quality.GOOD, rests_on)
-        runner = running(store, Derived(BOOST, (MANIFOLD, AMBIENT), lambda state, inputs, dt_s, r=result: (state, r)))
+        runner = running(store, Derived(BOOST, (MANIFOLD, AMBIENT), resting_on(*rests_on)))
         runner.step(1.0)
         ages[rests_on] = store.read(BOOST, 1.0).age
         runner.close()
