@@ -166,7 +166,7 @@ def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBu
                 f"{config.path}: bus.{role}: car {assembly.car.name} has no such bus{guess} Its buses are {there}"
             )
         place = place_for(role, bus, bitrates[role])
-        link = Link(role, opener(place, memory=memory), bitrate=place.bitrate)
+        link = Link(role, opener(place, memory=memory), bitrate=place.bitrate, filtered=bus.interface == "socketcan")
         link.table = assembly.tables[role]
         links[role] = link
     return links

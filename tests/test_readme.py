@@ -1,0 +1,45 @@
+"""The README: its picture is what the project draws, and what it names is there."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from pathlib import Path
+
+import pytest
+from PIL import Image, ImageChops, ImageStat
+
+from underdash.cli import VERBS
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text()
+
+
+def test_the_picture_is_what_the_project_draws_today() -> None:
+    spec = importlib.util.spec_from_file_location("gallery", ROOT / "tests" / "gallery.py")
+    assert spec is not None
+    assert spec.loader is not None
+    gallery = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(gallery)
+    shown = Image.open(gallery.PICTURE).convert("RGB")
+    drawn = gallery.gallery()
+    assert shown.size == drawn.size
+    # another Pillow may place an edge a little differently, a changed page differs much more
+    worst = max(ImageStat.Stat(ImageChops.difference(shown, drawn)).mean)
+    assert worst < 0.5, "run python tests/gallery.py and look at the picture"
+
+
+def test_it_opens_with_the_job_in_one_paragraph() -> None:
+    title, paragraph, picture = README.split("\n\n")[:3]
+    assert title == "# underdash"
+    assert all(word in paragraph for word in ("records", "find", "described", "asks", "shows", "lives with", "share"))
+    assert picture.startswith("![")
+
+
+@pytest.mark.parametrize("target", sorted(set(re.findall(r"\]\(([^)#]+)[^)]*\)", README))))
+def test_every_link_leads_to_a_file(target: str) -> None:
+    assert (ROOT / target).exists()
+
+
+def test_every_command_is_in_the_table_and_the_table_has_no_other() -> None:
+    assert set(re.findall(r"^\| `underdash (\w+)", README, re.MULTILINE)) == set(VERBS)
