@@ -97,9 +97,8 @@ def main(runs: int = 5) -> int:
         ("start to first page", start),
     ):
         print(f"  {label:<32} {seconds * 1e3:7.0f} ms  {seconds / bare:6.1f} x bare")
-    print(
-        f"  {'resident, two buses, two pages':<32} {memory:7.1f} MB  {memory / bare_memory:6.1f} x bare ({bare_memory:.1f})"
-    )
+    label = "resident, two buses, two pages"
+    print(f"  {label:<32} {memory:7.1f} MB  {memory / bare_memory:6.1f} x bare ({bare_memory:.1f})")
     return 0
 
 
