@@ -10,14 +10,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from ..bus.caps import Caps
-from ..bus.frames import Handler, key_of
+from ..bus.frames import Frame, Handler, key_of
 from ..bus.guard import BusFacts, Guard
+from ..bus.health import BusState
 from ..bus.link import BusStatus, Link
 from ..bus.refusals import Reason, Refusal
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
 from ..signals.wants import Want
 from .assembly import Assembly
+
+
+CLOSED = (BusState.ABSENT, BusState.BUS_OFF)
 
 
 @dataclass(slots=True)
@@ -56,16 +60,23 @@ class Sending:
         asking = self.assembly.asking
         now = self.loop.time()
         for poll in asking.due(now):
-            refusal = self.guard.verdict(poll.bus, poll.frame, now)
-            link = self.links.get(poll.bus)
-            if refusal is None and (link is None or not link.send(poll.frame, now)):
-                refusal = Refusal(Reason.UNCONFIRMED, f"{poll.bus}: the interface had no room for a frame")
+            refusal = self.guard.verdict(poll.bus, poll.frame, now) or self._send(poll.bus, poll.frame, now)
             if refusal is not None:
                 asking.refused(poll, refusal, now)
                 continue
             self.guard.sent(poll.bus, poll.frame, now)
             asking.sent(poll, now)
         self._come_back(asking.deadline(now), now)
+
+    def _send(self, role: str, frame: Frame, now: float) -> Refusal | None:
+        """Hand a frame that the guard let out to its bus; returns why it was not taken."""
+        link = self.links.get(role)
+        if link is None or link.state in CLOSED:
+            # trying again at once would keep the processor busy for as long as the adapter is away
+            return Refusal(Reason.BLOCKED, f"{role}: {link.state.value if link else 'not connected'}")
+        if not link.send(frame, now):
+            return Refusal(Reason.UNCONFIRMED, f"{role}: the interface had no room for a frame")
+        return None
 
     def check(self, now: float) -> None:
         """Take note of frames that did not come back; called now and then."""
