@@ -28,7 +28,6 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Record until the time is over or a person stops it; nothing is ever sent."""
-    from ..pace import paced_loop
     from ..wiring.building import assembled, locked, make_links
 
     read = config(arguments)
@@ -38,7 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
     assembly = assembled(silent)
     links = make_links(silent, assembly, {})
     locks = locked(silent, assembly.car)
-    loop = paced_loop()
+    loop = asyncio.SelectorEventLoop()
     try:
         recorder = _record(Path(arguments.out), links, loop, arguments.seconds)
     finally:

@@ -35,14 +35,13 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run until SIGTERM, SIGINT or the end of the supply."""
-    from ..pace import paced_loop
     from .logs import set_up
 
     set_up()
     read = config(arguments)
     if arguments.attended:
         confirm(input)
-    loop = paced_loop()
+    loop = asyncio.SelectorEventLoop()
     try:
         _run(read, loop, arguments.attended)
     finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator
 
 from ..contract.signals import Age, Reading
@@ -18,7 +19,8 @@ def view(status: Status, title: str, seconds: float) -> list[str]:
         title: of the car and what it is doing.
         seconds: since the start.
     """
-    return [line[:WIDTH] for line in _lines(status, title, seconds)]
+    lines = _lines(status, title, seconds)
+    return [part for line in lines for part in textwrap.wrap(line, WIDTH, subsequent_indent=" " * 8) or [""]]
 
 
 def one_line(status: Status, title: str, seconds: float) -> str:

@@ -326,7 +326,9 @@ class Daemon:
             ignition=self.key.state,
             car=guard.fingerprint.sentence,
             buses=self._buses,
-            closed=tuple(refusal.sentence for role in self.links if (refusal := guard.standing(role, now)) is not None),
+            closed=tuple(
+                refusal.sentence for role in self.links if guard.keys(role) and (refusal := guard.standing(role, now))
+            ),
             guard=dict(guard.report()),
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
