@@ -107,9 +107,11 @@ class Reading:
 
     @property
     def text(self) -> str:
-        """The value as characters: a saturated one with ">" or "<", a missing one as dashes."""
+        """The value as characters: a saturated one with ">" or "<", a switch as on or off, a missing one as dashes."""
         if self.value is None:
             return "--"
+        if isinstance(self.value, bool):
+            return "on" if self.value else "off"
         if self.shown is None:
             return str(self.value)
         mark = {Quality.ABOVE: ">", Quality.BELOW: "<"}.get(self.quality, "")
