@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from math import inf
@@ -51,9 +52,7 @@ class Journey:
         self.wire: dict[str, list[tuple[float, Frame]]] = defaultdict(list)
         self.seen: list[tuple[float, Snapshot]] = []
         self.true: list[tuple[float, dict[str, Value]]] = []
-        self.asks = {
-            unit.request_id: unit.name for unit in self.demo.built.assembly.car.units
-        }
+        self.asks = {unit.request_id: unit.name for unit in self.demo.built.assembly.car.units}
         self._every_s = every_s
         self._later: list[tuple[float, Callable[[], object]]] = []
         self.demo.daemon.observers.append(lambda now, snapshot: self.seen.append((self.demo.seconds, snapshot)))
@@ -89,7 +88,9 @@ class Journey:
 
     def keys(self, at: float) -> set[Value]:
         """Positions of the key around a moment, give or take one look."""
-        return {values["vehicle.ignition"] for when, values in self.true if abs(when - at) <= self._every_s}
+        first = bisect_left(self.true, at - self._every_s, key=lambda item: item[0])
+        last = bisect_right(self.true, at + self._every_s, key=lambda item: item[0])
+        return {values["vehicle.ignition"] for _, values in self.true[first:last]}
 
     def _truth(self) -> None:
         self.true.append((self.demo.seconds, self.demo.simulated.truth(self.loop.time())))

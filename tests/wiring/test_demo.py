@@ -242,7 +242,11 @@ def test_a_control_unit_that_misbehaves_disturbs_no_other(drive: Make, fault: Fa
     journey.run(30)
     assert not journey.demo.daemon.status().faults
     assert None not in journey.values("engine.manifold_pressure", 6)
-    wrong = [v for v in journey.values("engine.coolant_temperature") if v is not None and abs(v - journey_coolant(journey)) > 5]
+    wrong = [
+        v
+        for v in journey.values("engine.coolant_temperature")
+        if v is not None and abs(v - journey_coolant(journey)) > 5
+    ]
     assert not wrong
     if fault in (Fault.SILENT, Fault.REFUSING, Fault.FOREIGN):
         assert None in journey.values("engine.coolant_temperature", 6)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import gzip
 import os
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
@@ -101,10 +101,15 @@ class Trace(Iterator[tuple[str, Frame]]):
         self.half_written = 0
         self.line = 0
         self._name = name
-        self._frames = self._read(iter(lines))
+        self._frames: Iterator[tuple[str, Frame]] = self._read(iter(lines))
 
     def __next__(self) -> tuple[str, Frame]:
         return next(self._frames)
+
+    def close(self) -> None:
+        """Close the file of a trace that is not read to its end; harmless at any time."""
+        if isinstance(self._frames, Generator):
+            self._frames.close()
 
     def _read(self, lines: Iterator[bytes]) -> Iterator[tuple[str, Frame]]:
         names: dict[bytes, str] = {}

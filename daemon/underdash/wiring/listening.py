@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
@@ -25,7 +26,7 @@ class TracePlayer:
         frames: data frames played.
         foreign: frames of buses the car does not have, and error, remote and FD frames.
         start, now: seconds of the first and of the last frame.
-        trace: for what is odd about the file.
+        trace: for what is odd about the file, once it is played.
 
     Raises:
         UnderdashError: the trace cannot be opened, or its buses do not fit.
@@ -38,7 +39,6 @@ class TracePlayer:
         self._given = dict(roles)
         self._channels: dict[str, None] = {}
         self._check_roles()
-        self.trace: Trace = read_trace(trace)
         self._goes_on = False
         self.frames = 0
         self.foreign = 0
@@ -55,6 +55,18 @@ class TracePlayer:
         Raises:
             UnderdashError: the trace is no trace, has no frame, or names a bus that does not fit.
         """
+        self.trace: Trace = read_trace(self._path)
+        with contextlib.closing(self.trace):
+            self._play(until, before)
+        if self.start is None:
+            raise UnderdashError(f"{self._path}: no frame in it; record one with underdash record")
+        self._check_channels()
+        if until is not None:
+            self._check_end(self.start + until)
+            self.now = self.start + until
+        self._assembly.derived.step(self.now)
+
+    def _play(self, until: float | None, before: Callable[[float], None]) -> None:
         derived = self._assembly.derived
         due = 0.0
         for table, frame in self._wanted(until):
@@ -65,13 +77,6 @@ class TracePlayer:
             handler = table.get(frame.key) if table is not None else None
             if handler is not None:
                 handler(frame.data, frame.at)
-        if self.start is None:
-            raise UnderdashError(f"{self._path}: no frame in it; record one with underdash record")
-        self._check_channels()
-        if until is not None:
-            self._check_end(self.start + until)
-            self.now = self.start + until
-        derived.step(self.now)
 
     def _wanted(
         self, until: float | None
@@ -96,7 +101,8 @@ class TracePlayer:
         roles = list(self._assembly.tables)
         self._channels[channel] = None
         if channel not in self._given:
-            self._roles[channel] = channel if channel in roles else None
+            free = channel in roles and channel not in self._given.values()
+            self._roles[channel] = channel if free else None
         if not self._given and self._roles[channel] is None and not any(role in self._channels for role in roles):
             if len(roles) > 1 or len(self._channels) > 1:
                 there = " and ".join(repr(name) for name in self._channels)
