@@ -7,7 +7,7 @@ its time from it, so a loop with simulated time runs the same daemon. Panels dra
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from math import inf
 from typing import Protocol
@@ -326,15 +326,21 @@ class Daemon:
             ignition=self.key.state,
             car=guard.fingerprint.sentence,
             buses=self._buses,
-            closed=tuple(
-                refusal.sentence for role in self.links if guard.keys(role) and (refusal := guard.standing(role, now))
-            ),
+            closed=tuple(self._closed(now)),
             guard=dict(guard.report()),
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
             faults=(*(fault for screen in self.screens for fault in screen.faults), *self._suspensions()),
             snapshot=self.snapshot(now),
         )
+
+    def _closed(self, now: float) -> Iterator[str]:
+        """Say why nothing is sent, of each bus on which there is something to ask."""
+        guard = self.sending.guard
+        for role in self.links:
+            refusal = guard.standing(role, now) if guard.keys(role) else None
+            if refusal is not None:
+                yield refusal.sentence
 
     def _notes(self, now: float) -> tuple[str, ...]:
         notes = list(self.fingers.notes())
