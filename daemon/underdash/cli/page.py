@@ -115,7 +115,10 @@ def _missing(assembly: Assembly, page: Page, now: float) -> list[str]:
             )
         elif assembly.store.read(name, now).value is None:
             sources = ", ".join(slot.source for slot in assembly.store.slots(name))
-            sentences.append(f"page {page.name}: {name} has no value here; it would come from {sources}")
+            inputs = [one for item in assembly.derived.derived() if item.signal == name for one in item.inputs]
+            unknown = ", ".join(one for one in inputs if not assembly.store.slots(one))
+            why = f"; nobody provides {unknown}" if unknown else ""
+            sentences.append(f"page {page.name}: {name} has no value here; it would come from {sources}{why}")
     return sentences
 
 

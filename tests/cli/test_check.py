@@ -1,0 +1,90 @@
+"""``underdash check``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Typed = Callable[..., Any]
+Changed = Callable[[str, str], Path]
+
+
+def test_a_configuration_that_works_is_told_so(typed: Typed, config: Path) -> None:
+    done = typed("check", "--config", config)
+    assert done.status == 0
+    assert "nothing keeps it from working" in done.out
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('file = "small.toml"', 'file = "smal.toml"', "did you mean"),
+        ('file = "small.toml"', 'name = "nosuch"', "car 'nosuch' is not known"),
+        ("[bus.drive]", "[bus.drvie]", "drive"),
+        ('"boost", "temperatures", "page_turn"', '"bost"', "did you mean 'boost'"),
+        ('deck = ["boost", ', 'deck = ["bost", ', "'bost'"),
+        ('driver = "picture"', 'driver = "pictures"', "pictures"),
+        ("[power]", "[plugin.page_turn]\nhold_s = 0\n\n[power]", "hold_s"),
+        ('supply = "switched"', 'supply = "swiched"', "did you mean 'switched'"),
+        ('supply = "switched"', "", "power.supply"),
+        ("format = 1", "formatt = 1", "did you mean 'format'"),
+        ("format = 1", "format = ", "no TOML"),
+        ("[power]", "[colour]\n[power]", "colour"),
+        ('interface = "virtual"', 'interface = "socketcan"\nhardware = "spi0.0"', "either `channel` or `hardware`"),
+    ],
+)
+def test_what_keeps_it_from_working_is_told_and_ends_with_two(
+    typed: Typed, changed: Changed, old: str, new: str, says: str
+) -> None:
+    done = typed("check", "--config", changed(old, new))
+    assert done.status == 2
+    assert says in done.out + done.err
+
+
+def test_all_mistakes_of_a_file_are_told_at_once(typed: Typed, config: Path) -> None:
+    config.write_text(
+        config.read_text().replace("format = 1", "formt = 1").replace("supply", "suply") + "\n[dimmming]\n"
+    )
+    done = typed("check", "--config", config)
+    assert done.status == 2
+    for word in ("formt", "suply", "dimmming"):
+        assert word in done.err
+
+
+def test_mistakes_of_the_description_are_told_with_its_file(typed: Typed, config: Path, car: Path) -> None:
+    car.write_text(car.read_text().replace("bitrate = 500_000", 'bitrate = "fast"'))
+    done = typed("check", "--config", config)
+    assert done.status == 2
+    assert "small.toml" in done.out + done.err
+    assert "bitrate" in done.out + done.err
+
+
+@pytest.mark.parametrize("verb", ["check", "run", "plugins"])
+def test_a_configuration_that_cannot_be_read_is_told_with_the_next_step(typed: Typed, config: Path, verb: str) -> None:
+    folder = config.parent
+    near = typed(verb, "--config", folder / "underdsh.toml")
+    assert near.status == 2
+    assert f"{folder / 'underdsh.toml'} cannot be read: No such file or directory" in near.err
+    assert f"did you mean {config}?" in near.err
+    directory = typed(verb, "--config", folder)
+    assert directory.status == 2
+    assert f"{folder} cannot be read: Is a directory" in directory.err
+    assert "somewhere" not in near.err + directory.err
+
+
+def test_without_a_configuration_the_usual_place_is_named(typed: Typed) -> None:
+    done = typed("check")
+    if Path("/etc/underdash/underdash.toml").exists():
+        pytest.skip("this machine has a configuration")
+    assert done.status == 2
+    assert "name yours with --config" in done.err
+
+
+def test_a_file_that_is_no_text_is_told(typed: Typed, config: Path) -> None:
+    config.write_bytes(b"\xff\xfe\x00\x01")
+    done = typed("check", "--config", config)
+    assert done.status == 2
+    assert "UTF-8" in done.err

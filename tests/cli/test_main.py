@@ -1,0 +1,102 @@
+"""The command line as a whole."""
+
+from __future__ import annotations
+
+import errno
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from underdash import cli
+from underdash.cli import VERBS, main
+from underdash.cli import plugins as plugins_command
+from underdash.contract.errors import GivenError, UnderdashError
+
+Typed = Callable[..., Any]
+
+
+def test_help_names_every_command(typed: Typed) -> None:
+    done = typed("--help")
+    assert done.status == 0
+    assert all(verb in done.out for verb in VERBS)
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_command_explains_itself(typed: Typed, verb: str) -> None:
+    done = typed(verb, "--help")
+    assert done.status == 0
+    assert VERBS[verb][1:] in done.out.replace("\n", " ")
+
+
+def test_the_version_is_told(typed: Typed) -> None:
+    assert typed("--version").out.startswith("underdash ")
+
+
+@pytest.mark.parametrize("arguments", [[], ["nosuch"], ["demo", "--nosuch"], ["demo", "--sec", "1"]])
+def test_an_unknown_word_ends_with_two(typed: Typed, arguments: list[str]) -> None:
+    done = typed(*arguments)
+    assert done.status == 2
+    assert "usage:" in done.err
+
+
+@pytest.mark.parametrize(
+    ("raised", "status", "says"),
+    [
+        (UnderdashError("the bus is busy; end the other one"), 1, "underdash: the bus is busy; end the other one\n"),
+        (GivenError("no such page"), 2, "underdash: no such page\n"),
+        (KeyboardInterrupt(), 130, "underdash: stopped\n"),
+        (OSError(errno.ENOSPC, "No space left on device", "/tmp/x"), 1, "underdash: /tmp/x: No space left on device\n"),
+        (RuntimeError("a bug"), 1, ""),
+    ],
+)
+def test_what_happens_decides_the_exit_status_and_one_sentence(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    raised: BaseException,
+    status: int,
+    says: str,
+) -> None:
+    def fail(arguments: object) -> int:
+        raise raised
+
+    monkeypatch.setattr(plugins_command, "run", fail)
+    monkeypatch.setattr(cli, "_say_no_more", lambda: None)
+    monkeypatch.setattr(cli.tempfile, "tempdir", str(tmp_path))
+    assert main(["plugins"]) == status
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "Traceback" not in said
+    if says:
+        assert said == says
+        return
+    assert "please report" in said
+    kept = next(tmp_path.glob("underdash-*.txt"))
+    assert str(kept) in said
+    assert "a bug" in kept.read_text()
+
+
+def test_the_module_is_the_command() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "underdash", "page", "nosuch", "--out", "x.png"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert done.stderr.startswith("underdash: ")
+
+
+def test_ctrl_c_twice_is_no_traceback(started: Typed, long_trace: Path, car: Path) -> None:
+    process = started("read", long_trace, "--car", car)
+    assert process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    process.send_signal(signal.SIGINT)
+    process.stdout.read()
+    assert process.wait(20) == 130
+    assert "Traceback" not in process.stderr.read()

@@ -1,0 +1,130 @@
+"""``underdash page``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image, ImageChops
+
+from underdash.display import fonts
+
+Typed = Callable[..., Any]
+
+RECORDING = Path(__file__).parents[3] / "shared" / "recordings" / "obd_drive.log.gz"
+STANDARD = Path(__file__).parents[2] / "config" / "cars" / "obd2_11bit.toml"
+real = pytest.mark.skipif(not RECORDING.exists(), reason=f"the recordings are not beside the project ({RECORDING})")
+
+
+def differ(one: Path, other: Path) -> bool:
+    with Image.open(one) as first, Image.open(other) as second:
+        return ImageChops.difference(first, second).getbbox() is not None
+
+
+def size(picture: Path) -> tuple[int, int]:
+    with Image.open(picture) as image:
+        return image.size
+
+
+def test_a_page_is_drawn_from_given_values(typed: Typed, tmp_path: Path) -> None:
+    low, high = tmp_path / "low.png", tmp_path / "high.png"
+    for value, out in (("0.1 bar", low), ("0.9 bar", high)):
+        done = typed("page", "boost", "--set", f"engine.boost_pressure={value}", "--out", out)
+        assert done.status == 0
+    assert size(low) == (240, 240)
+    assert differ(low, high)
+
+
+def test_size_and_night_are_as_asked_for(typed: Typed, tmp_path: Path) -> None:
+    day, night = tmp_path / "day.png", tmp_path / "night.png"
+    common = ("page", "temperatures", "--set", "engine.coolant_temperature=90", "--size", "320x240")
+    assert typed(*common, "--out", day).status == 0
+    assert typed(*common, "--night", "--out", night).status == 0
+    assert size(day) == (320, 240)
+    assert differ(day, night)
+
+
+@real
+def test_pages_of_the_recorded_drive_differ_by_page_and_moment(typed: Typed, tmp_path: Path) -> None:
+    pictures = []
+    for page, at in (("boost", 3), ("boost", 234), ("temperatures", 234)):
+        out = tmp_path / f"{page}{at}.png"
+        assert typed("page", page, "--trace", RECORDING, "--car", STANDARD, "--at", at, "--out", out).status == 0
+        pictures.append(out)
+    assert differ(pictures[0], pictures[1])
+    assert differ(pictures[1], pictures[2])
+
+
+def test_a_signal_without_a_source_is_named(typed: Typed, tmp_path: Path, car: Path, trace: Path) -> None:
+    done = typed("page", "boost", "--car", car, "--trace", trace, "--out", tmp_path / "out.png")
+    assert done.status == 0
+    assert "engine.boost_pressure has no value here" in done.err
+    assert "nobody provides engine.manifold_pressure" in done.err
+    done = typed("page", "temperatures", "--car", car, "--trace", trace, "--out", tmp_path / "out.png")
+    assert "nobody provides engine.oil_temperature; car small" in done.err
+    assert "nobody provides engine.coolant_temperature" not in done.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["bost"], "Did you mean 'boost'?"),
+        (["boost", "--size", "nonsense"], "as in 240x240; found 'nonsense'"),
+        (["boost", "--size", "1x1"], "from 64x64 to 2048x2048"),
+        (["boost", "--size", "99999x99999"], "from 64x64 to 2048x2048"),
+        (["boost", "--size", "٣٠٠x٣٠٠"], ""),
+        (["boost", "--set", "nonsense"], "--set takes signal=value"),
+        (["boost", "--set", "engine.bost_pressure=1"], "did you mean 'engine.boost_pressure'?"),
+        (["boost", "--set", "engine.boost_pressure=much"], "takes a number"),
+        (["boost", "--at", "3"], "give --trace as well"),
+        (["boost", "--trace", "TRACE"], "--trace needs --car"),
+        (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "-1"], "from 0 up"),
+        (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "99"], "beyond the end"),
+        (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "soon"], "a number is wanted"),
+        (["boost", "--hue", "inf"], "a number is wanted"),
+        (["boost", "--car", "loriss"], "Did you mean loris?"),
+        (["boost", "--out", "picture.jpg"], "name a file ending in .png"),
+        ([], "NAME"),
+    ],
+)
+def test_a_wrong_argument_is_told_and_ends_with_two(
+    typed: Typed, tmp_path: Path, car: Path, trace: Path, arguments: list[str], says: str
+) -> None:
+    stand = {"CAR": str(car), "TRACE": str(trace)}
+    given = [stand.get(one, one) for one in arguments]
+    out = tmp_path / "out.png"
+    done = typed("page", *given, *([] if "--out" in given else ["--out", out]))
+    if says:
+        assert done.status == 2
+    assert says in done.err
+    assert done.status == 0 or not out.exists()
+
+
+def test_the_very_end_of_a_trace_can_be_asked_for(typed: Typed, tmp_path: Path, car: Path, trace: Path) -> None:
+    done = typed("page", "boost", "--car", car, "--trace", trace, "--at", "9.95", "--out", tmp_path / "out.png")
+    assert done.status == 0
+
+
+def test_a_picture_that_cannot_be_written_is_told(typed: Typed, tmp_path: Path) -> None:
+    folder = tmp_path / "folder.png"
+    folder.mkdir()
+    for out in (folder, tmp_path / "no" / "such.png"):
+        done = typed("page", "boost", "--out", out)
+        assert done.status == 1
+        assert f"--out {out} cannot be written" in done.err
+        assert done.err.count("\n") == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["folder.png"]
+
+
+def test_a_missing_font_costs_a_word_and_not_the_picture(
+    typed: Typed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "fonts").mkdir()
+    monkeypatch.setattr(fonts, "files", lambda package: tmp_path)
+    out = tmp_path / "out.png"
+    done = typed("page", "boost", "--set", "engine.boost_pressure=0.5 bar", "--out", out)
+    assert (done.status, out.exists()) == (0, True)
+    assert "the font file" in done.err
+    assert "Install underdash again" in done.err
