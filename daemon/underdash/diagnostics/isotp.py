@@ -1,23 +1,65 @@
-"""ISO-TP (ISO 15765-2) as far as one frame: wrap a request, unwrap an answer, name what takes several frames.
+"""ISO-TP (ISO 15765-2): what its parts have in common, and messages that fit one frame.
 
-Payloads go through `wrap` and `unwrap`, frames through the bus, so that an assembler of several frames can take the
-place of `unwrap` (it keeps state per response id and says which flow control to send) without its callers noticing.
+| part | what it does |
+|---|---|
+| `pci` | spells and reads the four kinds of frame |
+| `addressing` | ids and address bytes of the addressing formats |
+| `reassembly` | receives a message in several frames, and says which flow control to send |
+| `segmentation` | sends a message in several frames, and obeys the flow control it gets |
 
-With an address, the first byte of every frame is the control unit's address extension in both directions (mixed
-addressing, ISO 15765-2 clause on addressing formats; from memory), and one byte less is left for the payload.
+None of them sends, or reads a clock: frames and times are handed in and frames come out. Every broken sequence ends in
+one `Broken`, which names its `Fault`, and what broke can be used for the next message at once.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
-from ..contract.errors import UnderdashError
+from . import pci
+from .pci import FRAME_BYTES, padded, room
 
-FRAME_BYTES = 8
-"""Bytes of a classic CAN frame."""
+__all__ = ["FRAME_BYTES", "Broken", "Dropped", "Fault", "padded", "room", "unwrap", "wrap"]
 
-SINGLE, FIRST, CONSECUTIVE, FLOW_CONTROL = range(4)
-"""Kinds of frame, in the upper half of the first byte."""
+
+class Fault(StrEnum):
+    """How a sequence of frames can break; short constants for counting."""
+
+    LENGTH = "length"
+    """A frame that contradicts itself, or is shorter than its place in the message."""
+    SEQUENCE = "sequence"
+    """A later frame with another number than the next one."""
+    UNEXPECTED = "unexpected"
+    """A later frame of a message whose first one was not heard."""
+    INTERRUPTED = "interrupted"
+    """Another message began before this one was complete."""
+    TOO_LONG = "too long"
+    """A message longer than we take."""
+    NO_NEXT_FRAME = "no next frame"
+    """The next frame did not come in time (N_Cr)."""
+    NO_FLOW_CONTROL = "no flow control"
+    """The receiver did not say in time how to go on (N_Bs)."""
+    TOO_MANY_WAITS = "too many waits"
+    """The receiver asked to wait more often than is allowed (N_WFTmax)."""
+    OVERFLOW = "overflow"
+    """The receiver has no room for the message."""
+    RESERVED_STATUS = "reserved status"
+    """The receiver said something that has no meaning."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """The end of a message that did not arrive.
+
+    Attributes:
+        fault: what happened.
+        why: the same as a sentence fragment for a person, with numbers.
+        start: the first bytes of the message, as far as they were heard; they tell whose answer it was.
+    """
+
+    fault: Fault
+    why: str
+    start: bytes = b""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,69 +79,38 @@ class Dropped:
     identifier: int | None = None
 
 
-def room(address: int | None = None) -> int:
-    """Return how many payload bytes one frame holds."""
-    return FRAME_BYTES - 1 - (address is not None)
-
-
 def wrap(payload: bytes, address: int | None = None) -> bytes:
     """Make a single frame, unpadded.
 
     Args:
         payload: one message, such as ``01 0C``.
-        address: address extension of the unit where several share an id pair.
+        address: address byte that goes first, where several units share an id pair.
 
     Raises:
         UnderdashError: the message does not fit one frame, or is empty.
     """
-    if not 1 <= len(payload) <= room(address):
-        raise UnderdashError(
-            f"a message of {len(payload)} bytes ({payload.hex(' ').upper()}) was to go into one frame, which holds 1 to"
-            f" {room(address)}; ask for fewer identifiers at a time"
-        )
-    return _prefix(address) + bytes((len(payload),)) + payload
+    return pci.single(payload, address)
 
 
 def unwrap(data: bytes, address: int | None = None) -> bytes | Dropped | None:
-    """Return the payload of a single frame; what is padding is told by the length in the frame, never by its value.
+    """Return the payload of a single frame, for those who take no longer answers.
 
     Args:
         data: a frame's data.
-        address: address extension the frame must carry, if any.
+        address: address byte the frame must carry, if any.
 
     Returns:
         The payload, or why there is none, or None if this is not an ISO-TP frame of this unit.
     """
-    prefix = _prefix(address)
-    body = data[len(prefix) :]
-    if not body or not data.startswith(prefix):
-        return None
-    kind, low = body[0] >> 4, body[0] & 0x0F
-    if kind == SINGLE:
-        return _single(body, low)
-    if kind == FIRST:
-        return _first(body, low)
-    if kind == CONSECUTIVE:
-        return Dropped("consecutive", "a later part of an answer in several frames, which are not put together yet")
-    if kind == FLOW_CONTROL:
-        return Dropped("flow control", "a flow control frame, which belongs to a message in several frames")
+    match pci.parse(data, address):
+        case pci.Single(payload):
+            return payload
+        case pci.First(length, part):
+            return Dropped("several frames", f"an answer of {length} bytes in several frames, not put together", part)
+        case pci.Consecutive():
+            return Dropped("consecutive", "a later part of an answer in several frames, which are not put together")
+        case pci.FlowControl():
+            return Dropped("flow control", "a flow control frame, which belongs to a message in several frames")
+        case pci.Malformed(_, why):
+            return Dropped("length", why)
     return None
-
-
-def _single(body: bytes, length: int) -> bytes | Dropped:
-    if length == 0 or length >= len(body):
-        return Dropped("length", f"a single frame that says {length} bytes and holds {len(body) - 1}")
-    return body[1 : 1 + length]
-
-
-def _first(body: bytes, high: int) -> Dropped:
-    if len(body) < FRAME_BYTES - 1:
-        return Dropped("length", f"a first frame with only {len(body)} bytes")
-    length, start = high << 8 | body[1], body[2:]
-    if length == 0:  # escape: the length is in the next four bytes
-        length, start = int.from_bytes(body[2:6]), body[6:]
-    return Dropped("several frames", f"an answer of {length} bytes in several frames, not put together yet", start)
-
-
-def _prefix(address: int | None) -> bytes:
-    return b"" if address is None else bytes((address,))

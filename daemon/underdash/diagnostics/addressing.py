@@ -1,0 +1,109 @@
+"""Ids and address bytes of the ISO-TP addressing formats (ISO 15765-2; the 29-bit ids are its ISO 15765-4 ones).
+
+| format | ids | byte in front of each frame |
+|---|---|---|
+| normal | any pair, 11 or 29 bit | none |
+| normal fixed | 29 bit, made of the two addresses: 18DA target source | none |
+| extended | any pair | the address of whom the frame is for, so another one in each direction |
+| mixed, 11 bit | any pair | the address extension, the same in both directions |
+| mixed, 29 bit | made of the two addresses: 18CE target source | the address extension |
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..contract.errors import UnderdashError
+from ..contract.requests import ControlUnit
+from . import pci
+
+TESTER = 0xF1
+"""The address of an external tester (ISO 15765-4)."""
+
+FUNCTIONAL_11, FUNCTIONAL_29 = 0x7DF, 0x18DB_33F1
+"""Request ids of ISO 15765-4 to which every unit may answer."""
+
+_LEGISLATED_REPLIES = range(0x7E8, 0x7F0)
+_FIXED, _MIXED = 0x18DA_0000, 0x18CE_0000
+_HEAD, _PRIORITY = 0x1FFF_0000, 0x1C00_0000
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """How a unit is spoken to.
+
+    Attributes:
+        request_id, response_id: CAN ids.
+        extended: both ids have 29 bits.
+        request_prefix, response_prefix: byte in front of each frame, None without.
+    """
+
+    request_id: int
+    response_id: int
+    extended: bool = False
+    request_prefix: int | None = None
+    response_prefix: int | None = None
+
+    @property
+    def room(self) -> int:
+        """Payload bytes that one frame of a request holds."""
+        return pci.room(self.request_prefix)
+
+
+def of_unit(unit: ControlUnit) -> Address:
+    """Return the address of a described unit."""
+    return Address(unit.request_id, unit.response_id, unit.extended, unit.address, unit.address)
+
+
+def normal_fixed(unit: int, tester: int = TESTER) -> Address:
+    """Return the 29-bit ids that follow from the addresses of both."""
+    return Address(_FIXED | _pair(unit, tester), _FIXED | _pair(tester, unit), True)
+
+
+def extended(request_id: int, response_id: int, unit: int, tester: int = TESTER, *, wide: bool = False) -> Address:
+    """Return an address with the target's address byte in front.
+
+    Args:
+        request_id, response_id: CAN ids.
+        unit, tester: addresses of both, 0 to FF.
+        wide: the ids have 29 bits.
+    """
+    _pair(unit, tester)
+    return Address(request_id, response_id, wide, unit, tester)
+
+
+def mixed(request_id: int, response_id: int, extension: int) -> Address:
+    """Return an address with an address extension in front, on a pair of 11-bit ids."""
+    _pair(extension, 0)
+    return Address(request_id, response_id, False, extension, extension)
+
+
+def mixed_fixed(unit: int, extension: int, tester: int = TESTER) -> Address:
+    """Return an address with an address extension in front, on the 29-bit ids that follow from both addresses."""
+    _pair(extension, 0)
+    return Address(_MIXED | _pair(unit, tester), _MIXED | _pair(tester, unit), True, extension, extension)
+
+
+def request_id_of(response_id: int, *, wide: bool = False) -> int | None:
+    """Return the id on which a unit that answered a functional request gets its flow control.
+
+    Args:
+        response_id: the id it answered on.
+        wide: it has 29 bits.
+
+    Returns:
+        The id, or None where the standards do not tell it from the response id.
+    """
+    if not wide:
+        return response_id - 8 if response_id in _LEGISLATED_REPLIES else None
+    if response_id & _HEAD & ~_PRIORITY in (_FIXED & ~_PRIORITY, _MIXED & ~_PRIORITY):
+        target, source = response_id >> 8 & 0xFF, response_id & 0xFF
+        return response_id & _HEAD | source << 8 | target
+    return None
+
+
+def _pair(target: int, source: int) -> int:
+    for address in (target, source):
+        if not 0 <= address <= 0xFF:
+            raise UnderdashError(f"address {address:#x} was to go into one byte; use 0 to FF")
+    return target << 8 | source
