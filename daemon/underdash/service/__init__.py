@@ -1,4 +1,4 @@
-"""The daemon as a service: what it tells the service manager.
+"""The daemon as a service: what it tells the service manager, and the socket through which commands ask it.
 
-Start at `notify.py`. Nothing here knows a bus or a page.
+Start at `messages.py` (what is said) and `control.py` (who may say it). Nothing here knows a bus or a page.
 """
