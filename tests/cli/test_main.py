@@ -45,13 +45,16 @@ def test_an_unknown_word_ends_with_two(typed: Typed, arguments: list[str]) -> No
 
 
 @pytest.mark.parametrize(
-    ("raised", "status", "says"),
+    ("raised", "expected"),
     [
-        (UnderdashError("the bus is busy; end the other one"), 1, "underdash: the bus is busy; end the other one\n"),
-        (GivenError("no such page"), 2, "underdash: no such page\n"),
-        (KeyboardInterrupt(), 130, "underdash: stopped\n"),
-        (OSError(errno.ENOSPC, "No space left on device", "/tmp/x"), 1, "underdash: /tmp/x: No space left on device\n"),
-        (RuntimeError("a bug"), 1, ""),
+        (UnderdashError("the bus is busy; end the other one"), (1, "underdash: the bus is busy; end the other one\n")),
+        (GivenError("no such page"), (2, "underdash: no such page\n")),
+        (KeyboardInterrupt(), (130, "underdash: stopped\n")),
+        (
+            OSError(errno.ENOSPC, "No space left on device", "/tmp/x"),
+            (1, "underdash: /tmp/x: No space left on device\n"),
+        ),
+        (RuntimeError("a bug"), (1, "")),
     ],
 )
 def test_what_happens_decides_the_exit_status_and_one_sentence(
@@ -59,15 +62,16 @@ def test_what_happens_decides_the_exit_status_and_one_sentence(
     capsys: pytest.CaptureFixture[str],
     tmp_path: Path,
     raised: BaseException,
-    status: int,
-    says: str,
+    expected: tuple[int, str],
 ) -> None:
+    status, says = expected
+
     def fail(arguments: object) -> int:
         raise raised
 
     monkeypatch.setattr(plugins_command, "run", fail)
     monkeypatch.setattr(cli, "_say_no_more", lambda: None)
-    monkeypatch.setattr(cli.tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     assert main(["plugins"]) == status
     said = capsys.readouterr().err
     assert said.count("\n") == 1

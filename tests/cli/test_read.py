@@ -202,9 +202,8 @@ def test_the_trace_itself_is_never_overwritten(typed: Typed, trace: Path, car: P
         ("broken.blf", b"not that either", "cannot be read"),
     ],
 )
-def test_a_trace_that_is_none_is_told(
-    typed: Typed, car: Path, tmp_path: Path, name: str, content: bytes, says: str
-) -> None:
+def test_a_trace_that_is_none_is_told(typed: Typed, car: Path, name: str, content: bytes, says: str) -> None:
+    tmp_path = car.parent
     path, out = tmp_path / name, tmp_path / "out.csv"
     out.write_text("old")
     path.write_bytes(content)
@@ -316,7 +315,7 @@ def test_ctrl_c_leaves_what_was_there(started: Typed, long_trace: Path, car: Pat
     out = tmp_path / "out.csv"
     out.write_text("old")
     process = started("read", long_trace, "--car", car, "--out", out)
-    wait_for(lambda: (tmp_path / "out.csv.part").exists(), process)
+    wait_for((tmp_path / "out.csv.part").exists, process)
     process.send_signal(signal.SIGINT)
     assert process.wait(20) == 130
     assert process.stderr.read() == "underdash: stopped\n"

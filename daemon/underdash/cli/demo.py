@@ -18,7 +18,7 @@ from ..contract.errors import UnderdashError
 from .common import positive, put_in_place
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from ..wiring.demo import Demo
 
@@ -57,18 +57,18 @@ def run(arguments: argparse.Namespace) -> int:
         demo = Demo(arguments.car, loop, seed=arguments.seed, pictures=pictures)
         for sentence in demo.built.assembly.problems:
             print(sentence, file=sys.stderr)
-        stopped: list[bool] = []
-        loop.add_signal_handler(signal.SIGTERM, loop.stop)
+        early: list[BaseException] = []
 
-        def interrupted() -> None:
-            stopped.append(True)
+        def end(why: BaseException) -> None:
+            early.append(why)
             loop.stop()
 
-        loop.add_signal_handler(signal.SIGINT, interrupted)
-        with _shown(demo):
+        loop.add_signal_handler(signal.SIGTERM, loop.stop)
+        loop.add_signal_handler(signal.SIGINT, end, KeyboardInterrupt())
+        with _shown(demo, end):
             demo.run(arguments.seconds)
-        if stopped:
-            raise KeyboardInterrupt
+        if early:
+            raise early[0]
         _finish(demo, arguments, time.monotonic() - begun)
     finally:
         loop.close()
@@ -93,20 +93,23 @@ def _check_report(report: str | None) -> None:
 
 
 @contextlib.contextmanager
-def _shown(demo: Demo) -> Iterator[None]:
+def _shown(demo: Demo, end: Callable[[BaseException], None]) -> Iterator[None]:
     """Show the drive while it goes on: a view that is renewed in a terminal, a line a minute elsewhere."""
-    screen = _Screen(demo) if sys.stdout.isatty() else None
+    screen = _Screen(demo) if sys.stdout is not None and sys.stdout.isatty() else None
     last = 0.0
 
     def observe(now: float, snapshot: object) -> None:
         nonlocal last
-        if screen is not None:
-            screen.renew()
-        elif demo.seconds - last >= LINE_EVERY_S:
-            from .view import one_line
+        try:
+            if screen is not None:
+                screen.renew()
+            elif demo.seconds - last >= LINE_EVERY_S:
+                from .view import one_line
 
-            last = demo.seconds
-            print(one_line(demo.daemon.status(), demo.phase, demo.seconds), flush=True)
+                last = demo.seconds
+                print(one_line(demo.daemon.status(), demo.phase, demo.seconds), flush=True)
+        except OSError as exc:  # nobody looks any more
+            end(exc)
 
     demo.daemon.observers.append(observe)
     try:

@@ -20,7 +20,6 @@ from ..contract.cars import CarDescription
 from ..signals.wants import Want
 from .assembly import Assembly
 
-
 CLOSED = (BusState.ABSENT, BusState.BUS_OFF)
 
 
