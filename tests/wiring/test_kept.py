@@ -1,0 +1,129 @@
+"""The state file: whatever became of it, a start goes on as if nothing had been seen."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from underdash.contract.cars import BusDescription, CarDescription, IgnitionEvidence
+from underdash.power.ignition import Seen
+from underdash.wiring.kept import Kept, car_mark
+
+CAR = CarDescription(
+    "small",
+    "Small",
+    (BusDescription("drive", 500_000),),
+    ignition=(IgnitionEvidence("vehicle.ignition", on=("ON",), off=("OFF",)),),
+)
+SEEN = {"vehicle.ignition": Seen(on=True, off=True)}
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "deep" / "state.json"
+
+
+def test_what_was_seen_is_there_on_the_next_journey(path: Path) -> None:
+    Kept(path).keep(CAR, SEEN)
+    assert Kept(path).seen(CAR) == SEEN
+    assert [file.name for file in path.parent.iterdir()] == ["state.json"]
+
+
+def test_nothing_is_kept_without_a_file(tmp_path: Path) -> None:
+    kept = Kept(None)
+    kept.keep(CAR, SEEN)
+    assert kept.seen(CAR) == {}
+    assert not list(tmp_path.iterdir())
+
+
+def test_another_ignition_field_has_to_be_seen_anew(path: Path) -> None:
+    Kept(path).keep(CAR, SEEN)
+    others = (
+        replace(CAR, name="other"),
+        replace(CAR, buses=(BusDescription("drive", 250_000),)),
+        replace(CAR, ignition=(IgnitionEvidence("vehicle.ignition", on=("ON", "ACC"), off=("OFF",)),)),
+    )
+    for other in others:
+        assert car_mark(other) != car_mark(CAR)
+        assert Kept(path).seen(other) == {}
+
+
+def test_a_second_car_does_not_take_the_first_ones_place(path: Path) -> None:
+    other = replace(CAR, name="other")
+    Kept(path).keep(CAR, SEEN)
+    Kept(path).keep(other, {"vehicle.ignition": Seen(on=True)})
+    assert Kept(path).seen(CAR) == SEEN
+    assert Kept(path).seen(other) == {"vehicle.ignition": Seen(on=True)}
+
+
+def test_no_news_is_not_written(path: Path) -> None:
+    kept = Kept(path)
+    kept.keep(CAR, SEEN)
+    before = path.stat().st_mtime_ns, path.stat().st_ino
+    kept.keep(CAR, dict(SEEN))
+    Kept(path).keep(CAR, SEEN)
+    assert (path.stat().st_mtime_ns, path.stat().st_ino) == before
+
+
+def test_a_file_cut_off_at_any_byte_means_nothing_was_seen(path: Path) -> None:
+    Kept(path).keep(CAR, SEEN)
+    whole = path.read_bytes()
+    for length in range(len(whole)):
+        path.write_bytes(whole[:length])
+        assert Kept(path).seen(CAR) in ({}, SEEN)
+        assert length > len(whole) - 3 or Kept(path).seen(CAR) == {}
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\x00\xff\xfe",
+        b"null",
+        b"[]",
+        b"3",
+        b'"text"',
+        b"{}",
+        b'{"ignition_seen": 3}',
+        b'{"ignition_seen": {"MARK": []}}',
+        b'{"ignition_seen": {"MARK": {"vehicle.ignition": 7}}}',
+        b'{"ignition_seen": {"MARK": {"vehicle.ignition": {"on": true}}}}',
+        b"[" * 100_000,
+        b'{"ignition_seen": {"MARK": NaN}}',
+    ],
+    ids=lambda content: str(content[:40]),
+)
+def test_nonsense_means_nothing_was_seen(path: Path, content: bytes) -> None:
+    path.parent.mkdir()
+    path.write_bytes(content.replace(b"MARK", car_mark(CAR).encode()))
+    kept = Kept(path)
+    assert kept.seen(CAR) == {}
+    kept.keep(CAR, SEEN)
+    assert Kept(path).seen(CAR) == SEEN
+
+
+def test_a_folder_in_its_place_or_a_file_in_its_way_is_no_error(tmp_path: Path) -> None:
+    (tmp_path / "state.json").mkdir()
+    (tmp_path / "file").write_text("")
+    for path in (tmp_path / "state.json", tmp_path / "file" / "state.json", Path("/proc/nosuch/state.json")):
+        kept = Kept(path)
+        kept.keep(CAR, SEEN)
+        assert kept.seen(CAR) == SEEN  # this journey still knows
+    assert not (tmp_path / "state.json.part").exists()
+
+
+def test_a_failure_in_the_middle_leaves_the_old_file(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Kept(path).keep(CAR, SEEN)
+    before = path.read_bytes()
+
+    def full(descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    Kept(path).keep(CAR, {"vehicle.ignition": Seen(on=True)})
+    assert path.read_bytes() == before
+    assert [file.name for file in path.parent.iterdir()] == ["state.json"]
+    assert json.loads(before)["format"] == 1
