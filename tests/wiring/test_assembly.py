@@ -1,0 +1,126 @@
+"""What turns frames into readings, put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib.metadata import EntryPoint
+from pathlib import Path
+
+import pytest
+
+from underdash.contract.cars import BusDescription, CarDescription
+from underdash.contract.errors import GivenError
+from underdash.contract.layout import Bits, BroadcastListener, Field
+from underdash.contract.requests import ControlUnit, PollRequest
+from underdash.loading import Loaded, load
+from underdash.wiring.assembly import BUNDLED, Assembly, assemble, choose_car, load_bundled
+
+TinyPlugin = Callable[..., EntryPoint]
+
+CAR = CarDescription(
+    "small",
+    "Small",
+    (BusDescription("drive", 500_000),),
+    units=(ControlUnit("engine", "drive", 0x7E0, 0x7E8),),
+    broadcasts=(BroadcastListener("drive", 0x101, (Field("engine.speed", Bits(0, 16)),), period_s=0.1),),
+    polls=(PollRequest("engine", "service_01", 0x0B, ()), PollRequest("engine", "service_01", 0x05, ())),
+)
+
+PAGES = """
+@hookimpl
+def signals():
+    return [Signal("tiny.double", "rpm", "twice the speed")]
+
+@hookimpl
+def derived_signals():
+    def step(state, inputs, dt_s):
+        value = inputs["engine.speed"].value
+        return state, None if value is None else Result(2.0 * value)
+    return [Derived("tiny.double", ("engine.speed",), step)]
+
+@hookimpl
+def display_pages():
+    return [Page("tiny", "Tiny", lambda canvas, snapshot: None, ("tiny.double", "engine.oil_temperature"),
+                 peaks=("tiny.double",))]
+"""
+
+
+def with_tiny(point: EntryPoint) -> Loaded:
+    return load({"tiny": {}}, [point])
+
+
+def test_frames_answers_and_sums_become_readings(tiny_plugin: TinyPlugin) -> None:
+    assembly = assemble(CAR, with_tiny(tiny_plugin(PAGES)), units={"kPa": "bar"})
+    assert assembly.problems == []
+    assembly.tables["drive"][0x101](bytes.fromhex("03E8"), 10.0)
+    assembly.tables["drive"][0x7E8](bytes.fromhex("03410B6400000000"), 10.0)
+    seen = assembly.snapshot(10.05)
+    assert seen.reading("engine.speed").value == 1000.0
+    assert seen.reading("engine.manifold_pressure").text == "1.00"
+    assert seen.reading("tiny.double").value == 2000.0
+    assert seen.peaks == {"tiny.double": 2000.0}
+    assert seen.reading("engine.coolant_temperature").value is None
+    assert assembly.unprovided(assembly.pages[0]) == ["engine.oil_temperature"]
+
+
+def test_what_does_not_fit_is_left_out_and_told_and_the_rest_runs(tiny_plugin: TinyPlugin) -> None:
+    source = """
+@hookimpl
+def broadcast_listeners():
+    return [BroadcastListener("nosuch", 0x1, (Field("engine.speed", Bits(0)),))]
+
+@hookimpl
+def poll_requests():
+    return [PollRequest("nobody", "service_01", 0x0C, ())]
+
+@hookimpl
+def derived_signals():
+    return [Derived("nobody.declared", ("engine.speed",), lambda state, inputs, dt_s: (state, None))]
+"""
+    assembly = assemble(CAR, with_tiny(tiny_plugin(source)))
+    text = " | ".join(assembly.problems)
+    assert len(assembly.problems) == 3
+    assert all(word in text for word in ("nosuch", "nobody", "nobody.declared of plug-in tiny"))
+    assembly.tables["drive"][0x101](bytes.fromhex("03E8"), 1.0)
+    assert assembly.store.read("engine.speed", 1.0).value == 1000.0
+
+
+def test_a_plug_in_whose_hook_raises_brings_nothing_and_is_named(tiny_plugin: TinyPlugin) -> None:
+    raising = "\n@hookimpl\ndef alerts():\n    raise RuntimeError('broken')\n"
+    assembly = assemble(CAR, with_tiny(tiny_plugin(PAGES + raising)))
+    assert assembly.pages == []
+    assert [one.name for one in assembly.loaded.refused] == ["tiny"]
+    assert "broken" in assembly.loaded.refused[0].reason
+
+
+def test_the_bundled_plug_ins_all_load_on_each_invented_car() -> None:
+    loaded = load_bundled()
+    assert not loaded.refused
+    assert {plugin.name for plugin in loaded.plugins} == set(BUNDLED)
+    for name in ("tarn", "loris"):
+        car, after = choose_car(name, loaded)
+        assert car.name == name
+        assembly: Assembly = assemble(car, after)
+        assert {page.name for page in assembly.pages} == {"boost", "temperatures"}
+        assert assembly.problems == []
+
+
+def test_a_car_can_be_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text(
+        'format = 1\nname = "own"\ntitle = "Own"\ncounting = "from 0"\norigin = "me"\n[bus.drive]\nbitrate = 500_000\n'
+    )
+    assert choose_car(str(path), load({}))[0].name == "own"
+
+
+@pytest.mark.parametrize(
+    ("wanted", "says"), [("tran", "Did you mean tarn"), ("zzz", "Cars are: loris, tarn"), ("nosuch.toml", "cannot be")]
+)
+def test_a_car_that_nobody_brings_is_told(wanted: str, says: str) -> None:
+    with pytest.raises(GivenError, match=says):
+        choose_car(wanted, load_bundled())
+
+
+def test_without_any_car_it_says_how_to_get_one() -> None:
+    with pytest.raises(GivenError, match="none; enable a plug-in that brings one"):
+        choose_car("tarn", load({}))

@@ -1,0 +1,182 @@
+"""From a configuration to a daemon."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import inf
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from underdash.bus.lock import BusLock, runtime_directory
+from underdash.bus.memory import MemoryBus
+from underdash.bus.port import PortBusyError
+from underdash.config.reading import parse_config
+from underdash.config.schema import Config
+from underdash.contract.errors import GivenError, UnderdashError
+from underdash.pace import PacedLoop, paced_loop
+from underdash.wiring.building import Built, build, state_directory
+
+TEXT = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "temperatures"]
+[bus.drive]
+interface = "virtual"
+channel = "one"
+transmit = true
+[bus.comfort]
+interface = "virtual"
+channel = "two"
+[power]
+supply = "switched"
+[panel.main]
+driver = "picture"
+deck = ["boost", "temperatures"]
+"""
+
+
+@pytest.fixture
+def loop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[PacedLoop]:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "runtime"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    made = paced_loop(inf)
+    yield made
+    made.close()
+
+
+def config(old: str = "", new: str = "") -> Config:
+    assert old in TEXT
+    return parse_config(TEXT.replace(old, new) if old else TEXT, "mine.toml")
+
+
+def free(channel: str) -> bool:
+    lock = BusLock(f"virtual-{channel}", runtime_directory())
+    try:
+        lock.acquire()
+    except PortBusyError:
+        return False
+    lock.release()
+    return True
+
+
+def test_what_is_configured_is_there_and_nothing_has_begun(loop: PacedLoop) -> None:
+    built = build(config(), loop)
+    assert list(built.daemon.links) == ["drive", "comfort"]
+    assert built.daemon.links["drive"].table is built.assembly.tables["drive"]
+    assert built.daemon.screens == []
+    assert (free("one"), free("two")) == (False, False)
+    built.release()
+    assert (free("one"), free("two")) == (True, True)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (
+            'deck = ["boost"',
+            'deck = ["bost"',
+            "mine.toml: panel.main.deck: there is no page 'bost'.* Did you mean 'boost'",
+        ),
+        ('driver = "picture"', 'driver = "pictur"', r"mine.toml: panel.main.driver: .*did you mean 'picture'\?"),
+        ("[bus.comfort]", "[bus.confort]", "mine.toml: bus.confort: .* did you mean comfort"),
+        ("[bus.comfort]", "[bus.zzz]", r"has no such bus\. Its buses are"),
+        ('supply = "switched"', "", "mine.toml: power.supply is missing"),
+        ('channel = "two"', 'channel = "one"', "buses drive and comfort are both at virtual-one"),
+    ],
+)
+def test_what_does_not_exist_is_told_and_no_bus_is_held(loop: PacedLoop, old: str, new: str, says: str) -> None:
+    recorders: list[object] = []
+    with pytest.raises(GivenError, match=says):
+        build(config(old, new), loop, recorder=lambda links: recorders.append(links))
+    assert recorders == []
+    assert (free("one"), free("two")) == (True, True)
+
+
+def test_a_bus_that_another_holds_gives_the_first_one_up_again(loop: PacedLoop) -> None:
+    with BusLock("virtual-two", runtime_directory()), pytest.raises(PortBusyError, match="in use by process"):
+        build(config(), loop)
+    assert free("one")
+
+
+def test_a_recorder_that_cannot_be_made_gives_the_buses_up(loop: PacedLoop) -> None:
+    def no_room(links: object) -> None:
+        raise UnderdashError("no room")
+
+    with pytest.raises(UnderdashError, match="no room"):
+        build(config(), loop, recorder=no_room)
+    assert (free("one"), free("two")) == (True, True)
+
+
+def test_what_was_seen_of_the_key_is_kept_for_the_next_journey(loop: PacedLoop) -> None:
+    built = build(config(), loop)
+    seen = {name: type(one)(True, True) for name, one in built.daemon.key.ignition.seen().items()}
+    assert seen
+    built.daemon.key.ignition.restore(seen)
+    built.keep()
+    built.release()
+    again = build(config(), loop)
+    assert again.daemon.key.ignition.seen() == seen
+    again.release()
+
+
+def test_state_is_kept_where_the_service_manager_says(tmp_path: Path) -> None:
+    assert state_directory({"STATE_DIRECTORY": "/var/lib/a:/var/lib/b"}) == Path("/var/lib/a")
+    assert state_directory({"XDG_STATE_HOME": str(tmp_path)}) == tmp_path / "underdash"
+    assert state_directory({}) == Path.home() / ".local" / "state" / "underdash"
+
+
+@dataclass
+class Panel:
+    """A panel that may fail to open."""
+
+    size: tuple[int, int] = (240, 240)
+    shown: int = 0
+
+    def show(self, image: object, boxes: object) -> None:
+        self.shown += 1
+
+    def dim(self, level: float) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+
+def on_memory(loop: PacedLoop) -> Built:
+    text = TEXT.replace('"virtual"', '"memory"').replace('channel = "one"\n', "").replace('channel = "two"\n', "")
+    return build(parse_config(text, "mine.toml"), loop, memory={role: MemoryBus(role) for role in ("drive", "comfort")})
+
+
+def run_for(loop: PacedLoop, built: Built, seconds: float) -> None:
+    loop.call_later(seconds, loop.stop)
+    loop.run_forever()
+
+
+def test_a_panel_that_does_not_open_is_tried_again_while_the_others_show(loop: PacedLoop) -> None:
+    built = on_memory(loop)
+    tries: list[float] = []
+    daemon = built.daemon
+    opener = daemon._openers[0]
+
+    def stubborn() -> Any:
+        tries.append(loop.time())
+        if len(tries) < 3:
+            raise OSError("no such device")
+        return opener()
+
+    daemon._openers.insert(0, stubborn)
+    daemon.start()
+    assert len(daemon.screens) == 1
+    assert any("no such device" in fault for fault in daemon.status().faults)
+    run_for(loop, built, 25)
+    assert len(tries) == 3
+    assert tries[1] - tries[0] == pytest.approx(10, abs=0.5)
+    assert len(daemon.screens) == 2
+    assert not any("no such device" in fault for fault in daemon.status().faults)
+    daemon.stop()
+    daemon.stop()
