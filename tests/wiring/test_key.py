@@ -1,0 +1,110 @@
+"""The key: only listening and wires may say that the ignition is on, and OFF reaches the guard in the same call."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from underdash.bus.fingerprint import Fit
+from underdash.bus.frames import EXTENDED
+from underdash.bus.guard import Guard
+from underdash.bus.link import BusStatus, Link
+from underdash.bus.memory import MemoryBus
+from underdash.contract.cars import BusDescription, CarDescription, ExpectedFrame, IgnitionEvidence
+from underdash.contract.layout import Bits, BroadcastListener, Field
+from underdash.contract.signals import Quality
+from underdash.loading import load
+from underdash.power.ignition import Position
+from underdash.signals.store import Rank
+from underdash.wiring.assembly import Assembly, assemble
+from underdash.wiring.key import Key
+
+IGNITION = BroadcastListener(
+    "drive", 0x200, (Field("vehicle.ignition", Bits(0, 3, 2), values=((1, "OFF"), (3, "ON"))),), period_s=0.1
+)
+CAR = CarDescription(
+    "small",
+    "Small",
+    (BusDescription("drive", 500_000),),
+    broadcasts=(IGNITION,),
+    ignition=(IgnitionEvidence("vehicle.ignition", on=("ON",), off=("OFF",), lifetime_s=1.0),),
+)
+
+
+class Parts:
+    def __init__(self, car: CarDescription = CAR) -> None:
+        self.assembly: Assembly = assemble(car, load({}))
+        self.guard = Guard(())
+        self.key = Key(self.assembly, self.guard)
+        self.key.connect(self.assembly.tables)
+
+    def frame(self, data: bytes, at: float, key: int = 0x200) -> None:
+        self.assembly.tables["drive"][key](data, at)
+
+
+# the lowest three bits
+ON, OFF = b"\x03", b"\x01"
+
+
+def test_off_reaches_the_guard_in_the_call_that_brought_it() -> None:
+    parts = Parts()
+    parts.frame(ON, 1.0)
+    assert parts.guard.ignition.may_send
+    parts.frame(OFF, 1.1)
+    assert not parts.guard.ignition.may_send
+    assert parts.guard.ignition_seen
+
+
+def test_a_poll_or_a_sum_never_says_that_it_is_on() -> None:
+    parts = Parts()
+    for rank in (Rank.POLL, Rank.DERIVED):
+        slot = parts.assembly.store.slot("vehicle.ignition", f"test {rank}", rank)
+        slot.put("ON", Quality.GOOD, 1.0)
+        assert parts.key.state.position is Position.UNKNOWN
+        assert not parts.guard.ignition.may_send
+    parts.assembly.store.slot("vehicle.ignition", "wire", Rank.INPUT).put("ON", Quality.GOOD, 1.0)
+    assert parts.key.state.position is Position.ON
+
+
+def test_evidence_runs_out() -> None:
+    parts = Parts()
+    parts.frame(ON, 1.0)
+    parts.key.tick([], 1.9)
+    assert parts.guard.ignition.may_send
+    parts.key.tick([], 2.1)
+    assert not parts.guard.ignition.may_send
+
+
+@pytest.mark.parametrize("key", [0x300, 0x300 | EXTENDED])
+def test_a_frame_that_keeps_it_alive_may_have_an_id_of_either_length(key: int) -> None:
+    evidence = replace(CAR.ignition[0], alive_with=("drive", 0x300))
+    parts = Parts(replace(CAR, ignition=(evidence,)))
+    parts.frame(ON, 1.0)
+    for step in range(1, 8):
+        parts.frame(b"", 1.0 + step * 0.5, key)
+    parts.key.tick([], 4.9)
+    assert parts.key.state.position is Position.ON
+    parts.key.tick([], 6.0)
+    assert parts.key.state.position is Position.UNKNOWN
+
+
+def status(heard_s: float | None) -> BusStatus:
+    return replace(Link("drive", MemoryBus("drive").port).status(0.0), last_heard_s=heard_s)
+
+
+def test_the_car_is_recognised_while_it_talks_and_anew_after_silence() -> None:
+    parts = Parts(replace(CAR, fingerprint=(ExpectedFrame("drive", 0x200, False, 1, 0.1),)))
+    for n in range(11):
+        parts.frame(ON, 1.0 + n * 0.1)
+    parts.key.tick([status(0.0)], 2.0)
+    assert parts.guard.fingerprint.fit is Fit.FITS
+    parts.key.tick([status(20.0)], 22.0)
+    assert parts.guard.fingerprint.fit is Fit.WAITING
+
+
+def test_an_expected_frame_that_stays_away_is_another_car() -> None:
+    parts = Parts(replace(CAR, fingerprint=(ExpectedFrame("drive", 0x777, False, 8, 0.1),)))
+    for second in range(12):
+        parts.key.tick([status(0.0)], float(second))
+    assert parts.guard.fingerprint.fit is Fit.DIFFERS
