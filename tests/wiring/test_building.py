@@ -92,7 +92,7 @@ def test_what_is_configured_is_there_and_nothing_has_begun(loop: PacedLoop) -> N
 def test_what_does_not_exist_is_told_and_no_bus_is_held(loop: PacedLoop, old: str, new: str, says: str) -> None:
     recorders: list[object] = []
     with pytest.raises(GivenError, match=says):
-        build(config(old, new), loop, recorder=lambda links: recorders.append(links))
+        build(config(old, new), loop, recorder=recorders.append)
     assert recorders == []
     assert (free("one"), free("two")) == (True, True)
 

@@ -176,7 +176,7 @@ def test_quiet_ends_sending_at_once_and_its_end_brings_it_back(drive: Make) -> N
     assert "quiet" not in journey.seen[-1][1].notes
 
 
-# --- another tester ----------------------------------------------------------------------------------------------------
+# --- another tester --------------------------------------------------------------------------------------------------
 
 
 def test_another_tester_makes_us_step_back_for_half_a_minute(drive: Make) -> None:
@@ -206,7 +206,7 @@ class _Deaf:
         return lambda *args: None
 
 
-# --- what breaks -------------------------------------------------------------------------------------------------------
+# --- what breaks -----------------------------------------------------------------------------------------------------
 
 
 def test_a_bus_that_is_unplugged_takes_its_values_along_and_the_other_goes_on(drive: Make) -> None:
@@ -299,7 +299,7 @@ def test_an_ignition_that_flaps_while_cranking_keeps_awake(drive: Make) -> None:
     assert [state for _, state in journey.demo.power] == ["awake"]
 
 
-# --- plug-ins that fail ------------------------------------------------------------------------------------------------
+# --- plug-ins that fail ----------------------------------------------------------------------------------------------
 
 BROKEN = """
 def fall(canvas, snapshot):
@@ -350,7 +350,7 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
     assert journey.requests(5, 7)
 
 
-# --- the whole drive ---------------------------------------------------------------------------------------------------
+# --- the whole drive -------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="session")

@@ -39,6 +39,15 @@ class Parts:
         self.key = Key(self.assembly, self.guard)
         self.key.connect(self.assembly.tables)
 
+    def open(self) -> bool:
+        return self.guard.ignition.may_send
+
+    def position(self) -> Position:
+        return self.key.state.position
+
+    def fit(self) -> Fit:
+        return self.guard.fingerprint.fit
+
     def frame(self, data: bytes, at: float, key: int = 0x200) -> None:
         self.assembly.tables["drive"][key](data, at)
 
@@ -50,9 +59,9 @@ ON, OFF = b"\x03", b"\x01"
 def test_off_reaches_the_guard_in_the_call_that_brought_it() -> None:
     parts = Parts()
     parts.frame(ON, 1.0)
-    assert parts.guard.ignition.may_send
+    assert parts.open()
     parts.frame(OFF, 1.1)
-    assert not parts.guard.ignition.may_send
+    assert not parts.open()
     assert parts.guard.ignition_seen
 
 
@@ -61,19 +70,19 @@ def test_a_poll_or_a_sum_never_says_that_it_is_on() -> None:
     for rank in (Rank.POLL, Rank.DERIVED):
         slot = parts.assembly.store.slot("vehicle.ignition", f"test {rank}", rank)
         slot.put("ON", Quality.GOOD, 1.0)
-        assert parts.key.state.position is Position.UNKNOWN
-        assert not parts.guard.ignition.may_send
+        assert parts.position() is Position.UNKNOWN
+        assert not parts.open()
     parts.assembly.store.slot("vehicle.ignition", "wire", Rank.INPUT).put("ON", Quality.GOOD, 1.0)
-    assert parts.key.state.position is Position.ON
+    assert parts.position() is Position.ON
 
 
 def test_evidence_runs_out() -> None:
     parts = Parts()
     parts.frame(ON, 1.0)
     parts.key.tick([], 1.9)
-    assert parts.guard.ignition.may_send
+    assert parts.open()
     parts.key.tick([], 2.1)
-    assert not parts.guard.ignition.may_send
+    assert not parts.open()
 
 
 @pytest.mark.parametrize("key", [0x300, 0x300 | EXTENDED])
@@ -84,9 +93,9 @@ def test_a_frame_that_keeps_it_alive_may_have_an_id_of_either_length(key: int) -
     for step in range(1, 8):
         parts.frame(b"", 1.0 + step * 0.5, key)
     parts.key.tick([], 4.9)
-    assert parts.key.state.position is Position.ON
+    assert parts.position() is Position.ON
     parts.key.tick([], 6.0)
-    assert parts.key.state.position is Position.UNKNOWN
+    assert parts.position() is Position.UNKNOWN
 
 
 def status(heard_s: float | None) -> BusStatus:
@@ -98,13 +107,13 @@ def test_the_car_is_recognised_while_it_talks_and_anew_after_silence() -> None:
     for n in range(11):
         parts.frame(ON, 1.0 + n * 0.1)
     parts.key.tick([status(0.0)], 2.0)
-    assert parts.guard.fingerprint.fit is Fit.FITS
+    assert parts.fit() is Fit.FITS
     parts.key.tick([status(20.0)], 22.0)
-    assert parts.guard.fingerprint.fit is Fit.WAITING
+    assert parts.fit() is Fit.WAITING
 
 
 def test_an_expected_frame_that_stays_away_is_another_car() -> None:
     parts = Parts(replace(CAR, fingerprint=(ExpectedFrame("drive", 0x777, False, 8, 0.1),)))
     for second in range(12):
         parts.key.tick([status(0.0)], float(second))
-    assert parts.guard.fingerprint.fit is Fit.DIFFERS
+    assert parts.fit() is Fit.DIFFERS

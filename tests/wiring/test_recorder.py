@@ -10,7 +10,6 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -56,16 +55,12 @@ class FullDisk(io.BytesIO):
             raise OSError(errno.ENOSPC, "No space left on device")
         return super().write(data)
 
-    def fileno(self) -> int:
-        return os.open(os.devnull, os.O_WRONLY)  # something that can be synced is not needed: see below
-
 
 @pytest.fixture(autouse=True)
-def no_sync(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def no_sync(monkeypatch: pytest.MonkeyPatch) -> None:
     """A file in memory cannot be synced; real ones are in the test with a process of its own."""
     monkeypatch.setattr("underdash.bus.trace.os", SimpleNamespace(fdatasync=lambda number: None))
     monkeypatch.setattr(FullDisk, "fileno", lambda self: -1)
-    yield
 
 
 def test_every_frame_and_mark_is_written(tmp_path: Path) -> None:
@@ -201,5 +196,5 @@ def test_a_new_trace_never_takes_anothers_name(tmp_path: Path) -> None:
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(UnderdashError, match="recording.folder .* choose one that can be written"):
+    with pytest.raises(UnderdashError, match=r"recording\.folder .* choose one that can be written"):
         new_trace(tmp_path / "file", 10.0, WALL)
