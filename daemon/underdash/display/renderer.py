@@ -197,6 +197,7 @@ class Renderer:
         try:
             return record(frame.page, frame.snapshot, self._panel.size, frame.banner)
         except BaseException as exc:  # a page that calls sys.exit must not end the renderer
+            self._drawing = None  # telling takes its time too, and must not be ended for it
             late = isinstance(exc, PageLateError)
             self._take_off(name, "its draw did not come back" if late else f"it raised {type(exc).__name__}: {exc}")
             _log.warning("page_failed", page=name, error=repr(exc), exc_info=True)
