@@ -79,7 +79,7 @@ def test_a_signal_without_a_source_is_named(typed: Typed, tmp_path: Path, car: P
         (["boost", "--set", "engine.boost_pressure=much"], "takes a number"),
         (["boost", "--at", "3"], "give --trace as well"),
         (["boost", "--trace", "TRACE"], "--trace needs --car"),
-        (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "-1"], "from 0 up"),
+        (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "-1"], "seconds from 0"),
         (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "99"], "beyond the end"),
         (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "soon"], "a number is wanted"),
         (["boost", "--hue", "inf"], "a number is wanted"),

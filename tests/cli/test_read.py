@@ -17,6 +17,7 @@ import pytest
 
 Typed = Callable[..., Any]
 
+KEYBOARD = (130, -signal.SIGINT)  # Python itself may prefer to die of the signal, which a shell calls 130 too
 RECORDING = Path(__file__).parents[3] / "shared" / "recordings" / "obd_drive.log.gz"
 STANDARD = Path(__file__).parents[2] / "config" / "cars" / "obd2_11bit.toml"
 real = pytest.mark.skipif(not RECORDING.exists(), reason=f"the recordings are not beside the project ({RECORDING})")
@@ -317,7 +318,7 @@ def test_ctrl_c_leaves_what_was_there(started: Typed, long_trace: Path, car: Pat
     process = started("read", long_trace, "--car", car, "--out", out)
     wait_for((tmp_path / "out.csv.part").exists, process)
     process.send_signal(signal.SIGINT)
-    assert process.wait(20) == 130
+    assert process.wait(20) in KEYBOARD
     assert process.stderr.read() == "underdash: stopped\n"
     assert (out.read_text(), left(tmp_path)) == ("old", [])
 

@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import io
 import os
 import signal
 import sys
-import tempfile
-import traceback
 from collections.abc import Sequence
 from importlib import import_module
-from importlib.metadata import version
 
 from ..contract.errors import UnderdashError
 
@@ -32,6 +30,16 @@ VERBS = {
 }
 
 
+class _Version(argparse.Action):
+    """Says the version; looked up only then, since that reads files."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from importlib.metadata import version
+
+        print(f"underdash {version('underdash')}")
+        parser.exit()
+
+
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     top = argparse.ArgumentParser(
@@ -40,7 +48,7 @@ def parser() -> argparse.ArgumentParser:
         epilog="Not for use by the driver while driving. An added gauge does not replace the car's own warnings.",
         allow_abbrev=False,
     )
-    top.add_argument("--version", action="version", version=f"underdash {version('underdash')}")
+    top.add_argument("--version", action=_Version, nargs=0, help="say which version this is")
     verbs = top.add_subparsers(dest="verb", required=True, metavar="COMMAND", title="commands")
     for verb, text in VERBS.items():
         one = verbs.add_parser(verb, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False)
@@ -50,6 +58,7 @@ def parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
+    _speak_any_terminal()
     try:
         given = parser().parse_args(arguments)
         status = int(import_module(f".{given.verb}", __name__).run(given))
@@ -84,6 +93,12 @@ def entry() -> None:
     sys.exit(status)
 
 
+def _speak_any_terminal() -> None:
+    """Have a letter that a terminal does not know come out as a question mark instead of ending the command."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
+
+
 def _say(sentence: str) -> None:
     with contextlib.suppress(OSError, AttributeError):
         print(f"underdash: {sentence}", file=sys.stderr, flush=True)
@@ -97,6 +112,9 @@ def _say_no_more() -> None:
 
 def _our_fault() -> int:
     """Keep the details of a mistake of ours in a file and say where they are."""
+    import tempfile
+    import traceback
+
     with tempfile.NamedTemporaryFile("w", prefix="underdash-", suffix=".txt", delete=False) as kept:
         traceback.print_exc(file=kept)
     _say(f"a mistake in underdash itself; the details are in {kept.name}, please report them")
