@@ -18,6 +18,7 @@ from underdash.config.schema import Config
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.pace import PacedLoop, paced_loop
 from underdash.wiring.building import Built, build, state_directory
+from underdash.wiring.kept import Kept
 
 TEXT = """
 format = 1
@@ -122,6 +123,19 @@ def test_what_was_seen_of_the_key_is_kept_for_the_next_journey(loop: PacedLoop) 
     again = build(config(), loop)
     assert again.daemon.key.ignition.seen() == seen
     again.release()
+
+
+def test_what_is_seen_of_the_key_is_kept_at_once_since_the_supply_may_be_cut(loop: PacedLoop) -> None:
+    built = build(config(), loop)
+    seen = {name: type(one)(True, True) for name, one in built.daemon.key.ignition.seen().items()}
+    built.daemon.start()
+    built.daemon.key.ignition.restore(seen)
+    loop.call_later(0.5, loop.stop)
+    loop.run_forever()
+    kept = Kept(state_directory() / "state.json").seen(built.assembly.car)
+    built.daemon.stop()
+    built.release()
+    assert kept == seen
 
 
 def test_state_is_kept_where_the_service_manager_says(tmp_path: Path) -> None:

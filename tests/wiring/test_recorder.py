@@ -178,13 +178,14 @@ def test_what_was_flushed_survives_being_killed_in_the_middle(tmp_path: Path) ->
 
 
 def test_the_oldest_traces_make_room(tmp_path: Path) -> None:
-    for n, name in enumerate(("c.log", "a.log", "b.log")):
+    ours = [f"20260103-101500-{n}.log" for n in (2, 0, 1)]
+    for n, name in enumerate(("mine.log", *ours)):
         (tmp_path / name).write_bytes(bytes(400_000))
         os.utime(tmp_path / name, (n, n))
     (tmp_path / "mine.csv").write_bytes(bytes(400_000))
-    assert [path.name for path in make_room(tmp_path, 1.0)] == ["c.log"]
-    assert [path.name for path in make_room(tmp_path, 0.0)] == ["a.log", "b.log"]
-    assert [path.name for path in tmp_path.iterdir()] == ["mine.csv"]
+    assert [path.name for path in make_room(tmp_path, 1.0)] == ours[:1]
+    assert [path.name for path in make_room(tmp_path, 0.0)] == ours[1:]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.csv", "mine.log"]
 
 
 def test_a_new_trace_never_takes_anothers_name(tmp_path: Path) -> None:

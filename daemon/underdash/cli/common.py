@@ -104,7 +104,7 @@ def seconds(text: str) -> float:
     """Read a number of seconds that is not negative, for argparse."""
     value = number(text)
     if not 0 <= value < 1e9:
-        raise argparse.ArgumentTypeError(f"seconds from 0 up are wanted; found {text!r}")
+        raise argparse.ArgumentTypeError(f"seconds from 0 to below 1e9 are wanted; found {text!r}")
     return value
 
 
@@ -112,7 +112,7 @@ def positive(text: str) -> float:
     """Read a number that is larger than 0, for argparse."""
     value = number(text)
     if not 0 < value < 1e9:
-        raise argparse.ArgumentTypeError(f"a number larger than 0 is wanted; found {text!r}")
+        raise argparse.ArgumentTypeError(f"a number larger than 0 and below 1e9 is wanted; found {text!r}")
     return value
 
 

@@ -71,7 +71,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _page(assembly: Assembly, name: str) -> Page:
     from ..display.deck import find
 
-    return find(assembly.pages, name, "underdash page")
+    return find(assembly.pages, name, "NAME")
 
 
 def _put(assembly: Assembly, values: list[tuple[Signal, Value]], now: float) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import datetime
+import logging
 import signal
 import sys
 from dataclasses import replace
@@ -29,7 +30,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Record until the time is over or a person stops it; nothing is ever sent."""
     from ..wiring.building import assembled, locked, make_links
+    from .logs import set_up
 
+    set_up(logging.WARNING)
     read = config(arguments)
     if not read.bus:
         raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to record")
@@ -39,15 +42,19 @@ def run(arguments: argparse.Namespace) -> int:
     locks = locked(silent, assembly.car)
     loop = asyncio.SelectorEventLoop()
     try:
-        recorder = _record(Path(arguments.out), links, loop, arguments.seconds)
+        recorder, absent = _record(Path(arguments.out), links, loop, arguments.seconds)
     finally:
         for lock in locks:
             lock.release()
         loop.close()
-    return _tell(recorder, arguments.out)
+    return _tell(recorder, arguments.out, absent)
 
 
-def _record(path: Path, links: dict[str, Link], loop: asyncio.AbstractEventLoop, seconds: float | None) -> Recorder:
+def _record(
+    path: Path, links: dict[str, Link], loop: asyncio.AbstractEventLoop, seconds: float | None
+) -> tuple[Recorder, bool]:
+    """Record; returns the recorder, and whether no bus was open when it ended."""
+    from ..bus.health import BusState
     from ..bus.trace import TraceWriter
     from ..wiring.recorder import Recorder, about
 
@@ -61,11 +68,12 @@ def _record(path: Path, links: dict[str, Link], loop: asyncio.AbstractEventLoop,
         if seconds is not None:
             loop.call_later(seconds, loop.stop)
         loop.run_forever()
+        absent = all(link.state is BusState.ABSENT for link in links.values())
     finally:
         for link in links.values():
             link.close()
         recorder.close()
-    return recorder
+    return recorder, absent
 
 
 def _tick(links: dict[str, Link], loop: asyncio.AbstractEventLoop, recorder: Recorder, said_at: float) -> None:
@@ -83,12 +91,15 @@ def _tick(links: dict[str, Link], loop: asyncio.AbstractEventLoop, recorder: Rec
     loop.call_later(0.1, _tick, links, loop, recorder, said_at)
 
 
-def _tell(recorder: Recorder, out: str) -> int:
+def _tell(recorder: Recorder, out: str, absent: bool) -> int:
     print(f"{recorder.frames} frames in {out}", file=sys.stderr)
     if recorder.dropped:
         print(f"{recorder.dropped} frames are missing: the disk did not keep up", file=sys.stderr)
     if recorder.failure:
         print(f"underdash: {recorder.failure}; what was written before is kept", file=sys.stderr)
+        return 1
+    if absent and not recorder.frames:
+        print("underdash: no bus could be opened, so nothing was recorded; look above for why", file=sys.stderr)
         return 1
     if not recorder.frames:
         print(

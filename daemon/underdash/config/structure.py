@@ -266,8 +266,10 @@ def _collect(exc: BaseException, table: object, kind: Any, mistakes: Mistakes, p
     elif isinstance(exc, ForbiddenExtraKeysError):
         known = tuple(f.name for f in fields(exc.cl) if f.metadata != INTERNAL)
         given = set(table) if isinstance(table, dict) else set()
+        free = set(known) - given
+        allowed = "keys " + ", ".join(sorted(free)) if free else "no further key; all there are stand there already"
         for name in sorted(exc.extra_fields):
-            mistakes.add((*path, name), name, "keys " + ", ".join(sorted(set(known) - given)), set(known) - given)
+            mistakes.add((*path, name), name, allowed, free)
     elif isinstance(exc, WrongError):
         mistakes.add(path, table, exc.allowed, exc.near)
     elif isinstance(exc, KeyError) and table is MISSING:

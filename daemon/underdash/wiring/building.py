@@ -120,6 +120,7 @@ def build(
 
 
 def _owning(built: Built, recorder: Callable[[Mapping[str, Link]], Keeper | None]) -> Built:
+    built.daemon.keep = built.keep
     try:
         built.daemon.recorder = recorder(built.daemon.links)
     except BaseException:

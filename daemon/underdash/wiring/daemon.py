@@ -112,6 +112,9 @@ class Daemon:
         self._lit = True
         self._goodbye = False
         self._said_state = PowerState.AWAKE
+        #: called when more was seen of the ignition's evidence; power may be gone before `stop`
+        self.keep: Callable[[], None] = lambda: None
+        self._seen = self.key.ignition.seen()
 
     # --- life ---------------------------------------------------------------------------------------------------
 
@@ -237,6 +240,7 @@ class Daemon:
         if slow:
             self._slow_at = now + SLOW_S
             self._look_at_buses(now)
+            self._keep_what_was_seen()
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
                 self.ask()
@@ -287,6 +291,12 @@ class Daemon:
                 self.assembly.broadcasts.bus_silent(status.role)
                 self.fingers.lost(now)
         self.sending.check(now)
+
+    def _keep_what_was_seen(self) -> None:
+        seen = self.key.ignition.seen()
+        if seen != self._seen:
+            self._seen = seen
+            self.keep()
 
     def _take(self, effect: Effect, now: float) -> None:
         _log.info("power_effect", effect=effect.value)

@@ -22,6 +22,8 @@ _log = structlog.get_logger()
 FLUSH_S = 1.0
 CLOSE_S = 5.0
 MOST_WAITING = 50_000
+OWN_TRACES = "[0-9]*-[0-9]*-[0-9]*.log"
+"""What `new_trace` calls its files; what a person recorded into the same folder is never deleted."""
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 _Job = Callable[[TraceWriter], None]
@@ -158,7 +160,7 @@ def new_trace(folder: Path, share_mb: float, wall: datetime.datetime) -> TraceWr
 
 def make_room(folder: Path, share_mb: float) -> list[Path]:
     """Delete the oldest traces of a folder until the rest takes less than its share; returns what was deleted."""
-    traces = sorted(folder.glob("*.log"), key=lambda path: path.stat().st_mtime)
+    traces = sorted(folder.glob(OWN_TRACES), key=lambda path: path.stat().st_mtime)
     size = sum(path.stat().st_size for path in traces)
     gone = []
     for path in traces:
