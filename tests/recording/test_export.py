@@ -52,3 +52,13 @@ def test_the_wide_table_leaves_a_cell_empty_once_its_value_is_gone() -> None:
         ["13.000000", "", ""],
         ["14.000000", "", ""],
     ]
+
+
+def test_a_clock_that_jumped_by_years_writes_no_row_for_each_moment_between() -> None:
+    store = Store(SIGNALS)
+    out = io.StringIO(newline="")
+    table = WideTable(out, store, ["p"], hz=1000.0)
+    table.advance(10.0)
+    table.advance(1.7e9)
+    table.advance(1.7e9 + 0.002)
+    assert [row[0] for row in rows(out.getvalue())[1:]] == ["1700000000.001000", "1700000000.002000"]

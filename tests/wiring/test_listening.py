@@ -98,4 +98,10 @@ def test_frames_of_other_kinds_are_counted_and_handled_by_nobody(tmp_path: Path)
 def test_time_that_runs_backwards_breaks_nothing(tmp_path: Path) -> None:
     played = player(tmp_path, LINES + "(1.0) can0 101#0001\n")
     played.play()
-    assert played.now == 7.0
+    assert (played.now, played.back_at) == (7.0, 7.0)
+
+
+def test_frames_of_two_buses_may_be_written_in_a_slightly_wrong_order(tmp_path: Path) -> None:
+    played = player(tmp_path, LINES + "(6.9) can0 101#0001\n")
+    played.play()
+    assert played.back_at is None

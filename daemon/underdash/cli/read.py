@@ -72,6 +72,11 @@ def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
         lines.append(f"{reading.foreign} frames left out: other buses, error, remote or FD frames")
     if reading.trace.half_written:
         lines.append("the last line is half a line, as after a power cut; it was left out")
+    if reading.back_at is not None:
+        lines.append(
+            f"time goes back after {reading.back_at:.1f} s, so what is computed or written with --wide is wrong from "
+            "there on; cut the trace at that place and read the parts"
+        )
     if not heard:
         lines.append(f"nothing in it belongs to car {assembly.car.name!r}: another car, or another bus")
     for line in (*lines, *assembly.problems):

@@ -15,6 +15,10 @@ from ..contract.units import convert
 from ..signals.store import Slot, Store
 
 
+PAUSE_S = 3600.0
+"""A gap in time longer than this gets no rows: the clock jumped, or the car stood."""
+
+
 def cell(value: Value | None) -> str:
     """Write a value for a cell: switches as 0 and 1, numbers with up to nine digits, None as nothing."""
     if value is None:
@@ -71,7 +75,7 @@ class WideTable:
 
     def advance(self, now: float) -> None:
         """Write the rows that are due up to `now`; call it before the samples of `now` are stored."""
-        if self._next is None:
+        if self._next is None or now - self._next / self._hz > PAUSE_S:
             self._next = floor(now * self._hz) + 1
         while self._next / self._hz <= now:
             self.row(self._next / self._hz)

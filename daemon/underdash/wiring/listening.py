@@ -12,6 +12,8 @@ from ..contract.errors import GivenError, UnderdashError
 from .assembly import Assembly
 
 STEP_S = 0.04
+BACK_S = 1.0
+"""Frames of several buses may be written in a slightly wrong order."""
 
 
 class TracePlayer:
@@ -25,6 +27,7 @@ class TracePlayer:
     Attributes:
         frames: data frames played.
         foreign: frames of buses the car does not have, and error, remote and FD frames.
+        back_at: seconds of the first frame that is more than `BACK_S` older than one before it.
         start, now: seconds of the first and of the last frame.
         trace: for what is odd about the file, once it is played.
 
@@ -42,6 +45,7 @@ class TracePlayer:
         self._goes_on = False
         self.frames = 0
         self.foreign = 0
+        self.back_at: float | None = None
         self.start: float | None = None
         self.now = 0.0
 
@@ -88,6 +92,8 @@ class TracePlayer:
             if until is not None and frame.at > self.start + until:
                 self._goes_on = True
                 return
+            if frame.at < self.now - BACK_S and self.back_at is None:
+                self.back_at = self.now
             self.now = max(self.now, frame.at)
             role = self._roles[channel] if channel in self._channels else self._role(channel)
             if role is None or frame.error or frame.remote or frame.fd:
