@@ -14,7 +14,6 @@ from ..contract.signals import Kind, Signal, Value
 from ..contract.units import convert
 from ..signals.store import Slot, Store
 
-
 PAUSE_S = 3600.0
 """A gap in time longer than this gets no rows: the clock jumped, or the car stood."""
 
