@@ -37,6 +37,10 @@ FAILURES = {
         "@hookimpl\ndef signals(): return [Signal('bad.a', '', 'a'), 3]",
         "returned 3 \\(int\\) as item 1",
     ),
+    "an unknown unit": (
+        "@hookimpl\ndef signals(): return [Signal('bad.a', 'furlong', 'a')]",
+        "signals declares 'bad.a' in the unknown unit 'furlong'",
+    ),
     "a foreign name": ("@hookimpl\ndef signals(): return [Signal('other.a', '', 'a')]", "signals declares 'other.a'"),
     "one name twice": ("@hookimpl\ndef signals(): return 2 * [Signal('bad.a', '', 'a')]", "which bad brings already"),
     "something that cannot be shown": (

@@ -20,6 +20,7 @@ from .contract.pages import Alert, Page, PanelDriver
 from .contract.requests import PollRequest, Protocol
 from .contract.signals import PowerState, Signal
 from .contract.sources import Derived, Input
+from .contract.units import UNITS
 from .loading import GUARDED, HOOKS, Loaded, LoadedPlugin, RefusalError, Refused, described, told
 from .signals.catalogue import CATALOGUE
 
@@ -124,6 +125,9 @@ def _check_names(plugin: str, hook: str, brought: Iterable[object], items: Itera
             continue
         if hook == "signals" and not name.startswith(f"{plugin}."):
             raise RefusalError(f"{hook} declares {name!r}", f"its own signals start with '{plugin}.'")
+        if isinstance(item, Signal) and item.unit not in UNITS:
+            known = ", ".join(unit for unit in UNITS if unit)
+            raise RefusalError(f"{hook} declares {name!r} in the unknown unit {item.unit!r}", f"use one of {known}")
         if hook == "signals" and name in CATALOGUE:
             raise RefusalError(f"{hook} declares {name!r}", "the catalogue has it already; use that one")
         if name in taken:

@@ -25,7 +25,7 @@ MOST_FPS = 25.0
 LATE_S = 0.025
 """A page only names elements; one that takes longer than this a frame holds up the panel."""
 LATE_TIMES = 3
-HANGS_S = 0.5
+HANGS_S = 2.0
 """A draw that has not come back after this is given up."""
 
 _log = structlog.get_logger()
