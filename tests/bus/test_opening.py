@@ -57,6 +57,12 @@ def test_hardware_that_is_not_there_or_not_clear_lists_what_is(network: Path) ->
         resolve("spi0.1", network / "nowhere")
 
 
+def test_one_adapter_is_one_place_however_it_is_named(network: Path) -> None:
+    hung = BusConfig("drive", hardware="spi0.1")
+    assert place_of(hung, network) == place_of(BusConfig("drive", channel="can0"), network) == "socketcan-can0"
+    assert place_of(hung, network / "nowhere") == "socketcan-spi0.1"
+
+
 def test_only_can_interfaces_are_listed(network: Path) -> None:
     assert list(interfaces(network)) == ["can0", "can1", "vcan0"]
     assert interfaces(network)["vcan0"] == ""

@@ -70,9 +70,18 @@ def opener(
     return make
 
 
-def place_of(config: BusConfig) -> str:
-    """Return what an owner's lock is named after: interface and the place it hangs at."""
-    return f"{config.interface}-{config.hardware or config.channel or config.role}"
+def place_of(config: BusConfig, network: Path = NETWORK) -> str:
+    """Return what an owner's lock is named after: kind of interface and its name there.
+
+    One adapter has one name, whether it was given by channel or by where it hangs; one that is not there yet is named
+    after where it should hang.
+    """
+    if config.hardware:
+        try:
+            return f"{config.interface}-{resolve(config.hardware, network)}"
+        except PortAbsentError:
+            return f"{config.interface}-{config.hardware}"
+    return f"{config.interface}-{config.channel or config.role}"
 
 
 def interfaces(network: Path = NETWORK) -> dict[str, str]:
