@@ -1,0 +1,136 @@
+"""What a bus, the guard and a request are found to be suffering from, each as a fault with its remedy. Pure."""
+
+from __future__ import annotations
+
+from ..bus.health import BusState
+from ..bus.refusals import Reason
+from ..contract.signals import Age, Reading
+from ..power.ignition import Position
+from .chain import Cause, Fault
+from .facts import Asked, BusFact, Facts
+
+POLL, GUARD = 0, 1
+RECENT_S = 5.0
+
+_VETTED = {
+    Reason.MAKER_PERMISSION: (Cause.MAKER_PERMISSION, "maker's command not allowed", "allow it under [reads]"),
+    Reason.MAKER_EVIDENCE: (Cause.MAKER_EVIDENCE, "command not shown to read", "record a tester using it"),
+    Reason.LOOKS_LIKE: (Cause.LOOKS_LIKE, "request could be misread", "ask for other identifiers"),
+    Reason.ID_IN_USE: (Cause.ID_IN_USE, "the car sends this id itself", "correct request_id"),
+}
+"""Refusals that rest on the request itself."""
+
+_STANDING = {
+    Reason.QUIET: (Cause.QUIET, "quiet was asked for", "underdash quiet off"),
+    Reason.TRANSMIT_OFF: (Cause.TRANSMIT_OFF, "sending is off on {bus}", "set transmit = true"),
+    Reason.UNPROVEN: (Cause.UNPROVEN, "rate of {bus} not proven", "switch the ignition on"),
+    Reason.IGNITION_UNSEEN: (Cause.IGNITION_UNSEEN, "ignition not proven", "turn the key on and off once"),
+}
+
+_SAID = (
+    # words of what a request says of itself, which link they speak of, and what they mean; the first that fits counts
+    ("another tester", GUARD, Cause.OTHER_TESTER, "another tester is asking", "unplug it, or wait"),
+    ("are the most", GUARD, Cause.CAPPED, "too many requests", "show less, or raise [limits]"),
+    ("not sent: ", GUARD, Cause.WAITING, "waits for its turn", ""),
+    ("still working", POLL, Cause.PENDING, "{unit} still works on it", "wait"),
+    ("its answer has", POLL, Cause.ANSWER_SHORT, "{unit}'s answer is too short", "correct its fields"),
+    ("it is busy", POLL, Cause.BUSY, "{unit} is busy", "wait"),
+    ("{unit} says ", POLL, Cause.CONDITIONS, "{unit} declines for now", "see underdash why"),
+    ("unanswered", POLL, Cause.UNIT_SILENT, "{unit} does not answer", "check its ids"),
+)
+
+_BUSES = {
+    BusState.ABSENT: (Cause.BUS_ABSENT, "bus {role} is absent", "plug its adapter in"),
+    BusState.BUS_OFF: (Cause.BUS_OFF, "bus {role} has switched off", "check rate and wires"),
+    BusState.BLOCKED: (Cause.BLOCKED, "requests on {role} get stuck", "check the wires"),
+    BusState.SILENT: (Cause.BUS_SILENT, "bus {role} is silent", "wake the car, check the plug"),
+}
+
+
+def not_running() -> Fault:
+    """Return what is the matter where nothing is known to be wrong and nothing runs."""
+    return Fault(Cause.NOT_RUNNING, "no daemon runs", "start it: underdash run")
+
+
+def about_bus(bus: BusFact, *, asking: bool = False) -> Fault | None:
+    """Say what is the matter with a bus.
+
+    Args:
+        bus: which.
+        asking: something is to be sent on it.
+    """
+    role, status = bus.role, bus.status
+    if not bus.connected:
+        text = f"the configuration has no [bus.{role}]; the car's {role} bus is where this comes from"
+        return Fault(Cause.NOT_CONNECTED, f"bus {role} is not connected", f"add [bus.{role}]", text)
+    if status is None:
+        return None
+    state, text = status.state, status.sentence
+    if state is BusState.SILENT and "error frames" in text:
+        return Fault(Cause.WRONG_RATE, f"bus {role} hears errors only", "check rate and wires", text)
+    in_order = (state is BusState.BLOCKED and not asking) or (state is BusState.SILENT and asking and bus.asked_only)
+    if in_order or state not in _BUSES:
+        return None
+    cause, short, remedy = _BUSES[state]
+    return Fault(cause, short.format(role=role), remedy, text)
+
+
+def about_vetting(source: Asked) -> Fault:
+    """Say why a request is never let out."""
+    if source.never is None:
+        raise ValueError(f"{source.name} is not refused")
+    plain = (Cause.NOT_A_READ, "request does not only read", "take it out")
+    cause, short, remedy = _VETTED.get(source.never.reason, plain)
+    return Fault(cause, short, remedy, source.never.sentence)
+
+
+def about_guard(bus: BusFact, facts: Facts) -> Fault | None:
+    """Say why the guard lets nothing out on a bus."""
+    closed = bus.closed
+    if closed is None:
+        if bus.transmit:
+            return None
+        text = f"bus.{bus.role}.transmit is false; it allows requests once listening shows what you expect"
+        return Fault(Cause.TRANSMIT_OFF, f"sending is off on {bus.role}", "set transmit = true", text)
+    if closed.reason is Reason.IGNITION:
+        return _about_ignition(facts.position, closed.sentence)
+    if closed.reason is Reason.WRONG_CAR:
+        if facts.recognising:
+            return Fault(Cause.RECOGNISING, "recognising the car", "wait", closed.sentence)
+        return Fault(Cause.WRONG_CAR, "not the described car", "choose its description", closed.sentence)
+    cause, short, remedy = _STANDING[closed.reason]
+    return Fault(cause, short.format(bus=bus.role), remedy, closed.sentence)
+
+
+def _about_ignition(position: Position, text: str) -> Fault:
+    match position:
+        case Position.OFF:
+            return Fault(Cause.IGNITION_OFF, "the ignition is off", "switch it on", text)
+        case Position.UNKNOWN:
+            return Fault(Cause.IGNITION_UNKNOWN, "the ignition is unknown", "is its bus alive?", text)
+        case _:
+            return Fault(Cause.STARTING, "the engine is being started", "wait two seconds", text)
+
+
+def about_poll(source: Asked, reading: Reading | None) -> tuple[int, Fault]:
+    """Say what is the matter with a request that may be sent; and whether it is that (0) or the guard (1)."""
+    unit, text = source.unit, source.sentence
+    said = text.removeprefix(f"{source.name}: ")
+    if not source.wanted:
+        return POLL, Fault(Cause.UNWANTED, "nobody wants it", "put its page into a deck", text)
+    for words, link, cause, short, remedy in _SAID:
+        if words.format(unit=unit) in said:
+            return link, Fault(cause, short.format(unit=unit), remedy, text)
+    return POLL, _about_answer(source, reading)
+
+
+def _about_answer(source: Asked, reading: Reading | None) -> Fault:
+    unit, text = source.unit, source.sentence
+    if source.drops.implausible <= RECENT_S:
+        return Fault(Cause.IMPLAUSIBLE, f"{unit}: value out of range", "correct its scale", text)
+    if reading is not None and reading.age is Age.LATE:
+        return Fault(Cause.LATE, f"{unit}'s answer is late", "wait", text)
+    if "answered" in text:
+        said = f"{text}; the answer does not hold the value: the unit marks it as not available"
+        return Fault(Cause.ANSWER_EMPTY, f"{unit} has no value for it", "wait, or correct its fields", said)
+    return Fault(Cause.WAITING, "waits for its turn", "", text)
