@@ -10,7 +10,12 @@ from .frames import Frame, id_text
 from .load import worst_bits
 from .refusals import Reason, Refusal
 
+Lane = tuple[int, int | None]
+"""A control unit as the bus sees it: the key of its requests, and its address byte where it has one."""
+
 WINDOW_S = 1.0
+LEAST_GAP_S = 0.005
+"""No description, and no plug-in, makes it shorter."""
 LATE_S = 1.0
 
 
@@ -48,7 +53,7 @@ class Meter:
         self._late_until = -inf
         self._requests: deque[float] = deque()
         self._bits: deque[tuple[float, int]] = deque()
-        self._units: dict[str, float] = {}
+        self._lanes: dict[Lane, float] = {}
 
     def blocked(self, now: float) -> bool:
         """Say whether the last frame has been unconfirmed for too long."""
@@ -67,12 +72,14 @@ class Meter:
             )
         return Refusal(Reason.UNCONFIRMED, f"{self.bus}: {text} is still on its way; one frame at a time")
 
-    def over(self, frame: Frame, unit: str, gap_s: float, now: float) -> Refusal | None:
+    def over(self, frame: Frame, lane: Lane, gap_s: float, now: float) -> Refusal | None:
         """Say which cap a request would break."""
-        gap = now - self._units.get(unit, -inf)
-        if gap < gap_s:
+        gap = now - self._lanes.get(lane, -inf)
+        least_s = max(LEAST_GAP_S, gap_s)
+        if not gap >= least_s:
             return Refusal(
-                Reason.ECU_GAP, f"{unit}: {gap * 1000:.1f} ms after the last request, {gap_s * 1000:g} ms are the least"
+                Reason.ECU_GAP,
+                f"{id_text(lane[0])}: {gap * 1000:.1f} ms after the last request, {least_s * 1000:g} ms are the least",
             )
         self._forget(now)
         if len(self._requests) >= self.caps.requests_per_s:
@@ -97,13 +104,13 @@ class Meter:
             f"{100 * self.caps.load:g} % are the most; ask for less at a time",
         )
 
-    def sent(self, frame: Frame, unit: str | None, now: float) -> None:
-        """Take note of a frame that was handed to the interface; `unit` is None for flow control."""
+    def sent(self, frame: Frame, lane: Lane | None, now: float) -> None:
+        """Take note of a frame that was handed to the interface; `lane` is None for flow control."""
         self.pending, self.pending_at = frame, now
         self._bits.append((now, worst_bits(len(frame.data), frame.extended)))
-        if unit is not None:
+        if lane is not None:
             self._requests.append(now)
-            self._units[unit] = now
+            self._lanes[lane] = now
 
     def confirms(self, key: int, data: bytes, now: float) -> bool:
         """Say whether a frame heard is our own coming back, be it late, and take note of that."""

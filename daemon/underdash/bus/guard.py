@@ -14,19 +14,16 @@ from dataclasses import dataclass, replace
 from math import inf
 
 from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
-from .caps import Caps, Meter
+from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
-from .frames import EXTENDED, Frame, id_text
+from .frames import Frame, id_text
 from .refusals import Reason, Refusal
-from .templates import Template, has_legislated_id, services_read
+from .templates import FUNCTIONAL, Template, has_legislated_id, services_read
 from .vetting import MakerEvidence, is_denied, vet
 
 STEP_BACK_S = 30.0
 ANSWER_DUE_S = 6.0
 """How long after a request its answer may need flow control: five seconds pending (ISO 14229-2 P2*) and one more."""
-
-FUNCTIONAL = (0x7DF, 0x18DB_33F1 | EXTENDED)
-"""Request ids of ISO 15765-4 that speak to all units at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +125,9 @@ class Guard:
 
     def set_bus(self, bus: str, facts: BusFacts) -> None:
         """Take what is known about a bus."""
-        if bus not in self._meters or self._meters[bus].bitrate != facts.bitrate:
-            self._meters[bus] = Meter(self._caps, bus, facts.bitrate)
         self._facts[bus] = facts
+        # what was sent stays counted: an adapter that comes back must not bring fresh caps with it
+        self._meter(bus).bitrate = facts.bitrate
 
     def bus(self, bus: str) -> BusFacts:
         """Return what is known about a bus."""
@@ -188,22 +185,23 @@ class Guard:
             self._asked[bus, found.unit] = now
         elif leave is not None:
             self._leaves.remove(leave)
-        self._meter(bus).sent(frame, found.unit if found else None, now)
+        self._meter(bus).sent(frame, lane(found) if found else None, now)
 
-    def heard(self, bus: str, key: int, data: bytes, now: float) -> None:
-        """Take a frame heard on one of `keys`: our own coming back, or another tester's."""
+    def heard(self, bus: str, key: int, data: bytes, now: float) -> bool:
+        """Take a frame heard on one of `keys`; returns whether it is our own coming back, else it is a tester's."""
         meter = self._meters.get(bus)
         if meter is not None and meter.confirms(key, data, now):
-            return
-        if key in FUNCTIONAL and (bus, key) not in self._templates:
+            return True
+        if key in FUNCTIONAL:
             for role, ours in self._templates:
                 if role == bus:
                     self._others[bus, ours, None] = now
-            return
+            return False
         places = {one.address_at for one in self._templates.get((bus, key), ())}
         for place in places:
             address = None if place is None else data[place] if place < len(data) else None
             self._others[bus, key, address] = now
+        return False
 
     def flushed(self, bus: str, now: float) -> None:
         """Take note that the queue of a blocked bus was emptied, which unblocks it."""
@@ -223,7 +221,7 @@ class Guard:
             return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: nothing was asked that it could be answering")
         if len(data) < start + 3 or data[start] not in (0x30, 0x32):
             return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {leave.frame} is no flow control")
-        if (leave.bus, leave.frame.key) not in self._templates:
+        if not any(one.unit == leave.unit for one in self._templates.get((leave.bus, leave.frame.key), ())):
             return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {id_text(leave.frame.key)} is not its request id")
         if leave.address or not has_legislated_id(leave.frame.key):
             values = [{byte} for byte in data]
@@ -240,13 +238,14 @@ class Guard:
     # --- inside -------------------------------------------------------------------------------------------------
 
     def _verdict(self, bus: str, frame: Frame, now: float) -> Refusal | None:
-        if frame.fd or frame.error or frame.remote:
+        if frame.fd or frame.error or frame.remote or type(frame.data) is not bytes:
+            # other kinds of bytes could change, or show one thing here and another to the interface
             return Refusal(Reason.NOT_CLASSIC, f"{bus}: only classic data frames are sent")
         meter = self._meter(bus)
         found = self._template(bus, frame)
         if found is not None:
             other = self._other(bus, frame.key, found.address, now)
-            mine = meter.over(frame, found.unit, found.gap_s, now)
+            mine = meter.over(frame, lane(found), found.gap_s, now)
         elif (leave := self._leave(bus, frame, now)) is not None:
             other = self._other(bus, frame.key, frame.data[0] if leave.address else None, now)
             mine = meter.over_load(frame, now)
@@ -306,7 +305,11 @@ class Guard:
         return None
 
     def _other(self, bus: str, key: int, address: int | None, now: float) -> Refusal | None:
-        seen = max(self._others.get((bus, key, one), -inf) for one in {address, None})
+        # whoever speaks to one unit is in the way of a request to all of them
+        at = [self._others.get((bus, key, one), -inf) for one in {address, None}]
+        if key in FUNCTIONAL:
+            at += [seen for (role, _, _), seen in self._others.items() if role == bus]
+        seen = max(at)
         left = seen + STEP_BACK_S - now
         if left <= 0:
             return None
@@ -323,3 +326,8 @@ class Guard:
     def _count(self, reason: Reason, sentence: str) -> Refusal:
         self.counts[reason] += 1
         return Refusal(reason, sentence)
+
+
+def lane(one: Template) -> Lane:
+    """Return who gets a request, as the bus sees it: two names for one control unit are one."""
+    return one.key, one.address

@@ -99,6 +99,7 @@ class Link:
         self._counts = {"frames": 0, "error_frames": 0, "foreign": 0, "no_room": 0, "lost": 0}
         self._lost_before = 0
         self._totals: tuple[int, int] | None = None
+        self._own = 0
         self._heard_at = -inf
         self._sent_at = -inf
         self._opened_at = -inf
@@ -171,6 +172,10 @@ class Link:
         self._sent_at = now
         self._happened(BusEvent.FULL)
 
+    def heard_own(self) -> None:
+        """Take note that a frame of the batch now being read is our own; it says nothing about the car."""
+        self._own += 1
+
     def add_tap(self, tap: Tap) -> None:
         """Have `tap` called with every whole frame from now on."""
         self._set_taps((*self._taps, tap))
@@ -222,7 +227,9 @@ class Link:
         """See `PortEvents`."""
         self._counts["frames"] += count
         self._good_frames += count
-        self._heard_at = at
+        own, self._own = self._own, 0
+        if count > own:
+            self._heard_at = at
         if not self._counts_from_kernel:
             self._meter.add(count)
         if self.state is not BusState.LISTENING and self.state is not BusState.SENDING:

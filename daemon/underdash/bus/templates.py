@@ -15,6 +15,9 @@ from .frames import EXTENDED, Frame, id_text, key_of
 
 FRAME_BYTES = 8
 
+FUNCTIONAL = (0x7DF, 0x18DB_33F1 | EXTENDED)
+"""Request ids of ISO 15765-4 that speak to all units at once."""
+
 
 class TemplateError(UnderdashError):
     """A request that cannot be made into a template."""

@@ -8,6 +8,9 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
+from ..bus.frames import id_text, key_of
+from ..bus.lanes import keys_sent, mixed_up
+from ..bus.templates import FUNCTIONAL
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import PollRequest
@@ -118,6 +121,7 @@ def _read(
         car = replace(car, name=head.name, title=head.title, origin=head.origin, knob_applies=knob)
     variants = _variants(file.table.get("variant"), context, car)
     _check_whole(car, context)
+    _check_units(car, context)
     mistakes.raise_any()
     return car, variants
 
@@ -259,6 +263,29 @@ def _check_whole(car: CarDescription, context: Context) -> None:
         if evidence.signal in asked:
             allowed = "a signal that is broadcast or wired, since nothing is asked before the ignition is known"
             context.mistakes.add(("ignition", index, "signal"), evidence.signal, allowed)
+
+
+def _check_units(car: CarDescription, context: Context) -> None:
+    """Units that nobody can tell apart, and those asked on an id that the car itself sends or that all units hear."""
+    add = context.mistakes.add
+    for name, why in mixed_up(car.units).items():
+        add(
+            ("unit", name),
+            Words(f"a unit that {why.split(';')[0]}"),
+            "ids of its own, or for each an address of its own",
+        )
+    sent = keys_sent(car)
+    for unit in car.units:
+        key = key_of(unit.request_id, unit.extended)
+        if (unit.bus, key) in sent:
+            what = sent[unit.bus, key]
+            add(
+                ("unit", unit.name, "request"),
+                Words(f"{id_text(key)}, which is {what}"),
+                "an id that the car never sends",
+            )
+        elif key in FUNCTIONAL:
+            add(("unit", unit.name, "request"), id_text(key), "the unit's own id; this one speaks to all units at once")
 
 
 def _unknown(table: Table, known: set[str], path: KeyPath, mistakes: Mistakes) -> None:

@@ -222,6 +222,8 @@ class Ignition:
         position = self._position(now)
         if position is Position.START:
             self._starting = True
+            # also where what follows is OFF, as a contact that flutters says it, or nothing but a person's word
+            self._open_at = max(self._open_at, now + self.options.settle_s)
         elif position is Position.OFF:
             self._starting = False
         elif self._starting and position is Position.ON:

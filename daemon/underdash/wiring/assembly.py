@@ -11,12 +11,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from ..broadcast.dispatch import Broadcasts, register
+from ..bus.lanes import mixed_up
 from ..bus.table import Table
 from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
 from ..config.mistakes import Source, nearest
 from ..contract.cars import CarDescription, CarFile
 from ..contract.errors import GivenError
+from ..contract.layout import BroadcastListener
 from ..contract.pages import Page
 from ..contract.signals import PowerState, Snapshot
 from ..diagnostics.asking import Asking
@@ -122,15 +124,15 @@ def assemble(
     ranks = {name: [Rank[kind.upper()] for kind in kinds] for name, kinds in (orders or {}).items()}
     store = Store(catalogue, units, ranks)
     tables = {bus.role: Table() for bus in car.buses}
-    listeners = [*car.broadcasts, *(item for _, item in brought.broadcast_listeners)]
-    broadcasts = register(listeners, store, tables, catalogue)
+    listened, vetoed = heard_from_plugins(brought.broadcast_listeners, car)
+    broadcasts = register([*car.broadcasts, *listened], store, tables, catalogue)
     compiled = _compiled(car, brought, store, catalogue)
     asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence))
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
     suspended: dict[str, str] = {}
     derived = DerivedRunner(brought.derived_signals, store, suspended.__setitem__)
-    problems = [*broadcasts.problems, *compiled.problems]
+    problems = [*vetoed, *broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
     memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
     parts = (broadcasts, compiled, asking, derived, memory, problems, suspended)
@@ -139,7 +141,28 @@ def assemble(
 
 def _compiled(car: CarDescription, brought: Contributions, store: Store, catalogue: Catalogue) -> Compiled:
     requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
-    return compile_polls(car, requests, [item for _, item in brought.request_protocols], store, catalogue)
+    wrong = mixed_up(car.units)
+    asked = [one for one in requests if one.unit not in wrong]
+    compiled = compile_polls(car, asked, [item for _, item in brought.request_protocols], store, catalogue)
+    refused = {one.unit: wrong[one.unit] for one in requests if one.unit in wrong}
+    compiled.problems += [f"unit {name} is not asked anything: it {why}" for name, why in refused.items()]
+    return compiled
+
+
+def heard_from_plugins(
+    brought: Iterable[tuple[str, BroadcastListener]], car: CarDescription
+) -> tuple[list[BroadcastListener], list[str]]:
+    """Return what plug-ins listen for, less what would be evidence for the ignition, and sentences about that."""
+    evidence = {one.signal for one in car.ignition}
+    kept, problems = [], []
+    for plugin, one in brought:
+        for name in sorted({item.signal for item in one.fields} & evidence):
+            problems.append(
+                f"plug-in {plugin}: {name} says whether the ignition is on, and only the car's description may say "
+                "where that is heard; describe the frame there"
+            )
+        kept.append(replace(one, fields=tuple(item for item in one.fields if item.signal not in evidence)))
+    return [one for one in kept if one.fields], problems
 
 
 def load_bundled() -> Loaded:

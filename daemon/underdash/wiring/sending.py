@@ -6,17 +6,19 @@ This is the only place that sends. Whatever the guard holds back is told to the 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from ..bus.caps import Caps
-from ..bus.frames import Frame, Handler, key_of
+from ..bus.frames import Frame, Handler
 from ..bus.guard import BusFacts, Guard
 from ..bus.health import BusState
+from ..bus.lanes import keys_sent
 from ..bus.link import BusStatus, Link
 from ..bus.refusals import Reason, Refusal
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
+from ..contract.layout import BroadcastListener
 from ..signals.wants import Want
 from .assembly import Assembly
 
@@ -59,6 +61,7 @@ class Sending:
         asking = self.assembly.asking
         now = self.loop.time()
         for poll in asking.due(now):
+            self._look(poll.bus, now)
             refusal = self.guard.verdict(poll.bus, poll.frame, now) or self._send(poll.bus, poll.frame, now)
             if refusal is not None:
                 asking.refused(poll, refusal, now)
@@ -66,6 +69,12 @@ class Sending:
             self.guard.sent(poll.bus, poll.frame, now)
             asking.sent(poll, now)
         self._come_back(asking.deadline(now), now)
+
+    def _look(self, role: str, now: float) -> None:
+        """Tell the guard at once, and not with the next look at the buses, that a rate is no longer proven."""
+        link = self.links.get(role)
+        if link is not None and self.guard.bus(role).proven and not link.proven(now):
+            self.guard.prove(role, False)
 
     def _send(self, role: str, frame: Frame, now: float) -> Refusal | None:
         """Hand a frame that the guard let out to its bus; returns why it was not taken."""
@@ -101,24 +110,23 @@ class Sending:
 
     def _request_heard(self, role: str, key: int) -> Handler:
         def heard(data: bytes, at: float) -> None:
-            self.guard.heard(role, key, data, at)
+            if self.guard.heard(role, key, data, at):
+                self.links[role].heard_own()
 
         return heard
 
 
 def make_guard(assembly: Assembly, *, evidence: MakerEvidence, caps: Caps | None = None) -> Guard:
     """Return the guard of a car; what it refuses for ever is added to the assembly's problems."""
-    car = assembly.car
-    guard = Guard(assembly.compiled.templates, caps=caps, evidence=evidence, in_use=keys_in_use(car))
+    in_use = keys_in_use(assembly.car, [one for _, one in assembly.brought.broadcast_listeners])
+    guard = Guard(assembly.compiled.templates, caps=caps, evidence=evidence, in_use=in_use)
     assembly.problems.extend(one.refusal.sentence for one in guard.refused)
     return guard
 
 
-def keys_in_use(car: CarDescription) -> frozenset[tuple[str, int]]:
-    """Return (bus, key) of what the car itself sends: broadcasts and answers."""
-    broadcasts = {(one.bus, key_of(one.id, one.extended)) for one in car.broadcasts}
-    answers = {(unit.bus, key_of(unit.response_id, unit.extended)) for unit in car.units}
-    return frozenset(broadcasts | answers)
+def keys_in_use(car: CarDescription, listeners: Iterable[BroadcastListener] = ()) -> frozenset[tuple[str, int]]:
+    """Return (bus, key) of what the car itself sends, by its description and by what plug-ins listen for."""
+    return frozenset(keys_sent(car, listeners))
 
 
 def facts(status: BusStatus, transmit: bool, bitrate: int | None) -> BusFacts:
