@@ -51,8 +51,8 @@ def test_an_unknown_word_ends_with_two(typed: Typed, arguments: list[str]) -> No
         (GivenError("no such page"), (2, "underdash: no such page\n")),
         (KeyboardInterrupt(), (130, "underdash: stopped\n")),
         (
-            OSError(errno.ENOSPC, "No space left on device", "/tmp/x"),
-            (1, "underdash: /tmp/x: No space left on device\n"),
+            OSError(errno.ENOSPC, "No space left on device", "some/file"),
+            (1, "underdash: some/file: No space left on device\n"),
         ),
         (RuntimeError("a bug"), (1, "")),
     ],
