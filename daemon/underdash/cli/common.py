@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
+import signal
 from collections.abc import Iterable, Iterator
 from math import isfinite, nan
 from pathlib import Path
@@ -166,3 +167,13 @@ def put_in_place(path: Path, option: str) -> Iterator[Path]:
         if not special:
             with contextlib.suppress(OSError):
                 part.unlink()
+
+
+@contextlib.contextmanager
+def uninterrupted() -> Iterator[None]:
+    """Let Ctrl-C wait until something is whole; an event loop that is half made cannot be ended in order."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

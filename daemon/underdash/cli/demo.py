@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
-from .common import positive, put_in_place
+from .common import positive, put_in_place, uninterrupted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -51,7 +51,8 @@ def run(arguments: argparse.Namespace) -> int:
     set_up(logging.WARNING)
     pictures = save_into(Path(arguments.pictures)) if arguments.pictures else None
     _check_report(arguments.report)
-    loop = paced_loop(arguments.speed)
+    with uninterrupted():
+        loop = paced_loop(arguments.speed)
     begun = time.monotonic()
     try:
         demo = Demo(arguments.car, loop, seed=arguments.seed, pictures=pictures)

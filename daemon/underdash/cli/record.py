@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
-from .common import add_config, config, positive
+from .common import add_config, config, positive, uninterrupted
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -40,7 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     assembly = assembled(silent)
     links = make_links(silent, assembly, {})
     locks = locked(silent, assembly.car)
-    loop = asyncio.SelectorEventLoop()
+    with uninterrupted():
+        loop = asyncio.SelectorEventLoop()
     try:
         recorder, absent = _record(Path(arguments.out), links, loop, arguments.seconds)
     finally:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError, UnderdashError
-from .common import add_config, config
+from .common import add_config, config, uninterrupted
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -41,7 +41,8 @@ def run(arguments: argparse.Namespace) -> int:
     read = config(arguments)
     if arguments.attended:
         confirm(input)
-    loop = asyncio.SelectorEventLoop()
+    with uninterrupted():
+        loop = asyncio.SelectorEventLoop()
     try:
         _run(read, loop, arguments.attended)
     finally:
