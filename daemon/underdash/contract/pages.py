@@ -69,6 +69,9 @@ class Canvas(TypingProtocol):
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         """Draw up to four values one under the other: label, value with its unit, role of the value."""
 
+    def sentence(self, text: str, role: Role = Role.INK) -> None:
+        """Say a whole sentence of up to four lines, in place of a main value; smaller rows fit below it."""
+
     def remark(self, text: str, role: Role = Role.CAUTION) -> None:
         """Say a doubt about the value in a few words ("reference assumed")."""
 

@@ -46,6 +46,7 @@ class Deck:
         pages: all pages there are.
         order: names of those in this deck, in order; all if None.
         where: how the deck is named in errors.
+        spare: a page that can be shown by its name without being in the deck, and is where nothing else can be.
 
     Raises:
         UnknownPageError: `order` names a page that nobody brings.
@@ -53,14 +54,21 @@ class Deck:
     """
 
     def __init__(
-        self, pages: Sequence[Page], order: Sequence[str] | None = None, where: str = "display: pages"
+        self,
+        pages: Sequence[Page],
+        order: Sequence[str] | None = None,
+        where: str = "display: pages",
+        spare: Page | None = None,
     ) -> None:
         names = [page.name for page in pages]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise UnderdashError(f"{where}: page {twice[0]!r} is brought twice; rename one of them")
         self._where = where
-        self._pages = [find(pages, name, where) for name in order] if order is not None else list(pages)
+        there = [*pages, spare] if spare is not None and spare.name not in names else pages
+        self._pages = [find(there, name, where) for name in order] if order is not None else list(pages)
+        self._spare = spare
+        self._apart = False
         self._index = 0
         self.off: dict[str, str] = {}
 
@@ -76,12 +84,16 @@ class Deck:
 
     @property
     def current(self) -> Page:
-        """The page on show; one that says what to do if the deck is empty."""
+        """The page on show; the spare one, or one that says what to do, if the deck is empty."""
+        if self._spare is not None and (self._apart or not self._pages):
+            return self._spare
         return self._pages[self._index] if self._pages else Page(EMPTY, "No pages", self._say_empty, ())
 
     def turn(self, step: int = 1) -> Page:
         """Go so many pages on (negative: back), round and round; return the page then on show."""
-        if self._pages:
+        if self._apart:
+            self._apart = False
+        elif self._pages:
             self._index = (self._index + step) % len(self._pages)
         return self.current
 
@@ -91,10 +103,20 @@ class Deck:
         Raises:
             UnknownPageError: it is not in the deck; one that was taken off is told as such.
         """
+        self.check(name)
+        if self._spare is not None and name == self._spare.name and name not in self.names:
+            self._apart = True
+            return self.current
+        self._index = self._pages.index(find(self._pages, name, self._where))
+        self._apart = False
+        return self.current
+
+    def check(self, name: str) -> None:
+        """Raise `UnknownPageError` if `show` would."""
         if name in self.off:
             raise UnknownPageError(f"{self._where}: page {name!r} was taken off: {self.off[name]}")
-        self._index = self._pages.index(find(self._pages, name, self._where))
-        return self.current
+        spare = [self._spare] if self._spare is not None and self._spare.name not in self.names else []
+        find([*self._pages, *spare], name, self._where)
 
     def take_off(self, name: str, why: str) -> None:
         """Take a page off that failed; the next one moves up. A name that is not there is ignored."""

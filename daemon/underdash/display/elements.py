@@ -15,6 +15,7 @@ from ..contract.signals import Age, Quality, Reading, Snapshot
 STRIP_COLUMNS = 60
 MOST_ROWS = 4
 MOST_CHARACTERS = 48
+MOST_SENTENCE = 96
 TURN_S = 4.0
 
 
@@ -80,6 +81,7 @@ class Picture:
     remark: Words | None = None
     banner: Words | None = None
     ring: float = 0.0
+    sentence: Words | None = None
 
 
 class Recorder:
@@ -99,6 +101,7 @@ class Recorder:
         self._strip: Strip | None = None
         self._rows: tuple[Row, ...] = ()
         self._remark: Words | None = None
+        self._sentence: Words | None = None
 
     @property
     def width(self) -> int:
@@ -141,6 +144,11 @@ class Recorder:
             for label, reading, role in rows
         )
 
+    def sentence(self, text: str, role: Role = Role.INK) -> None:
+        """Say a whole sentence of up to four lines, in place of a main value; smaller rows fit below it."""
+        _once(self._sentence or self._figure, "sentence beside a figure")
+        self._sentence = Words(_short(text, MOST_SENTENCE), Role(role))
+
     def remark(self, text: str, role: Role = Role.CAUTION) -> None:
         """Say a doubt about the value in a few words ("reference assumed")."""
         self._remark = Words(_short(text), Role(role))
@@ -160,6 +168,7 @@ class Recorder:
             said[turn] if said else None,
             banner,
             round(share * 90) / 90,
+            self._sentence,
         )
 
 
@@ -180,9 +189,9 @@ def _number(value: float | None) -> float | None:
     return value if value is not None and isfinite(value) else None
 
 
-def _short(text: str) -> str:
+def _short(text: str, most: int = MOST_CHARACTERS) -> str:
     line = " ".join(str(text).split())
-    return line if len(line) <= MOST_CHARACTERS else line[: MOST_CHARACTERS - 1] + "…"
+    return line if len(line) <= most else line[: most - 1] + "…"
 
 
 def _checked(scale: Scale, what: str) -> Scale:

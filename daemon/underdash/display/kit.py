@@ -176,6 +176,7 @@ def still(picture: Picture) -> object:
         picture.strip is not None,
         tuple((row.label, row.unit, max(len(row.text), 3)) for row in picture.rows),
         picture.remark,
+        picture.sentence,
         picture.banner,
     )
 

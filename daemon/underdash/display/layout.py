@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from ..contract.pages import Role
-from .elements import Picture
+from .elements import Picture, Words
 from .figure import FigureSpot, size_for
 from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts
 from .round import Box, Face
@@ -19,6 +19,7 @@ from .sweep import Ring
 
 INFORMS_PX = 25
 LEAST_SHARE = 0.62
+SENTENCE_LINES = 4
 SLIGHT = 1.06
 """Words may be this much too wide before another cut is looked for: a pixel less in size cannot be seen."""
 
@@ -68,7 +69,9 @@ class _Arranger:
         if picture.sweep is not None:
             self._layout.ring = Ring.on(self._face)
             self._clear = self._layout.ring.clear
-        if picture.rows and picture.figure is not None:
+        if picture.sentence is not None:
+            self._sentence_above_rows(picture.sentence)
+        elif picture.rows and picture.figure is not None:
             self._figure_above_rows()
         elif picture.rows:
             self._rows_alone()
@@ -109,6 +112,46 @@ class _Arranger:
         first = -pitch * (count - 1) / 2 - 2.0
         self._rows(tuple(first + pitch * i for i in range(count)), 32 if count > 2 else 40, 19)
         self._foot(rows=True)
+
+    def _sentence_above_rows(self, words: Words) -> None:
+        rows = self._picture.rows
+        self._title(-94.0, 15)
+        middle, most = (-42.0, 80.0) if rows else (-8.0, 120.0)
+        for px in range(25, 13, -1):
+            pitch = px * 1.1
+            lines = self._wrapped(words.text, px, middle, pitch)
+            if lines is not None and len(lines) * pitch <= most:
+                break
+        else:
+            px, pitch = 14, 15.4
+            lines = self._wrapped(words.text, px, middle, pitch, whole=False) or []
+        top = middle - pitch * (len(lines) - 1) / 2
+        for number, line in enumerate(lines):
+            self._line(line, REGULAR, px, top + pitch * number, words.role)
+        self._rows((16.0, 39.0, 62.0, 85.0), 21, 17)
+        if self._picture.banner is not None or not rows:
+            self._foot()
+
+    def _wrapped(self, text: str, px: int, middle: float, pitch: float, *, whole: bool = True) -> list[str] | None:
+        """Break a text into as few lines as hold it around a height; None if four do not."""
+        size = self._px(px)
+        for count in range(1, SENTENCE_LINES + 1):
+            rooms = [2 * self._room(middle + pitch * (n - (count - 1) / 2), px, inside=False) for n in range(count)]
+            lines, words = [""], text.split(" ")
+            while words:
+                longer = f"{lines[-1]} {words[0]}".strip()
+                if self._fonts.width(REGULAR, size, longer) <= rooms[len(lines) - 1] - 8 * self._u:
+                    lines[-1] = longer
+                    words.pop(0)
+                elif lines[-1] and len(lines) < count:
+                    lines.append("")
+                else:
+                    break
+            if not words:
+                return lines
+        if not whole:
+            return [*lines[:-1], f"{lines[-1]} {' '.join(words)}".strip()]
+        return None
 
     def _figure(self, y: float, most_px: int) -> None:
         figure = self._picture.figure

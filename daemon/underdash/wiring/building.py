@@ -216,12 +216,13 @@ def make_screen_opener(
         UnderdashError: a page or a driver of the configuration does not exist.
     """
     assembly = daemon.assembly
-    Deck(assembly.pages, panel.deck, f"{config.path}: panel.{name}.deck")
+    where = f"{config.path}: panel.{name}.deck"
+    Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
     open_panel = _panel_opener(name, panel, config, assembly)
     look = Look(dimming_options(config, assembly.car), config.dimming.night_hue, panel.round)
 
     def opened() -> Screen:
-        deck = Deck(assembly.pages, panel.deck, f"{config.path}: panel.{name}.deck")
+        deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
         return Screen(name, open_panel(), deck, look, loop=loop, turned=daemon.ask)
 
     return opened

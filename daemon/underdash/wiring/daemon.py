@@ -32,6 +32,7 @@ from .key import Key
 from .screen import Screen
 from .sending import Sending, facts
 from .status import Status
+from .telling import Telling
 
 _log = structlog.get_logger()
 
@@ -96,6 +97,9 @@ class Daemon:
         #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
         self._transmit = frozenset(transmit)
+        self.buses: tuple[BusStatus, ...] = ()
+        self.polling = False
+        self.telling = Telling(self, self._transmit)
         self._loop = loop
         self.recorder = recorder
         self._power_off = power_off
@@ -107,8 +111,6 @@ class Daemon:
         self._panels_at = -inf
         self._panel_trouble = ""
         self._tick_failures: set[str] = set()
-        self._buses: tuple[BusStatus, ...] = ()
-        self._polling = False
         self._lit = True
         self._goodbye = False
         self._said_state = PowerState.AWAKE
@@ -134,7 +136,7 @@ class Daemon:
         self._show_first_page(now)
         for link in self.links.values():
             link.start(self._loop, now)
-        self._polling = True
+        self.polling = True
         self.ask()
         self._tick()
 
@@ -179,7 +181,7 @@ class Daemon:
 
     def ask(self) -> None:
         """Tell the sending side what pages and alerts want now."""
-        if not self._polling:
+        if not self.polling:
             self.sending.demand({})
             return
         shown, hidden = [], []
@@ -240,6 +242,7 @@ class Daemon:
         if slow:
             self._slow_at = now + SLOW_S
             self._look_at_buses(now)
+            self.telling.look(now)
             self._keep_what_was_seen()
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
@@ -261,7 +264,7 @@ class Daemon:
             self._calls.tell(state)
 
     def _step_power(self, now: float) -> PowerState:
-        ignition = self.key.tick(self._buses, now)
+        ignition = self.key.tick(self.buses, now)
         volts = self.assembly.store.read(VOLTAGE, now).value
         talking = self.key.ignition.talking(now)
         inputs = PowerInputs(ignition.position, talking, volts if isinstance(volts, float) else None)
@@ -277,12 +280,12 @@ class Daemon:
         return names.union(self.alerts.signals, DIMMING_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
-        before = {status.role: status.state for status in self._buses}
+        before = {status.role: status.state for status in self.buses}
         for link in self.links.values():
             link.tick(now)
-        self._buses = tuple(link.status(now) for link in self.links.values())
+        self.buses = tuple(link.status(now) for link in self.links.values())
         bitrates = {bus.role: bus.bitrate for bus in self.assembly.car.buses}
-        for status in self._buses:
+        for status in self.buses:
             self.sending.guard.set_bus(
                 status.role, facts(status, status.role in self._transmit, bitrates.get(status.role))
             )
@@ -302,11 +305,11 @@ class Daemon:
         _log.info("power_effect", effect=effect.value)
         match effect:
             case Effect.POLL:
-                self._polling = True
+                self.polling = True
                 self.assembly.asking.new_journey(now)
                 self.ask()
             case Effect.STOP_POLLING:
-                self._polling = False
+                self.polling = False
                 self.ask()
             case Effect.FLUSH:
                 if self.recorder is not None:
@@ -335,13 +338,15 @@ class Daemon:
             power=self.power.state,
             ignition=self.key.state,
             car=guard.fingerprint.sentence,
-            buses=self._buses,
+            buses=self.buses,
             closed=tuple(self._closed(now)),
             guard=dict(guard.report()),
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
             faults=(*(fault for screen in self.screens for fault in screen.faults), *self._suspensions()),
             snapshot=self.snapshot(now),
+            polls=tuple(self.assembly.asking.status(now)),
+            quiet=guard.quiet,
         )
 
     def _closed(self, now: float) -> Iterator[str]:
@@ -354,7 +359,7 @@ class Daemon:
 
     def _notes(self, now: float) -> tuple[str, ...]:
         notes = list(self.fingers.notes())
-        absent = [status.role for status in self._buses if status.state is BusState.ABSENT]
+        absent = [status.role for status in self.buses if status.state is BusState.ABSENT]
         notes += [f"bus {role} is absent" for role in absent]
         if self.sending.guard.quiet:
             notes.append("quiet")

@@ -48,8 +48,9 @@ class Recorder:
         self.failure = ""
         self._writer = writer
         self._jobs: queue.Queue[_Job | None] = queue.Queue(MOST_WAITING)
-        for role, link in links.items():
-            link.add_tap(self._tap(role))
+        self._taps = [(link, self._tap(role)) for role, link in links.items()]
+        for link, tap in self._taps:
+            link.add_tap(tap)
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
         self._thread.start()
 
@@ -72,6 +73,12 @@ class Recorder:
 
         if self._put(flush):
             done.wait(timeout_s)
+
+    def detach(self) -> None:
+        """Take no more frames; on the thread of the links."""
+        for link, tap in self._taps:
+            link.remove_tap(tap)
+        self._taps = []
 
     def close(self) -> None:
         """Write what is left and end."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from ..bus.link import BusStatus
-from ..contract.signals import PowerState, Snapshot
-from ..diagnostics.asking import Counts
+from ..contract.signals import PowerState, Reading, Snapshot
+from ..diagnostics.asking import Counts, PollStatus
 from ..power.ignition import IgnitionState
+from .assembly import Assembly
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,7 @@ class Status:
         guard: frames let out ("passed") and held back, by reason.
         pages: (panel, page on show).
         faults: what failed, in sentences.
+        quiet: somebody asked for quiet.
     """
 
     now: float
@@ -33,3 +36,56 @@ class Status:
     pages: tuple[tuple[str, str], ...]
     faults: tuple[str, ...]
     snapshot: Snapshot
+    polls: tuple[PollStatus, ...] = ()
+    quiet: bool = False
+
+
+def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
+    """Return a status as a table for JSON."""
+    return {
+        "car": {"name": assembly.car.name, "title": assembly.car.title, "recognised": status.car},
+        "power": status.power.value,
+        "ignition": {"position": status.ignition.position.value, "why": status.ignition.why},
+        "quiet": status.quiet,
+        "buses": [_bus(bus) for bus in status.buses],
+        "closed": list(status.closed),
+        "guard": dict(status.guard),
+        "asking": asdict(status.asking),
+        "polls": [_poll(poll) for poll in status.polls],
+        "pages": dict(status.pages),
+        "signals": {name: told(reading) for name, reading in sorted(status.snapshot.readings.items())},
+        "plugins": {
+            "running": [plugin.name for plugin in assembly.loaded.plugins],
+            "refused": [str(one) for one in assembly.loaded.refused],
+            "suspended": dict(assembly.suspended),
+        },
+        "problems": list(assembly.problems),
+        "faults": list(status.faults),
+    }
+
+
+def told(reading: Reading) -> dict[str, Any]:
+    """Return a reading as a table for JSON."""
+    return {
+        "value": round(reading.value, 4) if isinstance(reading.value, float) else reading.value,
+        "shown": reading.text,
+        "unit": reading.unit,
+        "age": reading.age.value,
+        "seconds_old": None if reading.seconds_old is None else round(reading.seconds_old, 3),
+        "quality": reading.quality.value,
+        "source": reading.source,
+    }
+
+
+def _bus(bus: BusStatus) -> dict[str, Any]:
+    return {**asdict(bus), "state": bus.state.value, "load": round(bus.load, 4)}
+
+
+def _poll(poll: PollStatus) -> dict[str, Any]:
+    return {
+        "name": poll.name,
+        "signals": list(poll.signals),
+        "wanted": poll.wanted,
+        "parked": poll.parked,
+        "sentence": poll.sentence,
+    }

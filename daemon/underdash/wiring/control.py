@@ -1,0 +1,170 @@
+"""What the daemon's socket answers, as a table: a name, and a method that takes what came with the request."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import datetime
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from ..bus.lock import runtime_directory
+from ..bus.trace import TraceWriter
+from ..contract.buttons import GoQuiet, ShowPage, TurnPage
+from ..contract.errors import GivenError, UnderdashError
+from ..service.control import Control, Conversation, Handler
+from .daemon import Daemon
+from .recorder import Recorder, about
+from .status import as_table
+
+_T = TypeVar("_T")
+
+SOCKET = "underdash.sock"
+SERVICE_DIRECTORY = Path("/run/underdash")
+"""Where a service keeps its socket; a person's own session has another directory."""
+TELL_S = 1.0
+
+
+def socket_path() -> Path:
+    """Return where a daemon that is started here listens."""
+    return runtime_directory() / SOCKET
+
+
+def socket_paths() -> list[Path]:
+    """Return where a daemon may be listening: this user's, then the service's."""
+    return list(dict.fromkeys([socket_path(), SERVICE_DIRECTORY / SOCKET]))
+
+
+class Desk:
+    """Answers requests for a daemon.
+
+    Args:
+        daemon: which.
+        loop: its loop.
+
+    Attributes:
+        handlers: by request; add to it what else can be asked for.
+    """
+
+    def __init__(self, daemon: Daemon, loop: asyncio.AbstractEventLoop) -> None:
+        self._daemon = daemon
+        self._loop = loop
+        self._recordings: set[_Recording] = set()
+        self.handlers: dict[str, Handler] = {
+            "status": self._status,
+            "why": self._why,
+            "quiet": self._quiet,
+            "page": self._page,
+            "record": self._record,
+        }
+
+    def control(self, path: Path | None = None) -> Control:
+        """Return a socket, not yet open, that these handlers answer on."""
+        return Control(path or socket_path(), self.handlers, self._loop)
+
+    def close(self) -> None:
+        """End what goes on."""
+        for recording in tuple(self._recordings):
+            recording.end(gone=False)
+
+    def _status(self, talk: Conversation) -> Mapping[str, Any]:
+        return as_table(self._daemon.status(), self._daemon.assembly)
+
+    def _why(self, talk: Conversation) -> Mapping[str, Any]:
+        return self._daemon.telling.why(_given(talk, "signal", str), self._loop.time()).table()
+
+    def _quiet(self, talk: Conversation) -> Mapping[str, Any]:
+        self._daemon.perform(GoQuiet(_given(talk, "on", bool)))
+        return {"quiet": self._daemon.sending.guard.quiet}
+
+    def _page(self, talk: Conversation) -> Mapping[str, Any]:
+        """Show a page by its name, or turn by so many."""
+        screens = self._daemon.screens
+        if not screens:
+            raise UnderdashError("no panel is open; underdash status says why")
+        if "turn" in talk.given:
+            self._daemon.perform(TurnPage(_given(talk, "turn", int)))
+        else:
+            name = _given(talk, "show", str)
+            for screen in screens:
+                screen.deck.check(name)
+            self._daemon.perform(ShowPage(name))
+        return {"pages": {screen.name: screen.deck.current.name for screen in screens}}
+
+    def _record(self, talk: Conversation) -> None:
+        number = talk.take_file()
+        if number is None:
+            raise GivenError("a recording comes with an open file to write to")
+        self._recordings.add(_Recording(talk, number, self._daemon, self._loop, self._recordings))
+
+
+class _Recording:
+    """Writes the daemon's buses to a client's file until it says stop, or is gone."""
+
+    def __init__(
+        self,
+        talk: Conversation,
+        number: int,
+        daemon: Daemon,
+        loop: asyncio.AbstractEventLoop,
+        all_of_them: set[_Recording],
+    ) -> None:
+        self._talk = talk
+        self._daemon = daemon
+        self._loop = loop
+        self._all = all_of_them
+        self._ended = False
+        try:
+            # the writer's thread closes it, after the last frame
+            self._file = os.fdopen(number, "wb")
+            self._recorder = Recorder(TraceWriter(self._file, about(datetime.datetime.now(datetime.UTC))), daemon.links)
+        except OSError as exc:
+            raise UnderdashError(f"the recording cannot be written: {exc.strerror or exc}") from exc
+        talk.on_end = self.end
+        self._timer = loop.call_later(TELL_S, self._tell)
+        talk.more(self._table())
+
+    def end(self, gone: bool) -> None:
+        """Record no more; the rest is written by a thread, so that a slow disk does not hold up the loop."""
+        if self._ended:
+            return
+        self._ended = True
+        self._timer.cancel()
+        self._recorder.detach()
+        closing = self._loop.run_in_executor(None, self._close)
+        closing.add_done_callback(lambda done: self._done())
+
+    def _close(self) -> None:
+        self._recorder.close()
+        with contextlib.suppress(OSError):
+            self._file.close()
+
+    def _done(self) -> None:
+        self._all.discard(self)
+        self._talk.done(self._table())
+
+    def _tell(self) -> None:
+        self._talk.more(self._table())
+        if self._recorder.failure:
+            self.end(gone=False)
+        else:
+            self._timer = self._loop.call_later(TELL_S, self._tell)
+
+    def _table(self) -> dict[str, Any]:
+        recorder = self._recorder
+        states = {status.role: status.state.value for status in self._daemon.buses}
+        return {
+            "frames": recorder.frames,
+            "dropped": recorder.dropped,
+            "failure": recorder.failure,
+            "buses": states,
+        }
+
+
+def _given(talk: Conversation, key: str, kind: type[_T]) -> _T:
+    value = talk.given.get(key)
+    if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
+        raise GivenError(f"request {talk.ask!r} comes with {key!r}, of type {kind.__name__}; found {value!r}")
+    return value

@@ -1,0 +1,86 @@
+"""What a running daemon tells about itself: why a value is missing, and the status page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from math import inf
+from typing import TYPE_CHECKING
+
+from .chain import Chain
+from .gathering import Deck, Gatherer
+from .status_page import NAME, StatusPage, news
+
+if TYPE_CHECKING:
+    from .daemon import Daemon
+
+NEWS_S = 0.8
+RATE_S = 2.0
+
+
+class Telling:
+    """Answers for a daemon.
+
+    Args:
+        daemon: which; it need not have begun.
+        transmit: roles of the buses the owner lets us send on.
+    """
+
+    def __init__(self, daemon: Daemon, transmit: Iterable[str]) -> None:
+        self.page = StatusPage()
+        self._daemon = daemon
+        self._gatherer = Gatherer(
+            daemon.assembly,
+            daemon.sending.guard,
+            frozenset(daemon.links),
+            frozenset(transmit),
+            self._decks,
+            lambda: daemon.buses,
+            lambda: daemon.polling,
+        )
+        self._news_at = -inf
+        self._rate = 0.0
+        self._sent = (0.0, 0)
+
+    def why(self, signal: str, now: float) -> Chain:
+        """Return the chain of a signal."""
+        return self._gatherer.why(signal, now)
+
+    def look(self, now: float) -> None:
+        """Take note of what was dropped, and renew the status page while it is on show; called now and then."""
+        self._gatherer.look(now)
+        self._count(now)
+        on_show = any(screen.deck.current.name == NAME for screen in self._daemon.screens)
+        if on_show and now - self._news_at >= NEWS_S:
+            self._news_at = now
+            daemon = self._daemon
+            chains = self._gatherer.missing(now)
+            faults = daemon.status().faults
+            self.page.news = news(
+                chains, daemon.buses, daemon.key.state.position.value, self._requests(now), faults[-1] if faults else ""
+            )
+
+    def _count(self, now: float) -> None:
+        before_at, before = self._sent
+        if now - before_at >= RATE_S:
+            sent = self._daemon.assembly.asking.counts.sent
+            self._rate = (sent - before) / (now - before_at) if before_at else 0.0
+            self._sent = now, sent
+
+    def _requests(self, now: float) -> str:
+        daemon = self._daemon
+        guard = daemon.sending.guard
+        if guard.quiet:
+            return "quiet"
+        asked = [role for role in daemon.links if guard.keys(role)]
+        if not asked:
+            return "none"
+        if all(guard.standing(role, now) is not None for role in asked):
+            return "closed"
+        return f"{self._rate:.0f}/s" if daemon.polling else "stopped"
+
+    def _decks(self) -> Iterator[Deck]:
+        screens = self._daemon.screens
+        for screen in screens:
+            yield Deck(screen.name, screen.deck.pages, screen.deck.current.name, screen.deck.off)
+        if not screens:
+            yield Deck("no panel", tuple(self._daemon.assembly.pages))
