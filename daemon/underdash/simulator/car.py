@@ -6,10 +6,11 @@ beginning.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from heapq import heapify, heappush, heapreplace
 from math import inf
 from random import Random
+from types import MappingProxyType
 
 from ..bus.frames import Frame, key_of
 from ..contract.cars import CarDescription
@@ -18,9 +19,11 @@ from ..contract.signals import Value
 from ..diagnostics.obd import with_fields
 from ..signals.catalogue import BUTTON
 from .driver import Driver, Phase, Script
+from .manners import DEFAULT, Manners
 from .models import Model, ModelMaker
+from .spelling import answerable
 from .traffic import Source, described, undescribed
-from .units import Fault, SimulatedUnit
+from .units import FUNCTIONAL_11, FUNCTIONAL_29, Fault, SimulatedUnit
 
 STEP_S = 0.05
 AFTER_RUN_S = 10.0
@@ -40,12 +43,20 @@ class SimulatedCar:
         model: how it behaves.
         script: what the driver does.
         seed: everything that is not steady comes from it.
+        manners: how its control units behave where the standards leave them a choice, by name.
 
     Raises:
         UnderdashError: the description has signals that the model does not know.
     """
 
-    def __init__(self, description: CarDescription, model: ModelMaker, script: Script, seed: int = 1) -> None:
+    def __init__(
+        self,
+        description: CarDescription,
+        model: ModelMaker,
+        script: Script,
+        seed: int = 1,
+        manners: Mapping[str, Manners] = MappingProxyType({}),
+    ) -> None:
         self.description = description
         self.model: Model = model.model(Random(f"{seed} model"))
         self.driver = Driver(script, Random(f"{seed} driver"))
@@ -62,9 +73,12 @@ class SimulatedCar:
         self._values = self._true_values()
         self._known(source.names for source in self._described)
         # what the model does not know is refused when it is asked for, as by a car that was built without it
-        polls = [poll for poll in description.polls if all(f.signal in self._values for f in with_fields(poll).fields)]
+        polls = [poll for poll in description.polls if answerable(with_fields(poll).fields, self._values)]
         self.units = [
-            SimulatedUnit(unit, polls, description.formats, Random(f"{seed} {unit.name}")) for unit in description.units
+            SimulatedUnit(
+                unit, polls, description.formats, Random(f"{seed} {unit.name}"), manners.get(unit.name, DEFAULT)
+            )
+            for unit in description.units
         ]
         self._start: float | None = None
         self._steps = 0
@@ -138,16 +152,27 @@ class SimulatedCar:
             self._kept = self.advance(now)
         return dict(self._values)
 
+    def keys(self, bus: str) -> set[int]:
+        """Return the dispatch keys of a bus on which something may be asked."""
+        units = [simulated for simulated in self.units if simulated.unit.bus == bus]
+        return {key for simulated in units for key in (_request_key(simulated), _functional_key(simulated))}
+
     def answer(self, bus: str, frame: Frame, now: float) -> list[tuple[float, Frame]]:
-        """Return what control units send in answer to a frame, as (seconds from now, frame)."""
+        """Return what control units send because of a frame, as (seconds from now, frame).
+
+        An answer in several frames begins with its first one; the rest comes when flow control is handed in.
+        """
         if frame.remote or frame.error or frame.fd or self._values["vehicle.ignition"] != "ON":
             return []
         answers = []
         for simulated in self.units:
             unit = simulated.unit
-            if unit.bus != bus or key_of(unit.request_id, unit.extended) != frame.key:
+            if unit.bus != bus:
                 continue
-            for delay_s, payload in simulated.answer(frame.data, self._values):
+            functional = simulated.functional and frame.key == _functional_key(simulated)
+            if not functional and frame.key != _request_key(simulated):
+                continue
+            for delay_s, payload in simulated.answer(frame.data, self._values, now, functional=functional):
                 padded = payload if unit.padding is None else payload.ljust(8, bytes((unit.padding,)))
                 answers.append((delay_s, Frame(unit.response_id, padded, unit.extended, now + delay_s)))
         return answers
@@ -196,3 +221,12 @@ class SimulatedCar:
                 f"car {self.description.name!r} cannot be simulated: its model does not know {', '.join(missing)}; "
                 "leave these out of the broadcasts or choose another model"
             )
+
+
+def _request_key(simulated: SimulatedUnit) -> int:
+    return key_of(simulated.unit.request_id, simulated.unit.extended)
+
+
+def _functional_key(simulated: SimulatedUnit) -> int:
+    extended = simulated.unit.extended
+    return key_of(FUNCTIONAL_29 if extended else FUNCTIONAL_11, extended)

@@ -1,4 +1,4 @@
-"""An automatic gearbox with a torque converter, and the oil that carries its heat away."""
+"""An automatic gearbox with a torque converter, the oil that carries its heat away, and the final drive behind it."""
 
 from __future__ import annotations
 
@@ -30,6 +30,8 @@ class Gearbox:
         self.design = design
         self.gear = 0
         self.oil_degc = soaked_degc
+        self.clutch_degc = soaked_degc
+        self.axle_degc = soaked_degc
         self._since_shift_s = 10.0
 
     def rpm_in(self, gear: int, speed_kmh: float) -> float:
@@ -89,3 +91,7 @@ class Gearbox:
             self.oil_degc - ambient_degc
         )
         self.oil_degc += (lost_kw - cooled_kw) / self.design.oil_kj_per_k * dt_s
+        # the clutch in the converter takes the slip and is cooled by the oil; the final drive has the wind alone
+        self.clutch_degc += (power_kw * (0.01 + slip) - 0.25 * (self.clutch_degc - self.oil_degc)) / 4.0 * dt_s
+        wind = 0.01 * (1.0 + speed_kmh / 40.0)
+        self.axle_degc += (0.025 * power_kw - wind * (self.axle_degc - ambient_degc)) / 9.0 * dt_s

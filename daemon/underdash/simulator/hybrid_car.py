@@ -14,6 +14,9 @@ from .hybrid import CELLS, CHARGE_LIMIT_KW, MOTOR_LIMIT_KW, PowerSplit, Traction
 from .models import Body, common_values, engine_values
 from .world import World
 
+IDENTIFICATION = "UNDERDASHLORIS001"
+"""As long as a vehicle identification number, and no maker's."""
+
 
 class HybridCar:
     """A small hybrid: motor and engine share the work, the battery lives between 40 and 80 %.
@@ -87,6 +90,7 @@ class HybridCar:
         return {
             **common_values(self.world, self._controls, self.speed_kmh),
             **engine_values(self.engine, self.world, self.split.engine_on),
+            "vehicle.identification": IDENTIFICATION,
             "powertrain.ready": self.ready,
             "gearbox.selector": "D" if self._controls.driving else "P",
             "cabin.temperature": self._cabin_degc,

@@ -1,4 +1,4 @@
-"""The edge of the simulator: puts a simulated car on ports, with the loop's timers and nothing else.
+"""The edge of the simulator: puts a simulated car, or another tester, on ports with the loop's timers alone.
 
 All time is the loop's, so a loop that runs fast runs the car fast.
 """
@@ -6,17 +6,33 @@ All time is the loop's, so a loop that runs fast runs the car fast.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from functools import partial
+from math import inf
+from typing import Protocol
 
 from ..bus.frames import EXTENDED, Frame, Handler
-from ..bus.frames import key_of as key_of_id
 from ..bus.port import Port, PortError, QuietEvents
 from ..bus.table import Table
-from .car import SimulatedCar
 
 TICK_S = 0.01
 REOPEN_AFTER_S = 1.0
+
+
+class Participant(Protocol):
+    """Somebody who takes part in buses: a `SimulatedCar`, an `OtherTester`."""
+
+    def keys(self, bus: str) -> Collection[int]:
+        """Return the dispatch keys of a bus that it has to hear."""
+
+    def advance(self, now: float) -> list[tuple[str, Frame]]:
+        """Return what it sends by itself since the last call, as (bus, frame)."""
+
+    def next_at(self) -> float:
+        """Return when `advance` has something to do next; infinity for never again."""
+
+    def answer(self, bus: str, frame: Frame, now: float) -> list[tuple[float, Frame]]:
+        """Return what it sends because of a frame, as (seconds from now, frame)."""
 
 
 class _Events(QuietEvents):
@@ -31,10 +47,10 @@ class _Events(QuietEvents):
 
 
 class Station:
-    """A simulated car that takes part in buses.
+    """A participant on its buses.
 
     Args:
-        car: the car.
+        car: the car, or whoever else takes part.
         ports: a port for each of its buses by role, not yet open; a bus without one is silent and deaf.
         loop: the event loop.
         tick_s: frames are handed over this often; that is how exact their times are.
@@ -45,7 +61,7 @@ class Station:
     """
 
     def __init__(
-        self, car: SimulatedCar, ports: Mapping[str, Port], loop: asyncio.AbstractEventLoop, tick_s: float = TICK_S
+        self, car: Participant, ports: Mapping[str, Port], loop: asyncio.AbstractEventLoop, tick_s: float = TICK_S
     ) -> None:
         self.car = car
         self.sent = 0
@@ -98,9 +114,7 @@ class Station:
 
     def _requests(self, role: str) -> Table:
         table = Table()
-        for key in {
-            key_of_id(unit.request_id, unit.extended) for unit in self.car.description.units if unit.bus == role
-        }:
+        for key in sorted(self.car.keys(role)):
             table.add(key, self._asked(role, key))
         return table
 
@@ -127,7 +141,8 @@ class Station:
         now = self._loop.time()
         for role, frame in self.car.advance(now):
             self._send(role, frame)
-        self._tick = self._loop.call_at(max(self.car.next_at(), now + self._tick_s), self._advance)
+        due = self.car.next_at()
+        self._tick = None if due == inf else self._loop.call_at(max(due, now + self._tick_s), self._advance)
 
     def _send(self, role: str, frame: Frame) -> None:
         port = self._ports.get(role)

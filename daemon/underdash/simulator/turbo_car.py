@@ -13,6 +13,8 @@ from .gearbox import Gearbox, GearboxDesign
 from .models import Body, common_values, engine_values
 from .world import World
 
+IDENTIFICATION = "UNDERDASHTARN0001"
+"""As long as a vehicle identification number, and no maker's."""
 START_AFTER_S = 0.9
 """How long the starter turns before the engine fires."""
 
@@ -94,6 +96,11 @@ class TurboCar:
             "gearbox.gear": float(gear),
             "gearbox.selector": "D" if gear else "P",
             "gearbox.oil_temperature": self.gearbox.oil_degc,
+            "gearbox.clutch_temperature": self.gearbox.clutch_degc,
+            "gearbox.oil_pressure": 420.0 + 0.35 * self.engine.torque_nm if self.engine.speed_rpm > 300.0 else 0.0,
+            "gearbox.input_speed": self.gearbox.rpm_in(gear, self.speed_kmh) if gear else 0.0,
+            "axle.oil_temperature": self.gearbox.axle_degc,
+            "vehicle.identification": IDENTIFICATION,
             "vehicle.distance": self._distance_km,
             "vehicle.trailer": self._design.towing,
             "low_voltage_battery.voltage": self.battery.voltage_v,
