@@ -316,6 +316,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
     ),
     # --- without a daemon
     "no daemon": (facts(asked(), on=BusFact("drive"), live=False), Cause.NOT_RUNNING, None, "underdash run"),
+    "no daemon, and a frame": (
+        facts(heard(0), on=BusFact("drive"), live=False),
+        Cause.NOT_RUNNING,
+        None,
+        "underdash run",
+    ),
     "no daemon and sending off": (
         facts(asked(), on=BusFact("drive", transmit=False), live=False),
         Cause.TRANSMIT_OFF,

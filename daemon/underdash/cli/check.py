@@ -58,13 +58,14 @@ def _installed_only() -> Surroundings:
 
 def _around(assembly: Assembly) -> Surroundings:
     from ..config.checking import Surroundings
+    from ..wiring.status_page import StatusPage
 
     brought, loaded = assembly.brought, assembly.loaded
     known = [one.name for one in loaded.plugins]
     known += [one.name for one in loaded.refused] + [one.name for one in loaded.installed]
     return Surroundings(
         installed=known,
-        pages={page.name: page for page in assembly.pages},
+        pages={page.name: page for page in (StatusPage().page, *assembly.pages)},
         handlers=[handler for _, handler in brought.button_handlers],
         provided=assembly.store.names(),
         drivers=["picture", *(driver.name for _, driver in brought.panel_drivers)],

@@ -8,7 +8,7 @@ import datetime
 import logging
 import signal
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,19 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Record until the time is over or a person stops it; nothing is ever sent."""
+    from ..service.client import Client, NoDaemonError
+    from ..wiring.control import socket_paths
+    from .record_through import record_through
+
+    try:
+        client = Client.connect(socket_paths())
+    except NoDaemonError:
+        return _by_itself(arguments)
+    with client:
+        return record_through(client, Path(arguments.out), arguments.seconds)
+
+
+def _by_itself(arguments: argparse.Namespace) -> int:
     from ..wiring.building import assembled, locked, make_links
     from .logs import set_up
 
@@ -48,7 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
         for lock in locks:
             lock.release()
         loop.close()
-    return _tell(recorder, arguments.out, absent)
+    return tell(Outcome(recorder.frames, recorder.dropped, recorder.failure, absent), arguments.out)
 
 
 def _record(
@@ -92,17 +105,28 @@ def _tick(links: dict[str, Link], loop: asyncio.AbstractEventLoop, recorder: Rec
     loop.call_later(0.1, _tick, links, loop, recorder, said_at)
 
 
-def _tell(recorder: Recorder, out: str, absent: bool) -> int:
-    print(f"{recorder.frames} frames in {out}", file=sys.stderr)
-    if recorder.dropped:
-        print(f"{recorder.dropped} frames are missing: the disk did not keep up", file=sys.stderr)
-    if recorder.failure:
-        print(f"underdash: {recorder.failure}; what was written before is kept", file=sys.stderr)
+@dataclass(frozen=True)
+class Outcome:
+    """What a recording came to; `absent`: no bus was open when it ended."""
+
+    frames: int
+    dropped: int
+    failure: str
+    absent: bool
+
+
+def tell(outcome: Outcome, out: str) -> int:
+    """Say what a recording came to; returns the exit status."""
+    print(f"{outcome.frames} frames in {out}", file=sys.stderr)
+    if outcome.dropped:
+        print(f"{outcome.dropped} frames are missing: the disk did not keep up", file=sys.stderr)
+    if outcome.failure:
+        print(f"underdash: {outcome.failure}; what was written before is kept", file=sys.stderr)
         return 1
-    if absent and not recorder.frames:
+    if outcome.absent and not outcome.frames:
         print("underdash: no bus could be opened, so nothing was recorded; look above for why", file=sys.stderr)
         return 1
-    if not recorder.frames:
+    if not outcome.frames:
         print(
             "nothing was heard: the car is asleep, the bus is silent behind a gateway, or a pin is wrong",
             file=sys.stderr,

@@ -83,8 +83,29 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, attended: bool) -> Non
         ending.callback(built.daemon.stop)
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, loop.stop)
+        _open_socket(built, loop, ending)
         _start(built)
         loop.run_forever()
+
+
+def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack) -> None:
+    """Let other commands ask this daemon."""
+    import structlog
+
+    from ..service.control import ControlError, RunsAlreadyError
+    from ..wiring.control import Desk
+
+    desk = Desk(built.daemon, loop)
+    control = desk.control()
+    try:
+        control.open()
+    except RunsAlreadyError:
+        raise
+    except ControlError as exc:  # a gauge that cannot be asked is better than none
+        structlog.get_logger().warning("no_socket", error=str(exc))
+        return
+    ending.callback(control.close)
+    ending.callback(desk.close)
 
 
 def _start(built: Built) -> None:

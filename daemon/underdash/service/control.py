@@ -36,6 +36,10 @@ class ControlError(UnderdashError):
     """The socket cannot be had."""
 
 
+class RunsAlreadyError(ControlError):
+    """Another daemon owns the socket."""
+
+
 class Conversation:
     """A request that is being answered.
 
@@ -109,7 +113,8 @@ class Control:
         """Begin to listen.
 
         Raises:
-            ControlError: another daemon owns the socket, or it cannot be made here.
+            RunsAlreadyError: another daemon owns the socket.
+            ControlError: it cannot be made here.
         """
         check_path(self.path)
         try:
@@ -332,7 +337,7 @@ def _owned(path: Path) -> int:
     except OSError as exc:
         holder = os.pread(lock, 32, 0).decode("ascii", "replace").strip()
         os.close(lock)
-        raise ControlError(
+        raise RunsAlreadyError(
             f"the daemon runs already, as process {holder or 'unknown'}; underdash status asks it, and there is "
             "only one on a machine"
         ) from exc

@@ -165,12 +165,12 @@ class Chain:
     def lines(self) -> list[str]:
         """Return the chain for a terminal."""
         wide = max((len(link.name) for link in self.links), default=0)
-        found = [f"{self.signal}  {self.value}", f"{self.sentence}."]
+        found = [f"{self.signal}  {self.value}", self.sentence if self.sentence.endswith("?") else f"{self.sentence}."]
         found += [
             f"  {link.state.value:<9} {link.kind.value:<8} {link.name:<{wide}}  {link.text}".rstrip()
             for link in self.links
         ]
-        if self.fault.text and self.fault.text != self.fault.short:
+        if self.fault.text not in ("", self.fault.short, *(link.text for link in self.links)):
             found.append(f"  {self.fault.text}")
         return [*found, *(f"  also: {other}" for other in self.others)]
 

@@ -141,7 +141,7 @@ def _heard(source: Heard, fact: SignalFact, facts: Facts) -> tuple[list[Link], F
     ground = about_bus(bus)
     if ground is not None:
         return _chained([(Kind.FRAME, source.name), (Kind.BUS, bus.role)], 1, ground, bus), ground
-    fault = _about_frame(source, fact, facts)
+    fault = _about_frame(source, fact, facts) if facts.live else not_running()
     return _chained([(Kind.FRAME, source.name), (Kind.BUS, bus.role)], 0, fault, bus), fault
 
 

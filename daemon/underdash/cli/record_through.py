@@ -1,0 +1,81 @@
+"""Recording through the running daemon: it owns the buses, so it writes to a file that this command has opened."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterator, Mapping
+from math import inf
+from pathlib import Path
+from typing import Any
+
+from ..bus.health import BusState
+from ..bus.trace import TraceError
+from ..contract.errors import UnderdashError
+from ..service.client import Client, DaemonError
+from .record import Outcome, tell
+
+LOOK_S = 0.2
+LAST_S = 15.0
+"""A daemon whose disk is slow may take this long to finish."""
+
+
+def record_through(client: Client, out: Path, seconds: float | None) -> int:
+    """Have the daemon record until the time is over or a person stops it; returns the exit status."""
+    print("the running daemon owns the buses and records them", file=sys.stderr)
+    try:
+        file = out.open("xb")
+    except OSError as exc:
+        raise TraceError(f"trace {out} cannot be written: {exc.strerror}; choose another name") from exc
+    with file:
+        try:
+            with _told_to_stop() as stop:
+                client.begin("record", files=[file.fileno()])
+                last = _follow(client, stop, inf if seconds is None else time.monotonic() + seconds)
+        except UnderdashError:
+            if not file.seek(0, 2):  # nothing was written, so nothing is left behind
+                out.unlink(missing_ok=True)
+            raise
+    absent = all(state == BusState.ABSENT.value for state in last.get("buses", {}).values())
+    return tell(Outcome(last["frames"], last["dropped"], last["failure"], absent), str(out))
+
+
+def _follow(client: Client, stop: threading.Event, until: float) -> Mapping[str, Any]:
+    """Say how it goes; returns what was told last."""
+    last: Mapping[str, Any] = {"frames": 0, "dropped": 0, "failure": "", "buses": {}}
+    stopped_at = inf
+    while True:
+        now = time.monotonic()
+        if stopped_at == inf and (stop.is_set() or now >= until):
+            stopped_at = now
+            client.stop()
+        if now > stopped_at + LAST_S:
+            raise DaemonError("the daemon did not finish the recording; its log may say why")
+        try:
+            reply = client.next(min(LOOK_S, max(until - now, 0.01)))
+        except DaemonError as exc:
+            return {**last, "failure": f"{exc}"}
+        if reply is None:
+            continue
+        last = reply.table
+        if reply.last:
+            return last
+        states = ", ".join(f"{role} {state}" for role, state in last["buses"].items())
+        print(f"{last['frames']} frames; {states}", file=sys.stderr)
+
+
+@contextlib.contextmanager
+def _told_to_stop() -> Iterator[threading.Event]:
+    """Yield what is set once a person or the system asks for the end."""
+    stop = threading.Event()
+    before = {
+        number: signal.signal(number, lambda number, frame: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)
+    }
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
