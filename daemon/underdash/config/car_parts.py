@@ -33,7 +33,7 @@ _WORD_SIZES = {"1": 1, "2": 2, "3": 3, "4": 4}
 _NAMED = (PartKind.IDENTIFIER,)
 _ECHOED = tuple(kind for kind in PartKind if kind is not PartKind.DATA)
 STANDARD = "service_01"
-IDENTIFIER_DIGITS = {STANDARD: 2, "identifier_22": 4}
+IDENTIFIER_DIGITS = {STANDARD: 2, "identifier_22": 4, "service_09": 2, "identifier_21": 2, "identifier_1A": 2}
 
 
 def id_of(text: str, extended: bool | None, path: KeyPath, context: Context) -> tuple[int, bool] | None:
