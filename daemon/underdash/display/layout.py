@@ -128,7 +128,9 @@ class _Arranger:
         top = middle - pitch * (len(lines) - 1) / 2
         for number, line in enumerate(lines):
             self._line(line, REGULAR, px, top + pitch * number, words.role)
-        self._rows((16.0, 39.0, 62.0, 85.0), 21, 17)
+        if rows:
+            # an alert takes the room of the last two
+            self._rows((16.0, 39.0, 62.0, 85.0)[: 2 if self._picture.banner is not None else 4], 21, 17)
         if self._picture.banner is not None or not rows:
             self._foot()
 
@@ -140,7 +142,7 @@ class _Arranger:
             lines, words = [""], text.split(" ")
             while words:
                 longer = f"{lines[-1]} {words[0]}".strip()
-                if self._fonts.width(REGULAR, size, longer) <= rooms[len(lines) - 1] - 8 * self._u:
+                if self._fonts.width(REGULAR, size, longer) <= rooms[len(lines) - 1] - 14 * self._u:
                     lines[-1] = longer
                     words.pop(0)
                 elif lines[-1] and len(lines) < count:

@@ -53,9 +53,9 @@ def news(chains: Iterable[Chain], buses: Iterable[BusStatus], ignition: str, req
     there = sum(one.fault.cause in THERE for one in chains)
     lines = (
         ("buses", *_buses(buses)),
-        ("ignition", ignition, Role.INK if ignition == "on" else Role.SOFT),
+        ("key", ignition, Role.INK if ignition == "on" else Role.SOFT),
         ("requests", requests, Role.INK if requests.endswith("/s") else Role.SOFT),
-        ("values", f"{there} of {len(chains)}", Role.INK if there == len(chains) else Role.CAUTION),
+        ("values", f"{there}/{len(chains)}", Role.INK if there == len(chains) else Role.CAUTION),
     )
     if chain is not None and chain.fault.cause not in ORDINARY:
         return News(chain.sentence, Role.CAUTION, lines)
@@ -72,7 +72,7 @@ def _buses(buses: list[BusStatus]) -> tuple[str, Role]:
         return "none", Role.CAUTION
     if not deaf:
         return f"{len(buses)} heard", Role.INK
-    return f"{len(buses) - len(deaf)} of {len(buses)}", Role.CAUTION
+    return f"{len(buses) - len(deaf)}/{len(buses)} heard", Role.CAUTION
 
 
 def _reading(text: str) -> Reading:
