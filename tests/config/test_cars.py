@@ -130,7 +130,10 @@ def test_a_protocol_of_a_plugin_may_be_handed_in(tmp_path: Path) -> None:
     file.write_text(HEAD + OWN_POLL.replace('"own"', '"odd"').replace('"charge"', '"engine"'))
 
     assert read_car(file, protocols=["odd"]).polls[0].protocol == "odd"
-    with pytest.raises(ConfigError, match="found 'odd', allowed: one of identifier_1A, identifier_21, identifier_22, service_01, service_09"):
+    with pytest.raises(
+        ConfigError,
+        match="found 'odd', allowed: one of identifier_1A, identifier_21, identifier_22, service_01, service_09",
+    ):
         read_car(file)
 
 
