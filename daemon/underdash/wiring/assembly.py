@@ -17,9 +17,10 @@ from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
 from ..config.mistakes import Source, nearest
 from ..contract.cars import CarDescription, CarFile
-from ..contract.errors import GivenError
+from ..contract.errors import GivenError, UnderdashError
 from ..contract.layout import BroadcastListener
 from ..contract.pages import Page
+from ..contract.requests import ControlUnit, Protocol
 from ..contract.signals import PowerState, Snapshot
 from ..diagnostics.asking import Asking
 from ..diagnostics.obd import with_fields
@@ -143,10 +144,27 @@ def _compiled(car: CarDescription, brought: Contributions, store: Store, catalog
     requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
     wrong = mixed_up(car.units)
     asked = [one for one in requests if one.unit not in wrong]
-    compiled = compile_polls(car, asked, [item for _, item in brought.request_protocols], store, catalogue)
+    protocols = [plainly_spelt(item) for _, item in brought.request_protocols]
+    compiled = compile_polls(car, asked, protocols, store, catalogue)
     refused = {one.unit: wrong[one.unit] for one in requests if one.unit in wrong}
     compiled.problems += [f"unit {name} is not asked anything: it {why}" for name, why in refused.items()]
     return compiled
+
+
+def plainly_spelt(protocol: Protocol) -> Protocol:
+    """Return a plug-in's protocol whose requests are plain bytes of our own, which nobody can change any more."""
+
+    def encode(unit: ControlUnit, identifier: int) -> bytes:
+        try:
+            spelt: object = protocol.encode(unit, identifier)
+        except SystemExit as exc:
+            raise UnderdashError(f"encode of protocol {protocol.name!r} raised SystemExit: {exc}") from exc
+        if not isinstance(spelt, bytes | bytearray):
+            kind = type(spelt).__name__
+            raise UnderdashError(f"encode of protocol {protocol.name!r} gave {kind}, it has to give bytes")
+        return bytes(memoryview(spelt))
+
+    return replace(protocol, encode=encode)
 
 
 def heard_from_plugins(
