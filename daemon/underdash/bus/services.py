@@ -88,7 +88,7 @@ DENIED = (
     (0x83, "UDS timing", "changes a unit's timing"),
     (0x84, "UDS secured transmission", "hides what is sent"),
     (0x85, "UDS and KWP setting of trouble codes", "switches fault detection off"),
-    (0x86, "UDS response on event", "makes a unit send by itself"),
+    (0x86, "UDS and KWP response on event", "makes a unit send by itself"),
     (0x87, "UDS link control", "changes the bit rate"),
 )
 
