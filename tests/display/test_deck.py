@@ -79,3 +79,37 @@ def test_the_page_on_show_says_what_it_needs(deck: Deck) -> None:
     assert deck.needs() == {"engine.boost_pressure": 0.5}
     deck.turn()
     assert deck.needs() == {}
+
+
+def test_a_spare_page_is_shown_by_name_and_left_by_turning() -> None:
+    deck = Deck([page("boost"), page("values")], spare=page("status"))
+    assert deck.names == ["boost", "values"]
+    assert deck.turn().name == "values"
+    assert deck.show("status").name == "status"
+    assert deck.turn().name == "values"
+    assert deck.show("status").name == "status"
+    assert deck.show("boost").name == "boost"
+
+
+def test_a_spare_page_stands_in_where_nothing_else_can_be_shown() -> None:
+    deck = Deck([page("boost")], spare=page("status"))
+    deck.take_off("boost", "it raised")
+    assert deck.current.name == "status"
+
+
+def test_a_spare_page_can_be_put_into_the_deck() -> None:
+    deck = Deck([page("boost")], ["status", "boost"], spare=page("status"))
+    assert [deck.current.name, deck.turn().name, deck.show("status").name] == ["status", "boost", "status"]
+    assert deck.turn().name == "boost"
+
+
+def test_whether_a_page_can_be_shown_is_told_without_showing_it() -> None:
+    deck = Deck([page("boost"), page("values")], spare=page("status"))
+    deck.take_off("values", "it raised")
+    deck.check("status")
+    deck.check("boost")
+    with pytest.raises(UnknownPageError, match="was taken off: it raised"):
+        deck.check("values")
+    with pytest.raises(UnknownPageError, match="Did you mean 'boost'"):
+        deck.check("bost")
+    assert deck.current.name == "boost"
