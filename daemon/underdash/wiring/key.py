@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from math import inf
 
 from ..bus.fingerprint import Fingerprint
 from ..bus.frames import EXTENDED, Handler
@@ -32,6 +33,7 @@ class Key:
         self.fingerprint = Fingerprint.of(assembly.car)
         self.state: IgnitionState = self.ignition.state(0.0)
         self._guard = guard
+        self._looked_at = inf
         self._alive_with = {one.alive_with for one in assembly.car.ignition if one.alive_with is not None}
         for signal in dict.fromkeys(one.signal for one in assembly.car.ignition):
             assembly.store.watch(signal, self._sample)
@@ -49,6 +51,11 @@ class Key:
 
     def tick(self, buses: Iterable[BusStatus], now: float) -> IgnitionState:
         """Look at what time and silence do to the evidence; returns the newest state."""
+        if now - self._looked_at > self.ignition.options.silence_s:
+            # this program stood still: nobody knows what the buses did meanwhile, or to which car they belong now
+            self.fingerprint.forget()
+            self.ignition.end_vouching()
+        self._looked_at = now
         ages = [status.last_heard_s for status in buses if status.last_heard_s is not None]
         if ages:
             heard_at = now - min(ages)
