@@ -100,11 +100,12 @@ class Gatherer:
         """Return what is known about a signal and all it is computed from."""
         self._rises.look(self._counts(), now)
         assembly, fit = self.assembly, self.guard.fingerprint
+        known = signal in assembly.catalogue
         reasons = {one.name: one.reason for one in assembly.loaded.refused} | assembly.suspended
         return Facts(
             signals=self._signals(signal, now),
-            known=signal in assembly.catalogue,
-            near=nearest(signal, dict.fromkeys([*assembly.store.names(), *assembly.catalogue])),
+            known=known,
+            near=None if known else nearest(signal, dict.fromkeys([*assembly.store.names(), *assembly.catalogue])),
             pages=tuple(self._pages(signal)),
             buses=self._buses(now),
             plugins=reasons,

@@ -98,7 +98,8 @@ def about_guard(bus: BusFact, facts: Facts) -> Fault | None:
         if facts.recognising:
             return Fault(Cause.RECOGNISING, "recognising the car", "wait", closed.sentence)
         return Fault(Cause.WRONG_CAR, "not the described car", "choose its description", closed.sentence)
-    cause, short, remedy = _STANDING[closed.reason]
+    other = (Cause.WAITING, closed.reason.value, "")
+    cause, short, remedy = _STANDING.get(closed.reason, other)
     return Fault(cause, short.format(bus=bus.role), remedy, closed.sentence)
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from ..contract.signals import Reading
 from .demo import Demo
+from .status import told
 
 
 def report(demo: Demo, wall_s: float) -> dict[str, Any]:
@@ -38,7 +38,7 @@ def report(demo: Demo, wall_s: float) -> dict[str, Any]:
         "actions": demo.daemon.fingers.performed,
         "pages": {screen.name: screen.renderer.frames for screen in demo.daemon.screens},
         "pictures": demo.moments,
-        "final": {name: _told(reading) for name, reading in sorted(status.snapshot.readings.items())},
+        "final": {name: told(reading) for name, reading in sorted(status.snapshot.readings.items())},
         "peaks": {name: round(value, 3) for name, value in sorted(demo.peaks.items())},
         "problems": assembly.problems,
         "faults": list(status.faults),
@@ -46,15 +46,4 @@ def report(demo: Demo, wall_s: float) -> dict[str, Any]:
             "running": [plugin.name for plugin in assembly.loaded.plugins],
             "refused": [str(one) for one in assembly.loaded.refused],
         },
-    }
-
-
-def _told(reading: Reading) -> dict[str, Any]:
-    return {
-        "value": round(reading.value, 4) if isinstance(reading.value, float) else reading.value,
-        "shown": reading.text,
-        "unit": reading.unit,
-        "age": reading.age.value,
-        "quality": reading.quality.value,
-        "source": reading.source,
     }
