@@ -12,8 +12,8 @@ from underdash.contract.layout import Bits, Field
 from underdash.contract.requests import Answer, ControlUnit, Part, PartKind, PollRequest, Protocol, SingleFrameFormat
 from underdash.contract.signals import Age
 from underdash.diagnostics import obd
-from underdash.diagnostics.asking import Asking
-from underdash.diagnostics.polls import CompiledPoll
+from underdash.diagnostics.asking import Asking, Wish
+from underdash.diagnostics.batches import Request
 from underdash.diagnostics.requests import compile_polls
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Store
@@ -57,7 +57,7 @@ class Car:
     def want(self, *signals: str, now: float = 0.0) -> None:
         self.asking.demand({signal: Want(WantKind.PAGE, 0.1) for signal in signals}, now)
 
-    def send(self, now: float) -> list[CompiledPoll]:
+    def send(self, now: float) -> list[Request]:
         due = self.asking.due(now)
         for poll in due:
             self.asking.sent(poll, now)
@@ -106,10 +106,9 @@ def test_an_answer_that_comes_too_late_is_counted_and_still_read() -> None:
     assert car.asking.counts.answered == 1
 
     car.want("engine.speed", "vehicle.speed", now=2.0)
-    first = car.send(2.0)[0]
-    second = car.send(2.25)[0]
-    assert first is not second
-    late, open_ = ("03410D2A", "04410C1AF8") if first.identifier == 0x0D else ("04410C1AF8", "03410D2A")
+    first, second = car.send(2.0)[0], car.send(2.25)[0]
+    assert [len(request.polls) for request in (first, second)] == [2, 1], "after silence one at a time"
+    late, open_ = ("03410D2A", "04410C1AF8") if second.name.endswith("0C") else ("04410C1AF8", "03410D2A")
     car.hear(late, 2.26)
     assert car.asking.counts.late == 1
     assert car.asking.scheduler.open_on(second.lane) is second
@@ -192,7 +191,7 @@ def test_a_negative_response_to_another_tester_is_not_taken_for_ours() -> None:
     car.hear("037F0112", 1.01)
     assert car.asking.scheduler.open_on(poll.lane) is poll
     car.hear("037F2231", 1.02)
-    assert car.asking.scheduler.parked(poll)
+    assert car.asking.scheduler.parked(poll.polls[0])
     assert (car.asking.counts.unrelated, car.asking.counts.negative) == (1, 1)
 
 
@@ -207,17 +206,52 @@ def test_pending_keeps_the_request_open_and_says_so() -> None:
     assert (car.asking.counts.pending, car.asking.counts.answered, car.asking.counts.missed) == (1, 1, 0)
 
 
-def test_an_answer_in_several_frames_is_named_dropped_and_not_asked_again() -> None:
+def test_an_answer_in_several_frames_gets_its_flow_control_and_is_read() -> None:
+    car = Car([asked("engine", "identifier_22", 0x1234, "fuel.rate")])
+    wishes: list[Wish] = []
+    car.asking.reply = lambda wish, now: wishes.append(wish)
+    car.want("fuel.rate")
+    car.send(1.0)
+    car.hear("100C62123401F443", 1.01)
+    assert [(str(wish.frame), wish.unit, wish.address) for wish in wishes] == [
+        ("7E0#3000000000000000", "engine", False)
+    ]
+    assert car.value("fuel.rate", 1.015) is None
+    car.hear("2144454647484950", 1.02)
+    assert car.value("fuel.rate", 1.1) == 25.0
+    assert (car.asking.counts.answered, car.asking.counts.missed, car.asking.dropped) == (1, 0, {})
+
+
+def test_an_answer_to_another_tester_in_several_frames_is_read_and_gets_no_flow_control_of_ours() -> None:
+    car = Car([asked("engine", "identifier_22", 0x1234, "fuel.rate")])
+    wishes: list[Wish] = []
+    car.asking.reply = lambda wish, now: wishes.append(wish)
+    car.hear("100C62123401F443", 1.01)
+    car.hear("2144454647484950", 1.02)
+    assert car.value("fuel.rate", 1.1) == 25.0
+    assert (wishes, car.asking.counts.overheard) == ([], 1)
+
+
+def test_an_answer_that_breaks_off_is_named_and_asked_for_again() -> None:
     car = Car([asked("engine", "identifier_22", 0x1234, "fuel.rate")])
     car.want("fuel.rate")
     car.send(1.0)
     car.hear("1014621234414243", 1.01)
-    car.hear("2144454647484950", 1.02)
-    assert car.asking.dropped == {"several frames": 1, "consecutive": 1}
-    assert car.value("fuel.rate", 1.1) is None
-    (told,) = car.asking.why("fuel.rate", 1.1)
-    assert "an answer of 20 bytes in several frames" in told
-    assert "not asked again this journey" in told
+    car.hear("2344454647484950", 1.02)
+    assert car.asking.dropped == {"sequence": 1}
+    assert "the answer of engine broke off: frame number 3 where 1 was next" in car.asking.why("fuel.rate", 1.1)[0]
+    assert car.send(1.4) != []
+
+
+def test_a_frame_that_never_comes_ends_the_waiting() -> None:
+    car = Car([asked("engine", "identifier_22", 0x1234, "fuel.rate")])
+    car.want("fuel.rate")
+    car.send(1.0)
+    car.hear("1014621234414243", 1.01)
+    assert car.send(2.0) == []
+    car.send(2.02)
+    assert car.asking.dropped == {"no next frame": 1}
+    assert car.send(2.5) != []
 
 
 def test_a_makers_answer_too_long_for_one_frame_is_named_too() -> None:

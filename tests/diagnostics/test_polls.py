@@ -34,11 +34,14 @@ def asked(unit: str, identifier: int, signal: str, protocol: str = "made_up") ->
 
 
 def test_only_identifiers_vary_and_only_to_those_that_are_asked_for() -> None:
-    (template,) = compiled(*obd.polls("engine", [0x04, 0x05, 0x0C])).templates
+    template, two, *_ = compiled(*obd.polls("engine", [0x04, 0x05, 0x0C])).templates
     assert template.mask.hex() == "ffff00ffffffffff"
     assert template.value.hex() == "0201000000000000"
-    assert template.ranges == (Span(2, 1, ((0x04, 0x05), (0x0C, 0x0C))),)
+    allowed = ((0x00, 0x00), (0x04, 0x05), (0x0C, 0x0C))  # and the support mask that tells of them
+    assert template.ranges == (Span(2, 1, allowed),)
     assert (template.command, template.address, template.maker) == (0x01, None, None)
+    assert (two.value.hex(), two.mask.hex()) == ("0301000000000000", "ffff0000ffffffff")
+    assert two.ranges == (Span(2, 1, allowed), Span(3, 1, allowed))
 
 
 def test_each_unit_and_protocol_has_its_template_and_every_poll_fits_one() -> None:
@@ -49,8 +52,8 @@ def test_each_unit_and_protocol_has_its_template_and_every_poll_fits_one() -> No
         asked("charge", 0x1A05, "engine.manifold_pressure"),
         asked("exhaust", 0x2B11, "exhaust.temperature"),
     )
-    assert len(found.templates) == 4
-    for poll in found.polls:
+    assert len({(one.unit, one.command) for one in found.templates}) == 4
+    for poll in (*found.polls, *found.helpers):
         assert sum(template.matches(poll.frame) for template in found.templates) == 1
 
 
@@ -64,7 +67,7 @@ def test_a_makers_template_pins_count_address_command_and_mode() -> None:
 
 def test_the_guard_takes_the_standard_template_and_wants_evidence_for_the_makers() -> None:
     found = compiled(obd.poll("engine", 0x0C), asked("charge", 0x1A04, "engine.charge_pressure"))
-    standard, maker = found.templates
+    standard, maker = found.templates[0], found.templates[-1]
     assert vet(standard, MakerEvidence()) is None
     assert vet(maker, MakerEvidence()) is not None
     shown = Exchange("made_up", "charge", bytes.fromhex("CD5CA31A0401"), 12, 5, "ab" * 32)

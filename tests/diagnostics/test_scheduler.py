@@ -26,7 +26,7 @@ from underdash.signals.store import Store
 from underdash.signals.wants import Want, WantKind
 
 BUSES = (BusDescription("drive", 500_000), BusDescription("comfort", 125_000))
-LIFTED = Options(requests_per_s=None)
+LIFTED = Options(requests_per_s=None, most_a_request=1)
 KINDS = list(WantKind)
 
 
@@ -86,7 +86,8 @@ class Run:
         while self.now < end:
             self._deliver()
             before = self.now
-            for poll in self.scheduler.next(self.now):
+            for request in self.scheduler.next(self.now):
+                (poll,) = request.polls
                 assert self.scheduler.open_on(poll.lane) is None, "two requests open at one unit"
                 self.scheduler.sent(poll, self.now)
                 self.sent.append((self.now, poll))
@@ -156,7 +157,7 @@ too_many = st.lists(
 @given(too_many, st.sampled_from([None, 8.0]))
 def test_nothing_starves(wishes: list[Wish], per_s: float | None) -> None:
     latency_s = 0.09
-    options = Options(requests_per_s=per_s)
+    options = Options(requests_per_s=per_s, most_a_request=1)
     run, polls = started(wishes, answers_in(latency_s), options)
     # a unit that is free waits for the bus: a millisecond a request, with a cap up to what a burst has used up
     turn_s = latency_s + 0.001 * len(wishes) + (0.0 if per_s is None else (options.burst + 1) / per_s)
@@ -196,7 +197,7 @@ def test_whatever_units_do_one_request_is_open_at_each_and_the_caps_hold(
             "twice": [(0.01, "answer", 0), (0.02, "answer", 0)],
         }[plan[count % len(plan)]]
 
-    run, _ = started(wishes, reply, Options(requests_per_s=per_s))
+    run, _ = started(wishes, reply, Options(requests_per_s=per_s, most_a_request=1))
     run.until(20.0)  # `Run` checks that no unit is asked twice at once
     by_unit: dict[str, list[float]] = defaultdict(list)
     for at, poll in run.sent:
@@ -332,14 +333,14 @@ def test_one_identifier_a_unit_ignores_does_not_make_the_unit_silent() -> None:
 
 def test_the_cap_is_shared_by_urgency_and_not_by_unit() -> None:
     wishes = [Wish(0, WantKind.PAGE, 0.01), Wish(1, WantKind.RECORDER, 0.01)]
-    run, (page, recorder) = started(wishes, answers_in(0.005), Options(requests_per_s=20.0))
+    run, (page, recorder) = started(wishes, answers_in(0.005), Options(requests_per_s=20.0, most_a_request=1))
     run.until(30.0)
     assert len(run.times(page)) > 2 * len(run.times(recorder)) > 0
 
 
 def test_buses_have_their_own_caps() -> None:
     polls = polls_of([Wish(0, period_s=0.01), Wish(1, period_s=0.01)], lambda n: ("drive", "comfort")[n])
-    run = Run(Scheduler(polls, Options(requests_per_s=20.0)), answers_in(0.005))
+    run = Run(Scheduler(polls, Options(requests_per_s=20.0, most_a_request=1)), answers_in(0.005))
     run.scheduler.demand(wants_of([Wish(0, period_s=0.01)] * 2), 0.0)
     run.until(10.0)
     counts = Counter(poll.bus for _, poll in run.sent)

@@ -98,9 +98,9 @@ def test_a_unit_that_stays_silent_is_left_alone_longer_and_longer() -> None:
     pauses = []
     for number in range(6):
         now = number * 100.0
-        queue.opened(one, now)
+        queue.opened(one.poll, [one], now)
         assert queue.expire(now + 0.09, OPTIONS) is None
-        assert queue.expire(now + 0.1, OPTIONS) is one
+        assert queue.expire(now + 0.1, OPTIONS) == (one.poll, (one,))
         pauses.append(round(queue.free_at - now, 3))
     assert pauses == [0.01, 0.01, 1.1, 2.1, 4.1, 8.1]
     queue.heard(500.2, close=False)
@@ -109,10 +109,10 @@ def test_a_unit_that_stays_silent_is_left_alone_longer_and_longer() -> None:
 
 def test_a_unit_that_is_still_working_gets_five_seconds_but_not_for_ever() -> None:
     one = turn()
-    one.queue.opened(one, 100.0)
-    one.queue.extend(100.05, OPTIONS)
+    one.queue.opened(one.poll, [one], 100.0)
+    one.queue.extend(100.05, OPTIONS.pending_s, OPTIONS)
     assert one.queue.deadline == pytest.approx(105.05)
-    one.queue.extend(128.0, OPTIONS)
+    one.queue.extend(128.0, OPTIONS.pending_s, OPTIONS)
     assert one.queue.deadline == 130.0
 
 

@@ -33,6 +33,7 @@ CAR = CarDescription(
 )
 WANT = {"engine.coolant_temperature": Want(WantKind.PAGE, 0.1)}
 ANSWER = bytes.fromhex("0341055A00000000")
+MASK, HAS_05 = bytes.fromhex("020100"), bytes.fromhex("0641000800000000")
 
 
 class Parts:
@@ -72,7 +73,7 @@ class Parts:
     def _asked(self, data: bytes, at: float) -> None:
         self.heard.append(at)
         if self.answers:
-            self.loop.call_later(0.01, self._other.send, Frame(0x7E8, ANSWER))
+            self.loop.call_later(0.01, self._other.send, Frame(0x7E8, HAS_05 if data.startswith(MASK) else ANSWER))
 
 
 @pytest.fixture

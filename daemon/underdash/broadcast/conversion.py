@@ -162,8 +162,12 @@ def _rescaled(read: NumberReader, field: Field, slot: Slot, reference: Slot, cou
             counts.unavailable += 1
             return
         full = reference.value
-        by = (full * factor + offset - base) / largest if full and isinstance(full, float) else scale
-        put(raw * by + base, Quality.ABOVE if raw >= saturates_at else GOOD, at)
+        if full and isinstance(full, float):
+            # where the usual scale ends says nothing on another one, which ends with the largest number
+            by, end = (full * factor + offset - base) / largest, max(saturates_at, largest)
+        else:
+            by, end = scale, saturates_at
+        put(raw * by + base, Quality.ABOVE if raw >= end else GOOD, at)
 
     return handle
 

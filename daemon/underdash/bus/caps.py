@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf
 
@@ -90,12 +91,13 @@ class Meter:
             )
         return self.over_load(frame, now)
 
-    def over_load(self, frame: Frame, now: float) -> Refusal | None:
-        """Say whether a frame would take more of the bus than we may have."""
+    def over_load(self, frame: Frame, now: float, following: Iterable[Frame] = ()) -> Refusal | None:
+        """Say whether a frame, and those that have to follow it, would take more of the bus than we may have."""
         if not self.bitrate:
             return None
         self._forget(now)
-        bits = sum(bits for _, bits in self._bits) + worst_bits(len(frame.data), frame.extended)
+        bits = sum(bits for _, bits in self._bits)
+        bits += sum(worst_bits(len(one.data), one.extended) for one in (frame, *following))
         if bits <= self.caps.load * self.bitrate * WINDOW_S:
             return None
         return Refusal(

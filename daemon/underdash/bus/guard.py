@@ -17,6 +17,7 @@ from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
 from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
 from .frames import Frame, id_text
+from .long_requests import LongRequest, allowed_by
 from .refusals import Reason, Refusal
 from .templates import FUNCTIONAL, Template, has_legislated_id, services_read
 from .vetting import MakerEvidence, is_denied, vet
@@ -107,6 +108,7 @@ class Guard:
         self._others: dict[tuple[str, int, int | None], float] = {}
         self._asked: dict[tuple[str, str], float] = {}
         self._leaves: list[FlowControl] = []
+        self._long: dict[tuple[str, str], tuple[LongRequest, Template, int]] = {}
         self.reload(templates, in_use)
 
     # --- facts --------------------------------------------------------------------------------------------------
@@ -115,6 +117,7 @@ class Guard:
         """Take the templates of a reloaded description; `refused` says which may not be used, and why."""
         self.refused: tuple[Refused, ...] = ()
         self._templates: dict[tuple[str, int], tuple[Template, ...]] = {}
+        self._long.clear()
         for one in templates:
             refusal = vet(one, self._evidence, in_use)
             if refusal is not None:
@@ -181,10 +184,15 @@ class Guard:
         self.passed += 1
         found = self._template(bus, frame)
         leave = self._leave(bus, frame, now)
+        part = self._part(bus, frame, now)
+        if found is None and part is not None:
+            long, template, index = part
+            self._long[bus, long.unit] = long, template, index + 1
+            found = template if index == 0 else None
+        elif found is None and leave is not None:
+            self._leaves.remove(leave)
         if found is not None:
             self._asked[bus, found.unit] = now
-        elif leave is not None:
-            self._leaves.remove(leave)
         self._meter(bus).sent(frame, lane(found) if found else None, now)
 
     def heard(self, bus: str, key: int, data: bytes, now: float) -> bool:
@@ -231,6 +239,16 @@ class Guard:
         self._leaves.append(leave)
         return None
 
+    def expect_long(self, request: LongRequest) -> Refusal | None:
+        """Let the frames of a declared request that takes several pass, once and in their order; returns why not."""
+        ours = self._templates.get((request.bus, request.frames[0].key), ()) if request.frames else ()
+        found = allowed_by(request, ours)
+        if found is None:
+            sentence = f"{request.unit}: its frames are not exactly those of declared requests put together"
+            return self._count(Reason.NO_TEMPLATE, sentence)
+        self._long[request.bus, request.unit] = request, found, 0
+        return None
+
     def report(self) -> Mapping[str, int]:
         """Return how many frames passed and were refused, by reason."""
         return {"passed": self.passed, **{reason.value: count for reason, count in self.counts.items()}}
@@ -249,6 +267,11 @@ class Guard:
         elif (leave := self._leave(bus, frame, now)) is not None:
             other = self._other(bus, frame.key, frame.data[0] if leave.address else None, now)
             mine = meter.over_load(frame, now)
+        elif (part := self._part(bus, frame, now)) is not None:
+            long, template, index = part
+            other = self._other(bus, frame.key, None, now)
+            begins = meter.over(frame, lane(template), template.gap_s, now) if index == 0 else None
+            mine = begins or meter.over_load(frame, now, long.frames[index + 1 :])
         else:
             return self._stranger(bus, frame)
         return self.standing(bus, now) or other or meter.waits(now) or mine
@@ -256,7 +279,10 @@ class Guard:
     def _about_bus(self, bus: str) -> Refusal | None:
         facts = self.bus(bus)
         if self.quiet:
-            sentence = f"{bus}: somebody asked for quiet; underdash quiet off releases it, so does the button that asked, and a restart"
+            sentence = (
+                f"{bus}: somebody asked for quiet; underdash quiet off releases it, so does the button that asked, and "
+                "a restart"
+            )
             return Refusal(Reason.QUIET, sentence)
         if not facts.transmit:
             return Refusal(
@@ -302,6 +328,15 @@ class Guard:
         for one in self._leaves:
             if one.bus == bus and now <= one.until and one.frame.key == frame.key and one.frame.data == frame.data:
                 return one
+        return None
+
+    def _part(self, bus: str, frame: Frame, now: float) -> tuple[LongRequest, Template, int] | None:
+        """Return the request in several frames whose next one this is, the template that allows it, and the place."""
+        for (role, _), (long, template, index) in self._long.items():
+            if role == bus and now <= long.until and index < len(long.frames):
+                following = long.frames[index]
+                if following.key == frame.key and following.data == frame.data:
+                    return long, template, index
         return None
 
     def _other(self, bus: str, key: int, address: int | None, now: float) -> Refusal | None:

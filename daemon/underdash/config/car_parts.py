@@ -34,6 +34,7 @@ _NAMED = (PartKind.IDENTIFIER,)
 _ECHOED = tuple(kind for kind in PartKind if kind is not PartKind.DATA)
 STANDARD = "service_01"
 IDENTIFIER_DIGITS = {STANDARD: 2, "identifier_22": 4, "service_09": 2, "identifier_21": 2, "identifier_1A": 2}
+WITH_STANDARD_FIELDS = (STANDARD, "service_09")
 
 
 def id_of(text: str, extended: bool | None, path: KeyPath, context: Context) -> tuple[int, bool] | None:
@@ -173,7 +174,7 @@ def listener_of(raw: object, path: KeyPath, context: Context) -> BroadcastListen
 
 
 def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
-    """Make a request of a ``[[poll]]``; one of service 01 without fields means the standard's own."""
+    """Make a request of a ``[[poll]]``; one of service 01 or 09 without fields means the standard's own."""
     table = context.structure.make(PollTable, raw, path)
     if table is None:
         return None
@@ -190,8 +191,9 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
         context.mistakes.add((*path, "unit"), found, f'a unit with an `address`, which "{layout.name}" sends')
     what = f'up to {digits} hex digits in quotes, such as "{"0C" if digits == 2 else "1A04"}"'
     identifier = hex_number(table.identifier, (*path, "identifier"), context.mistakes, digits=digits, what=what)
-    if not table.fields and table.protocol != STANDARD:
-        context.mistakes.add((*path, "fields"), MISSING, f'at least one field; only "{STANDARD}" has standard ones')
+    if not table.fields and table.protocol not in WITH_STANDARD_FIELDS:
+        have = " and ".join(f'"{name}"' for name in WITH_STANDARD_FIELDS)
+        context.mistakes.add((*path, "fields"), MISSING, f"at least one field; only {have} have standard ones")
     fields = fields_of(table.fields, path, context, room)
     if identifier is None:
         return None

@@ -41,8 +41,8 @@ class PollRequest:
 
     Args:
         unit: name of the control unit.
-        protocol: "service_01" (SAE J1979), "identifier_22" (ISO 14229-1), or the name of a single-frame format or
-            of a protocol that a plug-in brings.
+        protocol: "service_01" or "service_09" (SAE J1979), "identifier_22" (ISO 14229-1), "identifier_21" or
+            "identifier_1A" (ISO 14230-3), or the name of a single-frame format or of a protocol that a plug-in brings.
         identifier: parameter, data identifier, or the maker's number.
         fields: what the answer carries; bytes are counted from 0 at the first byte after the echoed identifier.
         period_s: how often it is wanted at most.

@@ -9,48 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from ..bus.frames import Handler
+from ..bus.frames import Frame, Handler
 from ..bus.refusals import Refusal
-from ..contract.requests import Answer, ControlUnit
+from ..contract.requests import Answer
 from ..signals.wants import Want
-from .isotp import Dropped
+from .batches import Batch, Request
+from .conversation import Conversation, Said
+from .ears import Counts, Ear, Line, Taken, Wish
+from .identified import REPLY_ADDS
+from .isotp import Dropped, padded
 from .negative import Remedy
 from .options import Options
 from .polls import CompiledPoll, Lane
 from .scheduler import Scheduler
-from .speech import Speech
+from .segmentation import Segmentation
 
-
-@dataclass(slots=True)
-class Counts:
-    """What was asked and heard since the start.
-
-    Attributes:
-        sent: requests that went out.
-        answered: answers that were waited for.
-        overheard: answers that another tester asked for.
-        late: answers that came after their time was over.
-        missed: requests nobody answered in time.
-        negative: negative responses to us.
-        pending: of these, "still working".
-        held: times the guard held a request back.
-        short: answers with fewer bytes than their fields need.
-        dropped: frames of ours that give no value, such as parts of answers in several frames.
-        unrelated: frames on ids of answers that belong to no declared request.
-    """
-
-    sent: int = 0
-    answered: int = 0
-    overheard: int = 0
-    late: int = 0
-    missed: int = 0
-    negative: int = 0
-    pending: int = 0
-    held: int = 0
-    short: int = 0
-    dropped: int = 0
-    unrelated: int = 0
+__all__ = ["Asking", "Counts", "PollStatus", "Wish"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,47 +40,51 @@ class PollStatus:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class _Ear:
-    """A unit and a protocol that its answers may be in."""
-
-    unit: ControlUnit
-    speech: Speech
-    polls: dict[int, CompiledPoll]
-    lane: Lane
-
-
 class Asking:
     """All polls of the running configuration.
 
     Args:
         polls: compiled requests.
         options: weights, caps and times.
-        told: called with (poll, sentence) once on what a log should keep: a request parked, a unit fallen silent.
+        told: called with (request, sentence) once on what a log should keep: a request parked, a unit fallen silent.
+        helpers: support masks and full scales; see `requests.Compiled`.
+
+    Attributes:
+        reply: called with flow control that has to go out at once; whoever sends sets it.
     """
 
     def __init__(
         self,
         polls: Iterable[CompiledPoll],
         options: Options | None = None,
-        told: Callable[[CompiledPoll, str], None] = lambda poll, sentence: None,
+        told: Callable[[Request, str], None] = lambda request, sentence: None,
+        helpers: Iterable[CompiledPoll] = (),
     ) -> None:
         self.polls = tuple(polls)
-        self.scheduler = Scheduler(self.polls, options)
+        helping = tuple(helpers)
+        self.scheduler = Scheduler(self.polls, options, helping)
         self.counts = Counts()
         self.dropped: dict[str, int] = {}
+        self.reply: Callable[[Wish, float], None] = lambda wish, now: None
         self._told = told
-        self._ears: dict[tuple[str, int], list[_Ear]] = {}
-        for poll in self.polls:
+        self._lines: dict[tuple[str, int], list[Line]] = {}
+        self._by_lane: dict[Lane, Line] = {}
+        for poll in (*self.polls, *helping):
             self._listen_for(poll)
 
     def _listen_for(self, poll: CompiledPoll) -> None:
-        ears = self._ears.setdefault((poll.bus, poll.response_key), [])
-        for ear in ears:
-            if ear.lane == poll.lane and ear.speech is poll.speech:
-                ear.polls.setdefault(poll.identifier, poll)
-                return
-        ears.append(_Ear(poll.unit, poll.speech, {poll.identifier: poll}, poll.lane))
+        line = self._by_lane.get(poll.lane)
+        if line is None:
+            line = self._by_lane[poll.lane] = Line(poll.lane, poll.unit, Conversation(poll.unit.address))
+            self._lines.setdefault((poll.bus, poll.response_key), []).append(line)
+        ears = line.spoken if poll.speech.over_isotp else line.framed
+        ear = next((ear for ear in ears if ear.speech is poll.speech), None)
+        if ear is None:
+            ear = Ear(poll.unit, poll.speech, {}, poll.lane, dict(poll.speech.sizes))
+            ears.append(ear)
+        ear.polls.setdefault(poll.identifier, poll)
+        if poll.speech.most > 1:
+            ear.sizes.setdefault(poll.identifier, poll.longest)
 
     # --- asking -----------------------------------------------------------------------------------------------------
 
@@ -112,29 +92,79 @@ class Asking:
         """Say what is wanted from now on; see `Scheduler.demand`."""
         self.scheduler.demand(wants, now)
 
-    def due(self, now: float) -> list[CompiledPoll]:
+    def due(self, now: float) -> list[Request]:
         """Return what should be sent now; say `sent` or `refused` of each."""
-        for poll in self.scheduler.tick(now):
+        for line in self._by_lane.values():
+            said = line.conversation.tick(now)
+            if said is not None:
+                self._broken(line, said, now)
+            if line.sending is not None and (broken := line.sending.tick(now)) is not None:
+                self._declined(line, broken.why, now)
+        for request in self.scheduler.tick(now):
             self.counts.missed += 1
-            if self.scheduler.fell_silent(poll):
-                self._told(poll, self.scheduler.told(poll, now))
+            self._by_lane[request.lane].sending = None
+            if self.scheduler.fell_silent(request):
+                self._tell(request.polls[0], now)
         return self.scheduler.next(now)
 
-    def sent(self, poll: CompiledPoll, now: float) -> None:
-        """Take note that a request went out."""
+    def sent(self, request: Request, now: float) -> None:
+        """Take note that a request, or the first frame of one, went out."""
         self.counts.sent += 1
-        self.scheduler.sent(poll, now)
+        self.scheduler.sent(request, now)
+        line = self._by_lane[request.lane]
+        line.sending = line.part = None
+        if isinstance(request, Batch) and len(request.frames) > 1:
+            line.sending = Segmentation(request.message, request.unit.address)
+            line.sending.start(now)
 
-    def refused(self, poll: CompiledPoll, refusal: Refusal, now: float) -> None:
+    def refused(self, request: Request, refusal: Refusal, now: float) -> None:
         """Take note that the guard held a request back."""
         self.counts.held += 1
-        self.scheduler.refused(poll, refusal, now)
-        if self.scheduler.parked(poll):
-            self._told(poll, self.scheduler.told(poll, now))
+        self.scheduler.refused(request, refusal, now)
+        if self.scheduler.parked(request.polls[0]):
+            self._tell(request.polls[0], now)
+
+    def parts(self, now: float) -> list[tuple[str, Frame]]:
+        """Return (bus, frame) of what has to follow the first frames of requests now; say `part_sent` of each."""
+        found: list[tuple[str, Frame]] = []
+        for line in self._by_lane.values():
+            if line.part is None and line.sending is not None:
+                for data in line.sending.due(now, 1):
+                    unit = line.unit
+                    line.part = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
+            if line.part is not None:
+                found.append((line.unit.bus, line.part))
+        return found
+
+    def part_sent(self, frame: Frame, now: float) -> None:
+        """Take note that a frame of `parts` went out."""
+        for line in self._by_lane.values():
+            if line.part is frame:
+                line.part = None
+                self.scheduler.progress(line.lane, now)
+
+    def _tell(self, poll: CompiledPoll, now: float) -> None:
+        self._told(poll, self.scheduler.told(poll, now))
+
+    def learned(self) -> dict[str, dict[str, Any]]:
+        """Return what units have shown about requests for several identifiers, as plain data to be kept."""
+        return self.scheduler.learned()
+
+    def restore(self, data: Mapping[str, Any]) -> None:
+        """Take over what `learned` returned on an earlier journey; what makes no sense is left out."""
+        self.scheduler.restore(data)
+        for line in self._by_lane.values():
+            for ear in line.spoken:
+                ear.sizes.update(self.scheduler.limit(next(iter(ear.polls.values()))).sizes)
 
     def deadline(self, now: float) -> float | None:
         """Return when `due` has something to do again, None while there is nothing."""
-        return self.scheduler.deadline(now)
+        times = [self.scheduler.deadline(now)]
+        for line in self._by_lane.values():
+            if line.sending is not None:
+                times += [now if line.part is not None else line.sending.deadline]
+        known = [time for time in times if time is not None]
+        return min(known) if known else None
 
     def new_journey(self, now: float) -> None:
         """Forget refusals, silence and what was asked once: the car may have changed while it was off."""
@@ -148,7 +178,7 @@ class Asking:
 
     def handlers(self) -> list[tuple[str, int, Handler]]:
         """Return (bus, key, handler) of everything that has to be heard."""
-        return [(bus, key, self._handler(bus, key)) for bus, key in self._ears]
+        return [(bus, key, self._handler(bus, key)) for bus, key in self._lines]
 
     def _handler(self, bus: str, key: int) -> Handler:
         return lambda data, at: self.handle(bus, key, data, at)
@@ -162,39 +192,138 @@ class Asking:
             data: its data, padding included.
             at: monotonic seconds.
         """
-        dropped: tuple[_Ear, Dropped] | None = None
-        for ear in self._ears.get((bus, key), ()):
-            heard = ear.speech.decode(ear.unit, data)
-            if isinstance(heard, Dropped):
-                dropped = dropped or (ear, heard)
-            elif self._take_all(ear, heard, at):
-                return
+        dropped: tuple[Ear, Dropped] | None = None
+        for line in self._lines.get((bus, key), ()):
+            ways = [self._hear_frame, self._hear_part] if line.framed else [self._hear_part]
+            open_ = self.scheduler.open_on(line.lane)
+            if open_ is not None and open_.speech.over_isotp:
+                ways.reverse()
+            for way in ways:
+                heard = way(line, data, at)
+                if heard is True:
+                    return
+                dropped = dropped or heard or None
         if dropped is None:
             self.counts.unrelated += 1
         else:
             self._drop(*dropped, at)
 
-    def _take_all(self, ear: _Ear, answers: tuple[Answer, ...], at: float) -> bool:
-        taken = [self._take(ear, answer, at) for answer in answers]
-        return any(taken)
+    def _hear_frame(self, line: Line, data: bytes, at: float) -> Taken:
+        """Read a frame as a maker's one-frame formats do."""
+        dropped: Taken = False
+        for ear in line.framed:
+            heard = ear.speech.decode(ear.unit, data, ear.sizes, ())
+            if isinstance(heard, Dropped):
+                dropped = dropped or (ear, heard)
+            elif self._take_all(ear, heard, at):
+                return True
+        return dropped
 
-    def _take(self, ear: _Ear, answer: Answer, at: float) -> bool:
-        """Use an answer; False if it belongs to no declared request."""
-        waiting = self._waiting(ear)
-        if answer.refused is not None:
-            if waiting is not None:
-                self._negative(waiting, answer.refused, at)
-            return waiting is not None
-        poll = waiting if answer.identifier is None else ear.polls.get(answer.identifier)
-        if poll is None:
+    def _hear_part(self, line: Line, data: bytes, at: float) -> Taken:
+        """Read a frame as ISO-TP does: a message, or a part of one."""
+        if not line.spoken:
             return False
-        self._read(poll, answer.data, at)
+        said = line.conversation.receive(data, at, lambda start: self._is_ours(line, start))
+        if not said.known:
+            return False
+        if said.flow:
+            return self._flow(line, data, at)
+        if said.broken is not None:
+            self._broken(line, said, at)
+        if said.ours and said.message is None and said.broken is None:
+            self.scheduler.progress(line.lane, at)
+        if said.reply is not None:
+            self._reply(line, said.reply, at)
+        return said.message is None or self._hear_message(line, said.message, at)
+
+    def _is_ours(self, line: Line, start: bytes) -> bool:
+        """Say whether a message that begins like this answers the open request."""
+        request = self.scheduler.open_on(line.lane)
+        if request is None or not request.speech.over_isotp or not start:
+            return False
+        width = request.speech.identifier_bytes
+        identifier = int.from_bytes(start[1 : 1 + width])
+        asked = any(poll.identifier == identifier for poll in request.polls)
+        return asked and len(start) > width and start[0] == request.speech.service + REPLY_ADDS
+
+    def _hear_message(self, line: Line, message: bytes, at: float) -> Taken:
+        for ear in line.spoken:
+            request = self._waiting(ear)
+            asked = () if request is None else tuple(poll.identifier for poll in request.polls)
+            heard = ear.speech.decode(ear.unit, message, ear.sizes, asked)
+            if isinstance(heard, Dropped):
+                if request is not None:
+                    self.scheduler.mismatched(request, heard.why, at)
+                return ear, heard
+            if self._take_all(ear, heard, at):
+                return True
+        return False
+
+    def _flow(self, line: Line, data: bytes, at: float) -> bool:
+        """Take flow control: the unit's word on our request in several frames, or on another tester's."""
+        if line.sending is not None:
+            broken = line.sending.receive(data, at)
+            self.scheduler.progress(line.lane, at)
+            if broken is not None:
+                self._declined(line, broken.why, at)
         return True
 
-    def _waiting(self, ear: _Ear) -> CompiledPoll | None:
+    def _declined(self, line: Line, why: str, at: float) -> None:
+        line.sending = line.part = None
+        request = self.scheduler.open_on(line.lane)
+        if request is not None:
+            self.scheduler.declined(request, why, at)
+
+    def _reply(self, line: Line, data: bytes, at: float) -> None:
+        unit = line.unit
+        frame = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
+        until = at + self.scheduler.options.next_frame_s
+        self.reply(Wish(unit.bus, frame, unit.name, until, unit.address is not None), at)
+
+    def _broken(self, line: Line, said: Said, at: float) -> None:
+        """Count a message that ended early; if it was ours, it is asked for again a little later."""
+        if said.broken is None:
+            return
+        self._count(said.broken.fault.value)
+        request = self.scheduler.open_on(line.lane)
+        if request is not None and said.ours and said.message is None:
+            self.scheduler.broken(request, said.broken.why, at)
+
+    def _count(self, reason: str) -> None:
+        self.counts.dropped += 1
+        self.dropped[reason] = self.dropped.get(reason, 0) + 1
+
+    def _take_all(self, ear: Ear, answers: tuple[Answer, ...], at: float) -> bool:
+        request = self._waiting(ear)
+        taken = [poll for answer in answers if (poll := self._take(ear, answer, at)) is not None]
+        if request is not None and len(request.polls) > 1 and any(poll in request.polls for poll in taken):
+            self.scheduler.completed(request, taken, at)
+        return bool(taken)
+
+    def _take(self, ear: Ear, answer: Answer, at: float) -> CompiledPoll | None:
+        """Use an answer; None if it belongs to no declared request."""
+        request = self._waiting(ear)
+        if answer.refused is not None:
+            if request is None:
+                return None
+            self._negative(request, answer.refused, at)
+            return request.polls[0]
+        alone = request.polls[0] if request is not None and len(request.polls) == 1 else None
+        poll = alone if answer.identifier is None else ear.polls.get(answer.identifier)
+        if poll is not None:
+            if poll is alone and ear.speech.most > 1 and poll.identifier not in ear.speech.sizes:
+                self._learn_size(ear, poll, len(answer.data))
+            self._read(poll, answer.data, at)
+        return poll
+
+    def _learn_size(self, ear: Ear, poll: CompiledPoll, size: int) -> None:
+        """An answer to one identifier alone shows how long its data are, which answers to several do not."""
+        ear.sizes[poll.identifier] = self.scheduler.limit(poll).sizes[poll.identifier] = size
+
+    def _waiting(self, ear: Ear) -> Request | None:
         """Return the open request that this ear's protocol is to answer."""
-        poll = self.scheduler.open_on(ear.lane)
-        return poll if poll is not None and poll.speech is ear.speech else None
+        request = self.scheduler.open_on(ear.lane)
+        return request if request is not None and request.speech is ear.speech else None
 
     def _read(self, poll: CompiledPoll, data: bytes, at: float) -> None:
         expired = self.scheduler.expired(poll)
@@ -205,26 +334,28 @@ class Asking:
         else:
             self.counts.overheard += 1
         poll.read(data, at)
+        if poll.mask:
+            for lacking in self.scheduler.mask(poll, data, at):
+                self._tell(lacking, at)
         if len(data) < poll.longest:
             self.counts.short += 1
             self.scheduler.remark(poll, f"its answer has {len(data)} bytes, its fields need {poll.longest}")
 
-    def _negative(self, poll: CompiledPoll, code: int, at: float) -> None:
+    def _negative(self, request: Request, code: int, at: float) -> None:
         self.counts.negative += 1
-        said = self.scheduler.negative(poll, code, at)
+        said = self.scheduler.negative(request, code, at)
         self.counts.pending += said.remedy is Remedy.WAIT
-        if self.scheduler.parked(poll):
-            self._told(poll, self.scheduler.told(poll, at))
+        if self.scheduler.parked(request.polls[0]):
+            self._tell(request.polls[0], at)
 
-    def _drop(self, ear: _Ear, dropped: Dropped, at: float) -> None:
-        self.counts.dropped += 1
-        self.dropped[dropped.reason] = self.dropped.get(dropped.reason, 0) + 1
+    def _drop(self, ear: Ear, dropped: Dropped, at: float) -> None:
+        self._count(dropped.reason)
         poll = None if dropped.identifier is None else ear.polls.get(dropped.identifier)
         if poll is None or dropped.reason != "several frames":
             return
         self.scheduler.unreadable(poll, dropped.why, at)
         if self.scheduler.parked(poll):
-            self._told(poll, self.scheduler.told(poll, at))
+            self._tell(poll, at)
 
     # --- telling ----------------------------------------------------------------------------------------------------
 

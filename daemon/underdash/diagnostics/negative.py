@@ -1,7 +1,7 @@
 """Negative responses: what a control unit's "no" means and what to do about it.
 
-Codes: ISO 14229-1 annex A as udsoncan and py-uds list them. KWP 2000 (ISO 14230-3) uses the same numbers with a few
-other meanings (12 also for a wrong format, 80 for a missing session), which lead to the same behaviour.
+Codes: ISO 14229-1 annex A as udsoncan and py-uds list them. KWP 2000 (ISO 14230-3) uses the same numbers, a few of
+them with other meanings: see `_KWP` (as scapy lists them).
 """
 
 from __future__ import annotations
@@ -61,9 +61,29 @@ _TABLE = (
 _BY_CODE = {meaning.code: meaning for meaning in _TABLE}
 _CONDITIONS = range(0x81, 0x95)
 
+KWP_SERVICES = frozenset({0x17, 0x18, 0x1A, 0x21})
+"""Services that only KWP 2000 has; 22 is in both, and is taken for the newer standard's."""
 
-def meaning(code: int) -> Meaning:
-    """Return what a code means; one that is not known is asked again rarely."""
+_KWP = {
+    meaning.code: meaning
+    for meaning in (
+        Meaning(0x12, "it does not have this kind of request, or wants another format", Remedy.PARK),
+        Meaning(0x22, "conditions are not right, or the requests came in the wrong order", Remedy.SLOWLY),
+        Meaning(0x23, "a routine has not come to its end", Remedy.SLOWLY),
+        Meaning(0x80, "it does not have this service in the default session", Remedy.PARK),
+    )
+}
+
+
+def meaning(code: int, service: int = 0x22) -> Meaning:
+    """Return what a code means; one that is not known is asked again rarely.
+
+    Args:
+        code: last byte of the negative response.
+        service: of the request, since KWP 2000 gives a few codes other meanings.
+    """
+    if service in KWP_SERVICES and code in _KWP:
+        return _KWP[code]
     if code in _CONDITIONS:
         return Meaning(code, "a condition such as speed, temperature or voltage is not right", Remedy.SLOWLY)
     return _BY_CODE.get(code) or Meaning(code, "no, with a code that is not known here", Remedy.SLOWLY)

@@ -6,7 +6,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from ..contract.requests import Answer, PollRequest
-from .negative import refused
+from . import vehicle
+from .identified import overheard
+from .identified import request as request_identified
 from .parameters import PARAMETERS
 
 SERVICE = 0x01
@@ -14,35 +16,24 @@ REPLY = SERVICE + 0x40
 MASKS = (0x00, 0x20, 0x40, 0x60, 0x80, 0xA0, 0xC0)
 """Parameters that say which of the next 32 the unit has."""
 
+MOST = 6
+"""Parameters that one request may ask for (SAE J1979; from memory)."""
 
-def request(pid: int) -> bytes:
-    """Return the message that asks for a parameter (0 to FF)."""
-    return bytes((SERVICE, pid))
+SIZES = {parameter.pid: parameter.size for parameter in PARAMETERS.values()}
+
+
+def request(*pids: int) -> bytes:
+    """Return the message that asks for up to six parameters (0 to FF)."""
+    return request_identified(SERVICE, pids, 1)
 
 
 def read(payload: bytes) -> tuple[Answer, ...]:
     """Read an answer; empty if the message is none of this service.
 
-    A message that several known parameters fill to the last byte (another tester may ask for up to six at once) gives
-    one answer each. Otherwise all bytes after the first parameter are its data: a unit may send more than it must.
+    A message that several known parameters fill to the last byte gives one answer each. Otherwise all bytes after the
+    first parameter are its data: a unit may send more than it must.
     """
-    negative = refused(payload, SERVICE)
-    if negative is not None:
-        return (negative,)
-    if len(payload) < 2 or payload[0] != REPLY:
-        return ()
-    return _split(payload[1:]) or (Answer(payload[1], payload[2:]),)
-
-
-def _split(body: bytes) -> tuple[Answer, ...]:
-    answers = []
-    while body:
-        parameter = PARAMETERS.get(body[0])
-        if parameter is None or len(body) < 1 + parameter.size:
-            return ()
-        answers.append(Answer(body[0], body[1 : 1 + parameter.size]))
-        body = body[1 + parameter.size :]
-    return tuple(answers)
+    return overheard(payload, SERVICE, 1, SIZES)
 
 
 def supported(mask_pid: int, data: bytes) -> tuple[int, ...]:
@@ -58,10 +49,10 @@ def supported(mask_pid: int, data: bytes) -> tuple[int, ...]:
 
 
 def with_fields(request: PollRequest) -> PollRequest:
-    """Return a request with fields: one of service 01 that has none gets those of the table, if that has the number."""
+    """Return a request with fields: one of service 01 or 09 that has none gets the standard's, if those are known."""
     parameter = PARAMETERS.get(request.identifier)
     if request.fields or request.protocol != "service_01" or parameter is None:
-        return request
+        return vehicle.with_fields(request)
     return replace(request, fields=parameter.fields)
 
 

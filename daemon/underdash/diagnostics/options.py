@@ -25,6 +25,9 @@ class Options:
         requests_per_s: cap a bus, over any second; None lifts it.
         burst: requests that may follow each other closely after a pause.
         spacing_s: least time between two requests on a bus.
+        together: share of its period by which a value may be asked early to go with one that is due.
+        most_a_request: identifiers in one request; units and standards set lower limits. 1 asks for each by itself.
+        next_frame_s: time a unit has for the next frame of a message in several (N_Cr and N_Bs of ISO 15765-2).
         pending_s: time a unit has after it said "still working" (P2* of ISO 14229-2, 5 s).
         pending_most_s: after this it counts as silent, whatever it says.
         busy_s: until a busy unit is asked the same again; doubles up to eight times that.
@@ -44,6 +47,9 @@ class Options:
     requests_per_s: float | None = 40.0
     burst: int = 4
     spacing_s: float = 0.001
+    together: float = 0.25
+    most_a_request: int = 12
+    next_frame_s: float = 1.0
     pending_s: float = 5.0
     pending_most_s: float = 30.0
     busy_s: float = 0.25

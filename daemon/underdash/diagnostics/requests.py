@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from math import inf
 
@@ -17,22 +17,37 @@ from ..contract.signals import Signal
 from ..signals.catalogue import CATALOGUE, nearest
 from ..signals.store import Rank, Slot, Store
 from .isotp import FRAME_BYTES
-from .obd import with_fields
-from .polls import CompiledPoll, templates_of
-from .speech import Speech, speeches
+from .obd import MASKS, with_fields
+from .parameters import PARAMETERS
+from .permits import limited, templates_of
+from .polls import CompiledPoll
+from .speech import SERVICE_01, Speech, speeches
+
+FULL_SCALES = (0x4F, 0x50)
+"""Parameters of service 01 that say how others are scaled."""
+
+HELPER = "asked because another request needs it"
 
 
 @dataclass(slots=True)
 class Compiled:
-    """What came of the declared requests; what a problem names is left out, the rest runs."""
+    """What came of the declared requests; what a problem names is left out, the rest runs.
+
+    Attributes:
+        polls: what was declared.
+        helpers: what nobody declared and service 01 needs: support masks, and parameters that scale others.
+        templates: what the guard lets out of both.
+        problems: sentences.
+    """
 
     polls: list[CompiledPoll] = field(default_factory=list)
     templates: list[Template] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    helpers: list[CompiledPoll] = field(default_factory=list)
 
     def slots(self) -> list[Slot]:
         """Return the slots that were made, for taking them out of the store again."""
-        return [slot for poll in self.polls for slot in poll.slots.values()]
+        return [slot for poll in (*self.polls, *self.helpers) for slot in poll.slots.values()]
 
 
 def compile_polls(
@@ -55,8 +70,12 @@ def compile_polls(
     known, found.problems = speeches(car.formats, protocols)
     builder = _Builder(car, known, store, signals, found.problems)
     drafts = [draft for request in _merged(polls, builder) if (draft := builder.draft(request)) is not None]
-    found.polls = [poll for draft in drafts if (poll := builder.finish(draft, drafts)) is not None]
-    found.templates, refused = templates_of(found.polls)
+    helpers = [draft for request in _helpers(drafts, signals) if (draft := builder.draft(request)) is not None]
+    everything = [*drafts, *helpers]
+    made = limited([poll for draft in everything if (poll := builder.finish(draft, everything)) is not None])
+    found.polls = [poll for poll in made if not poll.helper]
+    found.helpers = [poll for poll in made if poll.helper]
+    found.templates, refused = templates_of(made)
     found.problems += refused
     return found
 
@@ -72,6 +91,16 @@ class _Draft:
     payload: bytes
     frame: Frame
     slots: dict[str, Slot]
+
+    @property
+    def mask(self) -> bool:
+        """It asks for a support mask."""
+        return self.request.protocol == SERVICE_01.name and self.request.identifier in MASKS
+
+    @property
+    def helper(self) -> bool:
+        """Nobody declared it."""
+        return self.request.note == HELPER
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +135,8 @@ class _Builder:
             return None
         frame = Frame(unit.request_id, _padded(data, unit.padding), unit.extended)
         slots = {signal: self._slot(signal, name, request) for signal in self._known_signals(request, name)}
-        return _Draft(name, request, unit, speech, data, frame, slots) if slots else None
+        draft = _Draft(name, request, unit, speech, data, frame, slots)
+        return draft if slots or (draft.helper and draft.mask) else None
 
     def finish(self, draft: _Draft, drafts: list[_Draft]) -> CompiledPoll | None:
         request, unit = draft.request, draft.unit
@@ -121,7 +151,7 @@ class _Builder:
         } | draft.slots
         try:
             # a field that one plug-in puts too far out must not cost another one its value
-            read = compile_fields(fields, slots, shortest=min(map(field_length, fields)))
+            read = compile_fields(fields, slots, shortest=min(map(field_length, fields), default=0))
         except LayoutError as exc:
             self.store.drop(draft.slots.values())
             self.problems.append(f"request {draft.name}: {exc}")
@@ -129,7 +159,7 @@ class _Builder:
         return CompiledPoll(
             draft.name, unit, draft.speech, request.identifier, draft.payload, draft.frame,
             key_of(unit.response_id, unit.extended), fields, draft.slots, references, read, length_of(fields),
-            request.period_s, request.once,
+            request.period_s, request.once, mask=draft.mask, helper=draft.helper,
         )  # fmt: skip
 
     def _unit(self, name: str) -> ControlUnit:
@@ -156,13 +186,13 @@ class _Builder:
 
     def _too_long(self, request: PollRequest, unit: ControlUnit, speech: Speech) -> str | None:
         try:
-            needed = speech.size_of(request.identifier) or length_of(request.fields)
+            needed = speech.sizes.get(request.identifier) or length_of(request.fields)
         except LayoutError as exc:
             return str(exc)
         room = speech.room(unit)
         if needed <= room:
             return None
-        return f"its answer has {needed} bytes and one frame holds {room}; answers in several frames are not read yet"
+        return f"its answer has {needed} bytes and {'a message' if speech.over_isotp else 'one frame'} holds {room}"
 
     def _known_signals(self, request: PollRequest, name: str) -> list[str]:
         known = []
@@ -172,7 +202,7 @@ class _Builder:
             else:
                 hint = _hint(signal, self.signals) or "; declare it in a plug-in's signals hook"
                 self.problems.append(f"request {name}: signal {signal!r} is not known{hint}")
-        if not request.fields:
+        if not request.fields and request.note != HELPER:
             self.problems.append(f"request {name}: it feeds no signal; give it a field")
         return known
 
@@ -180,6 +210,34 @@ class _Builder:
         # what is asked once a journey does not age
         period = inf if request.once else request.period_s
         return self.store.slot(signal, f"poll {name}", Rank.POLL, period_s=period, elastic=not request.once)
+
+
+def _helpers(drafts: Iterable[_Draft], signals: Mapping[str, Signal]) -> list[PollRequest]:
+    """Return what the declared requests of service 01 need: masks up to the highest parameter, and full scales."""
+    declared: dict[str, dict[int, PollRequest]] = {}
+    for draft in drafts:
+        if draft.speech is SERVICE_01:
+            declared.setdefault(draft.unit.name, {})[draft.request.identifier] = draft.request
+    helpers: list[PollRequest] = []
+    for unit, requests in declared.items():
+        scaled = {one.full_scale_from for request in requests.values() for one in request.fields}
+        scales = [pid for pid in FULL_SCALES if pid not in requests and _gives(pid, scaled & set(signals))]
+        highest = max((*requests, *scales))
+        masks = [pid for pid in MASKS if pid not in requests and pid < highest]
+        helpers += [
+            PollRequest(unit, SERVICE_01.name, pid, _of_those(pid, scaled & set(signals)), 1.0, True, HELPER)
+            for pid in (*masks, *scales)
+        ]
+    return helpers
+
+
+def _gives(pid: int, wanted: Collection[str | None]) -> bool:
+    return bool(_of_those(pid, wanted))
+
+
+def _of_those(pid: int, wanted: Collection[str | None]) -> tuple[Field, ...]:
+    """Return the fields of a parameter that give what is wanted."""
+    return tuple(one for one in PARAMETERS[pid].fields if one.signal in wanted)
 
 
 def _merged(polls: Iterable[PollRequest], builder: _Builder) -> list[PollRequest]:

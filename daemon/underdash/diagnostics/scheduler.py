@@ -6,15 +6,17 @@ wish. The most urgent goes first, so nothing starves. One request is open a cont
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from math import inf
 
 from ..bus.refusals import PASSING, Reason, Refusal
-from ..signals.wants import Want
-from .cap import Cap
+from .batches import Batches, Request
+from .demands import Demands
+from .limits import Limit
 from .negative import Meaning, Remedy, meaning
 from .options import Options
 from .polls import CompiledPoll, Lane
+from .speech import SERVICE_01
 from .turns import Queue, Turn, wait_text
 
 _NEVER = frozenset(
@@ -29,89 +31,34 @@ _NEVER = frozenset(
 )
 """Refusals that rest on the request itself and not on the moment."""
 
+LEFT_OUT = "the unit left it out of an answer to several"
 
-class Scheduler:
+
+class Scheduler(Demands):
     """Hands out requests and takes in what became of them.
 
     Args:
         polls: everything that can be asked.
         options: weights, caps and times.
+        helpers: support masks and full scales, asked when something that is wanted needs them.
     """
 
-    def __init__(self, polls: Sequence[CompiledPoll], options: Options | None = None) -> None:
-        self.options = options or Options()
-        self._wants: dict[str, Want] = {}
-        self._turns: dict[CompiledPoll, Turn] = {}
-        self._queues: dict[Lane, Queue] = {}
-        self._by_signal: dict[str, list[Turn]] = {}
-        for poll in polls:
-            turn = Turn(poll, self._queues.setdefault(poll.lane, Queue(poll.unit)))
-            turn.queue.turns.append(turn)
-            self._turns[poll] = turn
-            for signal in poll.signals:
-                self._by_signal.setdefault(signal, []).append(turn)
-        rate = (self.options.requests_per_s, self.options.burst, self.options.spacing_s)
-        self._caps = {poll.bus: Cap(*rate) for poll in polls}
-
-    # --- what is wanted ---------------------------------------------------------------------------------------------
-
-    def demand(self, wants: Mapping[str, Want], now: float) -> None:
-        """Say what is wanted from now on; it replaces what was said before.
-
-        A value that a page newly wants is asked for at once, unless it was asked for within the page's period.
-        """
-        self._wants = dict(wants)
-        self._assign(now)
-
-    def ask_now(self, signals: Iterable[str], now: float) -> None:
-        """Ask for signals at their next possible turn, also those that are asked once only."""
-        for signal in signals:
-            for turn in self._by_signal.get(signal, ()):
-                turn.done = False
-                turn.not_before = min(turn.not_before, now)
-                turn.make_urgent(now, self.options)
-
-    def new_journey(self, now: float) -> None:
-        """Forget refusals, silence and what is asked once a journey."""
-        for queue in self._queues.values():
-            queue.reset()
-        for turn in self._turns.values():
-            turn.reset()
-        self._assign(now)
-
-    def _assign(self, now: float) -> None:
-        """Give each wish to the preferred request for its signal, and to the next ones while that one fails."""
-        joined: dict[Turn, Want] = {}
-        for signal, want in self._wants.items():
-            for turn in self._by_signal.get(signal, ()):
-                if turn.parked is not None:
-                    continue
-                self._join(joined, turn, want)
-                if turn.misses < self.options.silent_after:
-                    break
-        for turn in self._turns.values():
-            turn.want(joined.get(turn), now, self.options)
-
-    def _join(self, joined: dict[Turn, Want], turn: Turn, want: Want) -> None:
-        known = joined.get(turn)
-        joined[turn] = want if known is None else known.joined(want)
-        for signal in turn.poll.references:  # what its scale depends on
-            for other in self._by_signal.get(signal, ()):
-                if other.parked is None and other is not turn and other.poll.lane == turn.poll.lane:
-                    other.reference = True
-                    known = joined.get(other)
-                    joined[other] = want if known is None else known.joined(want)
+    def __init__(
+        self, polls: Sequence[CompiledPoll], options: Options | None = None, helpers: Sequence[CompiledPoll] = ()
+    ) -> None:
+        super().__init__(polls, options, helpers)
+        self._batches = Batches()
 
     # --- what goes out ----------------------------------------------------------------------------------------------
 
-    def next(self, now: float) -> list[CompiledPoll]:
+    def next(self, now: float) -> list[Request]:
         """Return what should be sent now, at most one a bus, so at most one a control unit.
 
         Say `sent` or `refused` of each before the next call. Nothing changes by asking, but that requests whose time
         is over count as missed.
         """
         self.tick(now)
-        best: dict[str, tuple[float, CompiledPoll]] = {}
+        best: dict[str, tuple[float, Turn]] = {}
         free = {bus for bus, cap in self._caps.items() if now >= cap.free_at()}
         for queue in self._queues.values():
             turn = queue.best(now, self.options) if queue.unit.bus in free else None
@@ -119,8 +66,31 @@ class Scheduler:
                 continue
             urgency = turn.urgency(now, self.options)
             if turn.poll.bus not in best or urgency > best[turn.poll.bus][0]:
-                best[turn.poll.bus] = urgency, turn.poll
-        return [poll for _, poll in best.values()]
+                best[turn.poll.bus] = urgency, turn
+        return [self._with_others(turn, now) for _, turn in best.values()]
+
+    def _with_others(self, turn: Turn, now: float) -> Request:
+        """Return the request for what is most urgent, and with it what the unit may be asked for at the same time."""
+        poll, limit = turn.poll, self.limit(turn.poll)
+        most = min(limit.room, poll.most, self.options.most_a_request)
+        if most < 2 or not self._joins(turn, turn, limit):
+            return poll
+        others = [
+            other
+            for other in turn.queue.turns
+            if other is not turn and self._joins(other, turn, limit) and other.nearly_due(now, self.options)
+        ]
+        others.sort(key=lambda other: other.urgency(now, self.options), reverse=True)
+        chosen = {turn, *others[: most - 1]}
+        if len(chosen) == 1:
+            return poll
+        return self._batches.of([one.poll for one in turn.queue.turns if one in chosen])
+
+    def _joins(self, one: Turn, lead: Turn, limit: Limit) -> bool:
+        """Say whether a request may go together with the one that leads."""
+        poll = one.poll
+        alike = poll.speech is lead.poll.speech and poll.unit.name == lead.poll.unit.name
+        return alike and one.by_itself is None and not poll.mask and poll.identifier not in limit.alone
 
     def deadline(self, now: float) -> float | None:
         """Return when `next` has something to do again, None while nothing is wanted or open."""
@@ -137,65 +107,167 @@ class Scheduler:
 
     # --- what became of it ------------------------------------------------------------------------------------------
 
-    def sent(self, poll: CompiledPoll, now: float) -> None:
+    def sent(self, request: Request, now: float) -> None:
         """Take note that a request went out."""
-        turn = self._turns[poll]
-        turn.asked(now)
-        turn.queue.opened(turn, now)
-        self._caps[poll.bus].spend(now)
+        turns = self._of(request)
+        for turn in turns:
+            turn.asked(now)
+        self._queues[request.lane].opened(request, turns, now)
+        self._caps[request.bus].spend(now)
 
-    def refused(self, poll: CompiledPoll, refusal: Refusal, now: float) -> None:
+    def _of(self, request: Request) -> list[Turn]:
+        return [self._turns[poll] for poll in request.polls]
+
+    def refused(self, request: Request, refusal: Refusal, now: float) -> None:
         """Take note that the guard held a request back; it stays as urgent as it was.
 
         What the guard never lets out is not offered again this journey, so that another source may have its turn.
         """
-        turn = self._turns[poll]
+        turns = self._of(request)
         if refusal.reason in _NEVER:
-            self._park(turn, f"never sent: {refusal.sentence.rstrip('.')}", now)
+            if len(turns) > 1:
+                self.limit(request).refused(len(turns))
+            else:
+                self._park(turns[0], f"never sent: {refusal.sentence.rstrip('.')}", now)
             return
-        turn.held = refusal.sentence
+        queue = turns[0].queue
+        for turn in turns:
+            turn.held = refusal.sentence
+            if refusal.reason not in PASSING:
+                turn.not_before = now + self.options.held_s
         if refusal.reason in PASSING:
             capped = refusal.reason in (Reason.RATE, Reason.LOAD)
             pause = self.options.held_capped_s if capped else self.options.held_shortly_s
-            turn.queue.free_at = max(turn.queue.free_at, now + pause)
-        else:
-            turn.not_before = now + self.options.held_s
+            queue.free_at = max(queue.free_at, now + pause)
 
     def answered(self, poll: CompiledPoll, now: float) -> bool:
-        """Take note of an answer.
+        """Take note of an answer; an open request for several stays open until `completed`.
 
         Returns:
-            Whether it was the one that was waited for; if not, it came late or for another tester.
+            Whether it was waited for; if not, it came late or for another tester.
         """
         turn = self._turns[poll]
         recovered = turn.misses >= self.options.silent_after
-        waited_for = turn.queue.open is turn
+        waited_for = turn.queue.waits_for(turn)
+        alone = waited_for and len(turn.queue.asked) == 1
         turn.answered(now)
-        turn.queue.heard(now, close=waited_for)
+        turn.queue.heard(now, close=alone)
+        if alone:
+            self._answered_alone(turn)
         if recovered:
             self._assign(now)
         return waited_for
 
-    def negative(self, poll: CompiledPoll, code: int, now: float) -> Meaning:
+    def _answered_alone(self, turn: Turn) -> None:
+        limit = self.limit(turn.poll)
+        if turn.by_itself == LEFT_OUT:
+            limit.alone.add(turn.poll.identifier)
+        turn.by_itself = None
+        self._settle(turn.queue, limit, 1)
+
+    def _settle(self, queue: Queue, limit: Limit, count: int) -> None:
+        """So many were answered. If that shows that more were too many, no identifier was to blame for silence."""
+        if limit.answered(count):
+            for turn in queue.turns:
+                turn.misses = 0
+
+    def completed(self, request: Request, answered: Collection[CompiledPoll], now: float) -> None:
+        """Take note that a request for several is answered; what the unit left out is asked by itself next."""
+        queue = self._queues[request.lane]
+        if queue.open is not request:
+            return
+        queue.heard(now, close=True)
+        self._settle(queue, self.limit(request), len(request.polls))
+        for turn in self._of(request):
+            if turn.poll not in answered:
+                self._alone_next(turn, LEFT_OUT, now)
+
+    def mismatched(self, request: Request, why: str, now: float) -> None:
+        """Take note that the answer to a request for several does not fit; each is asked by itself, which shows why."""
+        self.limit(request).misfit(len(request.polls))
+        self._queues[request.lane].heard(now, close=True)
+        for turn in self._of(request):
+            self._alone_next(turn, f"{turn.poll.unit.name} gave {why}", now)
+
+    def _alone_next(self, turn: Turn, why: str, now: float) -> None:
+        turn.by_itself = turn.note = why
+        turn.make_urgent(now, self.options)
+
+    def broken(self, request: Request, why: str, now: float) -> None:
+        """Take note that the answer that is waited for broke off."""
+        self._queues[request.lane].heard(now, close=True)
+        if len(request.polls) > 1:
+            self.limit(request).misfit(len(request.polls))
+        for turn in self._of(request):
+            turn.put_off(f"the answer of {turn.poll.unit.name} broke off: {why}", True, now, self.options)
+
+    def declined(self, request: Request, why: str, now: float) -> None:
+        """Take note that a request for several cannot go on: the unit does not take one in so many frames."""
+        self._queues[request.lane].heard(now, close=True)
+        self._fewer(request, f"{request.unit.name} did not take the request: {why}", now)
+
+    def _fewer(self, request: Request, note: str, now: float) -> None:
+        """Ask for the same again at once, fewer at a time."""
+        self.limit(request).refused(len(request.polls))
+        for turn in self._of(request):
+            turn.misses = 0
+            turn.note = note
+            turn.make_urgent(now, self.options)
+
+    def progress(self, lane: Lane, now: float) -> None:
+        """Take note that a message in several frames goes on."""
+        self._queues[lane].extend(now, self.options.next_frame_s, self.options)
+
+    def negative(self, request: Request, code: int, now: float) -> Meaning:
         """Take note of a negative response to the request that is open."""
-        turn = self._turns[poll]
-        what = meaning(code)
+        turns, queue = self._of(request), self._queues[request.lane]
+        what = meaning(code, request.speech.service)
+        says = f"{request.unit.name} says {what}"
         if what.remedy is Remedy.WAIT:
-            turn.queue.extend(now, self.options)
-            turn.note = f"{poll.unit.name} says {what}"
+            queue.extend(now, self.options.pending_s, self.options)
+            for turn in turns:
+                turn.note = says
             return what
-        turn.queue.heard(now, close=turn.queue.open is turn)
-        turn.misses = 0
-        if what.remedy is Remedy.PARK:
-            self._park(turn, f"{poll.unit.name} says {what}", now)
+        queue.heard(now, close=queue.open is request)
+        if what.remedy is Remedy.PARK and len(turns) > 1:
+            self._fewer(request, says, now)
             return what
-        turn.put_off(f"{poll.unit.name} says {what}", what.remedy is Remedy.LATER, now, self.options)
+        for turn in turns:
+            turn.misses = 0
+            if what.remedy is Remedy.PARK:
+                self._refused_alone(turn, says, now)
+            else:
+                turn.put_off(says, what.remedy is Remedy.LATER, now, self.options)
         return what
+
+    def _refused_alone(self, turn: Turn, why: str, now: float) -> None:
+        self.limit(turn.poll).one_was_at_fault()
+        if turn.poll.mask:
+            self._support[turn.poll.lane].mute()
+        self._park(turn, why, now)
+
+    def mask(self, poll: CompiledPoll, data: bytes, now: float) -> list[CompiledPoll]:
+        """Take a support mask; returns the requests that are not asked any more since the unit lacks them."""
+        support = self._support[poll.lane]
+        support.heard(poll.identifier, data)
+        lacking = [
+            turn
+            for turn in self._turns.values()
+            if turn.poll.lane == poll.lane
+            and turn.poll.speech is SERVICE_01
+            and turn.parked is None
+            and turn.answered_at == -inf  # what it answers it has, whatever it says
+            and support.has(turn.poll.identifier) is False
+        ]
+        for turn in lacking:
+            turn.parked = f"the {poll.unit.name} says it does not support {turn.poll.identifier:02X}"
+        self._assign(now)
+        return [turn.poll for turn in lacking]
 
     def unreadable(self, poll: CompiledPoll, why: str, now: float) -> None:
         """Take note that the answer cannot be read: the request is not asked again this journey if it was ours."""
         turn = self._turns[poll]
-        if turn.queue.open is turn:
+        if turn.queue.waits_for(turn):
             turn.queue.heard(now, close=True)
             self._park(turn, f"{poll.unit.name} gives {why}", now)
         else:
@@ -205,16 +277,28 @@ class Scheduler:
         """Keep what is odd about the last answer, for whoever asks why there is no value."""
         self._turns[poll].note = note
 
-    def tick(self, now: float) -> list[CompiledPoll]:
+    def tick(self, now: float) -> list[Request]:
         """Close requests whose time is over.
 
         Returns:
             Those that were not answered in time.
         """
-        missed = [turn for queue in self._queues.values() if (turn := queue.expire(now, self.options)) is not None]
-        if any(turn.misses == self.options.silent_after for turn in missed):
+        missed: list[Request] = []
+        again = False
+        for queue in self._queues.values():
+            expired = queue.expire(now, self.options)
+            if expired is None:
+                continue
+            request, turns = expired
+            missed.append(request)
+            self.limit(request).unanswered(len(turns))
+            again |= any(turn.misses == self.options.silent_after for turn in turns)
+            if len(turns) == 1 and turns[0].poll.mask and turns[0].misses > 1:
+                self._support[request.lane].mute()
+                again = True
+        if again:
             self._assign(now)
-        return [turn.poll for turn in missed]
+        return missed
 
     def _park(self, turn: Turn, why: str, now: float) -> None:
         turn.parked = why
@@ -222,18 +306,18 @@ class Scheduler:
 
     # --- what there is to tell --------------------------------------------------------------------------------------
 
-    def open_on(self, lane: Lane) -> CompiledPoll | None:
+    def open_on(self, lane: Lane) -> Request | None:
         """Return the request a control unit owes an answer to."""
         queue = self._queues.get(lane)
-        return queue.open.poll if queue is not None and queue.open is not None else None
+        return None if queue is None else queue.open
 
     def expired(self, poll: CompiledPoll) -> bool:
         """Say whether the last request for it ran out of time."""
         return self._turns[poll].misses > 0
 
-    def fell_silent(self, poll: CompiledPoll) -> bool:
+    def fell_silent(self, request: Request) -> bool:
         """Say whether the miss just counted is the one from which on the unit, or this request, counts as silent."""
-        turn = self._turns[poll]
+        turn = self._turns[request.polls[0]]
         return self.options.silent_after in (turn.misses, turn.queue.misses)
 
     def wanted(self, poll: CompiledPoll) -> bool:

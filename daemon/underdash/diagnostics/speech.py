@@ -1,22 +1,23 @@
-"""How each protocol is spoken, in one shape: frames out, answers in, and which bytes of a request may vary.
+"""How each protocol is spoken, in one shape: messages out, answers in, and which bytes of a request may vary.
 
-This is the seam for what comes later: an assembler of several frames changes `decode` of the protocols over ISO-TP,
-several identifiers in one request change what the scheduler hands out; who calls them stays as it is.
+What carries a message is not decided here: protocols over ISO-TP make and read whole messages, however many frames
+those take; a maker's one-frame formats make and read the frame itself.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 
 from ..contract.errors import UnderdashError
 from ..contract.requests import Answer, ControlUnit, PartKind, Protocol, SingleFrameFormat
-from . import isotp, obd, single_frame, uds
+from . import isotp, kwp, obd, single_frame, uds, vehicle
+from .identified import Sizes, reader
 from .isotp import FRAME_BYTES, Dropped
-from .parameters import PARAMETERS
+from .pci import MOST_SHORT_BYTES
 
 Heard = tuple[Answer, ...] | Dropped
-"""What a frame says: answers (none: it is not one), or why one of ours gives none."""
+"""What a message says: answers (none: it is not one), or why one of ours gives none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,70 +28,79 @@ class Speech:
         name: requests refer to it.
         short: how sources call it ("01").
         identifier_bytes: how long an identifier is.
-        encode: (unit, identifier) -> a frame's data, unpadded.
-        decode: (unit, a frame's data) -> what it says.
+        encode: (unit, identifier) -> the data of the frame that asks for it, unpadded.
+        decode: (unit, message or frame's data, sizes, identifiers asked for) -> what it says; see `identified.read`.
         varies: (unit) -> positions of the identifier in a frame.
         command_at: (unit) -> position of the byte that says what is to be done.
         address_at: (unit) -> position of the unit's address byte, None where there is none.
-        room: (unit) -> bytes of a value that an answer in one frame holds.
+        room: (unit) -> bytes of a value that an answer holds.
+        message: identifiers -> the message that asks for them, for protocols over ISO-TP; None for others.
+        most: identifiers a request may ask for.
+        several_frames: its request may take several frames; without, `most` is what one frame holds.
+        service: number of its service, for the meaning of negative responses.
         maker: it is a maker's own, not a standard's.
-        size_of: (identifier) -> bytes of its value, where the standard fixes them.
+        sizes: bytes of values, by identifier, where the standard fixes them.
     """
 
     name: str
     short: str
     identifier_bytes: int
     encode: Callable[[ControlUnit, int], bytes]
-    decode: Callable[[ControlUnit, bytes], Heard]
+    decode: Callable[[ControlUnit, bytes, Sizes, tuple[int, ...]], Heard]
     varies: Callable[[ControlUnit], tuple[int, ...]]
     command_at: Callable[[ControlUnit], int]
     address_at: Callable[[ControlUnit], int | None]
     room: Callable[[ControlUnit], int]
+    message: Callable[[Iterable[int]], bytes] | None = None
+    most: int = 1
+    several_frames: bool = False
+    service: int = 0
     maker: bool = False
-    size_of: Callable[[int], int | None] = lambda identifier: None
+    sizes: Mapping[int, int] = field(default_factory=dict)
+
+    @property
+    def over_isotp(self) -> bool:
+        """Its messages may take several frames."""
+        return self.message is not None
+
+    def most_in_a_frame(self, unit: ControlUnit) -> int:
+        """Return how many identifiers a request in one frame may ask for."""
+        return min(self.most, (isotp.room(unit.address) - 1) // self.identifier_bytes)
 
 
 def _over_isotp(
-    name: str,
-    identifier_bytes: int,
-    request: Callable[[int], bytes],
-    read: Callable[[bytes], tuple[Answer, ...]],
-    size_of: Callable[[int], int | None] = lambda identifier: None,
-) -> Speech:
+    name: str, identifier_bytes: int, service: int, request: Callable[..., bytes],
+    *, most: int = 1, several_frames: bool = False, sizes: Mapping[int, int] | None = None,
+) -> Speech:  # fmt: skip
+    read = reader(service, identifier_bytes)
+
     def command_at(unit: ControlUnit) -> int:
         return 1 + (unit.address is not None)
-
-    def decode(unit: ControlUnit, data: bytes) -> Heard:
-        message = isotp.unwrap(data, unit.address)
-        if message is None:
-            return ()
-        if isinstance(message, bytes):
-            return read(message)
-        if not message.start:
-            return message
-        answers = read(message.start)
-        return replace(message, identifier=answers[0].identifier) if answers else ()
 
     return Speech(
         name, name.rpartition("_")[2], identifier_bytes,
         encode=lambda unit, identifier: isotp.wrap(request(identifier), unit.address),
-        decode=decode,
+        decode=lambda unit, message, known, asked: read(message, known, asked),
         varies=lambda unit: tuple(range(command_at(unit) + 1, command_at(unit) + 1 + identifier_bytes)),
         command_at=command_at,
         address_at=lambda unit: None if unit.address is None else 0,
-        room=lambda unit: isotp.room(unit.address) - 1 - identifier_bytes,
-        size_of=size_of,
+        room=lambda unit: MOST_SHORT_BYTES - 1 - identifier_bytes,
+        message=lambda identifiers: request(*identifiers),
+        most=most,
+        several_frames=several_frames,
+        service=service,
+        sizes=sizes or {},
     )  # fmt: skip
 
 
-def _parameter_size(pid: int) -> int | None:
-    parameter = PARAMETERS.get(pid)
-    return parameter.size if parameter else None
-
-
-SERVICE_01 = _over_isotp("service_01", 1, obd.request, obd.read, _parameter_size)
-IDENTIFIER_22 = _over_isotp("identifier_22", uds.IDENTIFIER_BYTES, uds.request, uds.read)
-STANDARD = (SERVICE_01, IDENTIFIER_22)
+SERVICE_01 = _over_isotp("service_01", 1, obd.SERVICE, obd.request, most=obd.MOST, sizes=obd.SIZES)
+SERVICE_09 = _over_isotp("service_09", 1, vehicle.SERVICE, vehicle.request)
+IDENTIFIER_22 = _over_isotp(
+    "identifier_22", uds.IDENTIFIER_BYTES, uds.SERVICE, uds.request, most=uds.MOST, several_frames=True
+)
+IDENTIFIER_21 = _over_isotp("identifier_21", 1, kwp.LOCAL, kwp.request_local)
+IDENTIFIER_1A = _over_isotp("identifier_1A", 1, kwp.IDENTIFICATION, kwp.request_identification)
+STANDARD = (SERVICE_01, SERVICE_09, IDENTIFIER_22, IDENTIFIER_21, IDENTIFIER_1A)
 
 
 def from_format(form: SingleFrameFormat) -> Speech:
@@ -106,7 +116,7 @@ def from_format(form: SingleFrameFormat) -> Speech:
     (command_at,) = single_frame.positions(form, PartKind.COMMAND)
     address_at = single_frame.positions(form, PartKind.ADDRESS)
 
-    def decode(unit: ControlUnit, data: bytes) -> Heard:
+    def decode(unit: ControlUnit, data: bytes, sizes: Sizes, asked: tuple[int, ...]) -> Heard:
         heard = single_frame.decode(form, unit, data)
         return heard if isinstance(heard, Dropped) else _as_tuple(heard)
 
@@ -118,6 +128,7 @@ def from_format(form: SingleFrameFormat) -> Speech:
         command_at=lambda unit: command_at,
         address_at=lambda unit: next(iter(address_at), None),
         room=lambda unit: single_frame.room(form),
+        service=form.command,
         maker=True,
     )  # fmt: skip
 
@@ -125,7 +136,7 @@ def from_format(form: SingleFrameFormat) -> Speech:
 def from_protocol(protocol: Protocol) -> Speech:
     """Return the speech of a plug-in's protocol; what its `decode` raises becomes a dropped frame that names it."""
 
-    def decode(unit: ControlUnit, data: bytes) -> Heard:
+    def decode(unit: ControlUnit, data: bytes, sizes: Sizes, asked: tuple[int, ...]) -> Heard:
         try:
             answer = protocol.decode(unit, data)
         except Exception as exc:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import inf
 
 from ..contract.requests import ControlUnit
 from ..signals.wants import Want, WantKind
+from .batches import Request
 from .options import Options
 from .polls import CompiledPoll
 
@@ -15,8 +16,8 @@ class Turn:
     """A request and its history."""
 
     __slots__ = (
-        "answered_at", "asked_at", "busy", "done", "held", "misses", "not_before", "note", "parked", "period_s", "poll",
-        "queue", "reference", "wanted",
+        "answered_at", "asked_at", "busy", "by_itself", "done", "held", "misses", "not_before", "note", "parked",
+        "period_s", "poll", "queue", "reference", "wanted",
     )  # fmt: skip
 
     def __init__(self, poll: CompiledPoll, queue: Queue) -> None:
@@ -34,6 +35,8 @@ class Turn:
         self.not_before = -inf
         self.misses = 0
         self.busy = 0
+        self.by_itself: str | None = None
+        """Why it is asked alone next time: an answer to several left it out, or did not fit."""
         self.done = False
         self.parked: str | None = None
         self.held: str | None = None
@@ -61,6 +64,12 @@ class Turn:
             return inf
         return max(self.asked_at + self.period_s, self.not_before)
 
+    def nearly_due(self, now: float, options: Options) -> bool:
+        """Say whether it may be asked together with one that is due."""
+        if self.wanted is None or self.parked is not None or self.done or now < self.not_before:
+            return False
+        return now >= self.asked_at + self.period_s * (1.0 - options.together)
+
     def urgency(self, now: float, options: Options) -> float:
         """Return how urgent it is; a straight line in its age, so that everything comes first some time."""
         if self.wanted is None:
@@ -82,16 +91,19 @@ class Turn:
     def answered(self, now: float) -> None:
         """A value came, asked for by us or by somebody else: it need not be asked before it is old again."""
         self.answered_at = now
-        self.asked_at = max(self.asked_at, now) if self.queue.open is not self else self.asked_at
+        self.asked_at = self.asked_at if self.queue.waits_for(self) else max(self.asked_at, now)
         self.not_before = -inf
         self.misses = self.busy = 0
         self.note = self.held = None
         self.done = self.poll.once
 
-    def missed(self, now: float, options: Options) -> None:
-        """No answer came in time. Once may be chance; from the second time on it is asked more and more rarely."""
+    def missed(self, now: float, options: Options, *, alone: bool = True) -> None:
+        """No answer came in time. Once may be chance; from the second time on it is asked more and more rarely.
+
+        An unanswered request for several says little about each, so it holds none of them up.
+        """
         self.misses += 1
-        if self.misses > 1:
+        if self.misses > 1 and alone:
             self.not_before = now + options.back_off(self.misses - 1)
 
     def put_off(self, why: str, busy: bool, now: float, options: Options) -> None:
@@ -113,13 +125,15 @@ class Turn:
         if self.parked is not None:
             yield f"{self.parked}; it is not asked again this journey"
         if self.done:
-            yield f"asked once a journey, answered {_ago(self.answered_at, now)}"
+            yield f"asked once a journey, answered {_ago(self.answered_at, now)}" + (
+                f"; {self.note}" if self.note else ""
+            )
         if self.wanted is None:
             heard = "" if self.answered_at == -inf else f"; last heard {_ago(self.answered_at, now)}"
             yield f"not asked, nobody wants it{heard}"
         if self.held is not None:
             yield f"not sent: {self.held}"
-        if queue.open is self:
+        if queue.waits_for(self):
             yield f"asked {_ago(self.asked_at, now)}, no answer yet" + (f"; {self.note}" if self.note else "")
         if self.note is not None:
             yield self.note + wait_text(self.not_before, now)
@@ -134,12 +148,14 @@ class Turn:
 class Queue:
     """A control unit: what is open on it, and from when on it may be asked again."""
 
-    __slots__ = ("deadline", "free_at", "misses", "open", "sent_at", "turns", "unit")
+    __slots__ = ("asked", "deadline", "free_at", "misses", "open", "sent_at", "turns", "unit")
 
     def __init__(self, unit: ControlUnit) -> None:
         self.unit = unit
         self.turns: list[Turn] = []
-        self.open: Turn | None = None
+        self.open: Request | None = None
+        self.asked: tuple[Turn, ...] = ()
+        """The turns that the open request asks for."""
         self.sent_at = -inf
         self.deadline = inf
         self.reset()
@@ -156,35 +172,44 @@ class Queue:
         due = [turn for turn in self.turns if now >= turn.due_at()]
         return max(due, key=lambda turn: turn.urgency(now, options), default=None)
 
-    def opened(self, turn: Turn, now: float) -> None:
+    def waits_for(self, turn: Turn) -> bool:
+        """Say whether the open request asks for it."""
+        return turn in self.asked
+
+    def opened(self, request: Request, turns: Sequence[Turn], now: float) -> None:
         """A request went out."""
-        self.open = turn
+        self.open, self.asked = request, tuple(turns)
         self.sent_at = now
-        self.deadline = now + turn.poll.unit.answer_within_s
-        self.free_at = now + turn.poll.unit.gap_s
+        self.deadline = now + request.unit.answer_within_s
+        self.free_at = now + request.unit.gap_s
+
+    def close(self) -> None:
+        """Wait for nothing any more."""
+        self.open, self.asked = None, ()
 
     def heard(self, now: float, *, close: bool) -> None:
         """The unit said something: it lives. With `close` it said what was waited for."""
         self.misses = 0
         self.free_at = min(self.free_at, max(now, self.sent_at + self.unit.gap_s))
         if close:
-            self.open = None
+            self.close()
 
-    def extend(self, now: float, options: Options) -> None:
-        """The unit is still working: it gets the longer time, from now, but not for ever."""
-        self.deadline = min(now + options.pending_s, self.sent_at + options.pending_most_s)
+    def extend(self, now: float, by_s: float, options: Options) -> None:
+        """The unit is not done yet: it gets more time, from now, but not for ever."""
+        self.deadline = min(now + by_s, self.sent_at + options.pending_most_s)
 
-    def expire(self, now: float, options: Options) -> Turn | None:
+    def expire(self, now: float, options: Options) -> tuple[Request, tuple[Turn, ...]] | None:
         """Close the open request if its time is over, and return it; a unit that stays silent is left alone longer."""
-        turn = self.open
-        if turn is None or now < self.deadline:
+        if self.open is None or now < self.deadline:
             return None
-        self.open = None
+        request, turns = self.open, self.asked
+        self.close()
         self.misses += 1
-        turn.missed(now, options)
+        for turn in turns:
+            turn.missed(now, options, alone=len(turns) == 1)
         if self.misses >= options.silent_after:
             self.free_at = now + options.back_off(self.misses - options.silent_after + 1)
-        return turn
+        return request, turns
 
 
 def wait_text(until: float, now: float) -> str:

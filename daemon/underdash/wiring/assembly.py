@@ -128,7 +128,7 @@ def assemble(
     listened, vetoed = heard_from_plugins(brought.broadcast_listeners, car)
     broadcasts = register([*car.broadcasts, *listened], store, tables, catalogue)
     compiled = _compiled(car, brought, store, catalogue)
-    asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence))
+    asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence), helpers=compiled.helpers)
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
     suspended: dict[str, str] = {}

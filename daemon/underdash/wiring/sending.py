@@ -11,18 +11,25 @@ from dataclasses import dataclass, field
 
 from ..bus.caps import Caps
 from ..bus.frames import Frame, Handler
-from ..bus.guard import BusFacts, Guard
+from ..bus.guard import BusFacts, FlowControl, Guard
 from ..bus.health import BusState
 from ..bus.lanes import keys_sent
 from ..bus.link import BusStatus, Link
-from ..bus.refusals import Reason, Refusal
+from ..bus.long_requests import LongRequest
+from ..bus.refusals import PASSING, Reason, Refusal
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener
+from ..diagnostics.asking import Wish
+from ..diagnostics.batches import Request
 from ..signals.wants import Want
 from .assembly import Assembly
 
 CLOSED = (BusState.ABSENT, BusState.BUS_OFF)
+
+RETRY_S = 0.002
+LONGEST_PART_S = 1.0
+"""How long a unit may take to let the next part of a request come (N_Bs of ISO 15765-2)."""
 
 
 @dataclass(slots=True)
@@ -41,12 +48,14 @@ class Sending:
     links: Mapping[str, Link]
     loop: asyncio.AbstractEventLoop
     _timer: asyncio.TimerHandle | None = field(default=None, init=False)
+    _replies: list[Wish] = field(default_factory=list, init=False)
 
     def connect(self) -> None:
         """Hear our own requests, other testers and answers."""
         for role, link in self.links.items():
             for key in self.guard.keys(role):
                 link.table.add(key, self._request_heard(role, key))
+        self.assembly.asking.reply = self.reply
         for role, key, _ in self.assembly.asking.handlers():
             if role in self.links:
                 self.links[role].table.add(key, self._answered)
@@ -60,15 +69,48 @@ class Sending:
         """Send everything that is due and may go out, and come back when something is due again."""
         asking = self.assembly.asking
         now = self.loop.time()
-        for poll in asking.due(now):
-            self._look(poll.bus, now)
-            refusal = self.guard.verdict(poll.bus, poll.frame, now) or self._send(poll.bus, poll.frame, now)
-            if refusal is not None:
-                asking.refused(poll, refusal, now)
-                continue
-            self.guard.sent(poll.bus, poll.frame, now)
-            asking.sent(poll, now)
-        self._come_back(asking.deadline(now), now)
+        self._continue(now)
+        for request in asking.due(now):
+            refusal = self._expect(request, now) or self._try(request.bus, request.frame, now)
+            if refusal is None:
+                asking.sent(request, now)
+            else:
+                asking.refused(request, refusal, now)
+        later = [at for at in (asking.deadline(now), now + RETRY_S if self._replies else None) if at is not None]
+        self._come_back(min(later) if later else None, now)
+
+    def reply(self, wish: Wish, now: float) -> None:
+        """Send the flow control that an answer of ours needs, now or as soon as the last frame is confirmed."""
+        leave = FlowControl(wish.bus, wish.frame, wish.unit, wish.until, wish.address)
+        if self.guard.expect_flow_control(leave, now) is None:
+            self._replies.append(wish)
+            self._continue(now)
+
+    def _continue(self, now: float) -> None:
+        """Go on with messages in several frames, ours and those that units send us: they do not wait for long."""
+        waiting, self._replies = self._replies, []
+        for wish in waiting:
+            refusal = self._try(wish.bus, wish.frame, now)
+            if refusal is not None and refusal.reason in PASSING and now < wish.until:
+                self._replies.append(wish)
+        for bus, frame in self.assembly.asking.parts(now):
+            if self._try(bus, frame, now) is None:
+                self.assembly.asking.part_sent(frame, now)
+
+    def _expect(self, request: Request, now: float) -> Refusal | None:
+        """Announce a request in several frames to the guard, which lets exactly these pass."""
+        if len(request.frames) == 1:
+            return None
+        until = now + len(request.frames) * LONGEST_PART_S
+        return self.guard.expect_long(LongRequest(request.bus, request.frames, request.unit.name, until))
+
+    def _try(self, role: str, frame: Frame, now: float) -> Refusal | None:
+        """Send a frame if the guard lets it out; returns why it did not go."""
+        self._look(role, now)
+        refusal = self.guard.verdict(role, frame, now) or self._send(role, frame, now)
+        if refusal is None:
+            self.guard.sent(role, frame, now)
+        return refusal
 
     def _look(self, role: str, now: float) -> None:
         """Tell the guard at once, and not with the next look at the buses, that a rate is no longer proven."""
@@ -106,12 +148,14 @@ class Sending:
 
     def _answered(self, data: bytes, at: float) -> None:
         """An answer frees its unit: look at once what is next, after it was read."""
+        self._continue(self.loop.time())
         self._come_back(at, at)
 
     def _request_heard(self, role: str, key: int) -> Handler:
         def heard(data: bytes, at: float) -> None:
             if self.guard.heard(role, key, data, at):
                 self.links[role].heard_own()
+                self._continue(self.loop.time())
 
         return heard
 

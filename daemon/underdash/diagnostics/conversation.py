@@ -1,0 +1,88 @@
+"""What one unit sends, frame by frame, put together into messages: answers to us, and those to another tester.
+
+A unit has one conversation at a time on a pair of ids, so there is one assembler, and whose conversation it is shows
+in the first frame. Flow control is spoken only in our own: another tester speaks for itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from . import pci
+from .isotp import Broken
+from .reassembly import Reassembly
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a frame of the unit brought.
+
+    Attributes:
+        message: it is complete.
+        reply: flow control to be sent, unpadded.
+        broken: a message that ended without being complete.
+        ours: what this is about is an answer to us.
+        flow: it is flow control for a request.
+        known: it is an ISO-TP frame of this unit.
+    """
+
+    message: bytes | None = None
+    reply: bytes | None = None
+    broken: Broken | None = None
+    ours: bool = False
+    flow: bool = False
+    known: bool = True
+
+
+NOTHING = Said(known=False)
+FLOW = Said(flow=True)
+
+
+class Conversation:
+    """The messages of one unit.
+
+    Args:
+        prefix: address byte of its frames, None without.
+    """
+
+    __slots__ = ("_assembler", "_ours", "_prefix")
+
+    def __init__(self, prefix: int | None = None) -> None:
+        self._assembler = Reassembly(prefix)
+        self._prefix = prefix
+        self._ours = False
+
+    def receive(self, data: bytes, now: float, ours: Callable[[bytes], bool]) -> Said:
+        """Take a frame.
+
+        Args:
+            data: its data.
+            now: monotonic seconds.
+            ours: says of the first bytes of a message whether it answers what we asked.
+        """
+        pdu = pci.parse(data, self._prefix)
+        if pdu is None:
+            return NOTHING
+        if isinstance(pdu, pci.FlowControl):
+            return FLOW
+        before = self._ours
+        if isinstance(pdu, pci.First):
+            self._ours = ours(pdu.part)
+        heard = self._assembler.receive(data, now)
+        mine = before if heard.broken is not None and heard.payload is None and not self._receiving else self._ours
+        return Said(heard.payload, heard.reply if self._ours else None, heard.broken, mine)
+
+    @property
+    def _receiving(self) -> bool:
+        return self._assembler.receiving
+
+    @property
+    def deadline(self) -> float | None:
+        """When the next frame is too late, None if none is awaited."""
+        return self._assembler.deadline
+
+    def tick(self, now: float) -> Said | None:
+        """Let time pass; tells once that the next frame did not come."""
+        broken = self._assembler.tick(now)
+        return None if broken is None else Said(broken=broken, ours=self._ours)
