@@ -135,6 +135,45 @@ def test_plugins_import_only_the_public_surface(source: Path) -> None:
             assert parts[0] == f"underdash_{own}", f"{name_of(source)}:{line} imports another plug-in"
 
 
+WAYS_TO_A_BUS = {
+    "socket", "_socket", "can", "pyroute2", "ctypes", "cffi", "fcntl", "subprocess", "gc", "importlib", "inspect", "builtins",
+}  # fmt: skip
+"""What a plug-in would need to reach an interface, or an object of ours that can."""
+
+
+def ways_to_a_bus(text: str) -> set[str]:
+    """What a plug-in's source takes that leads to a bus beside the guard."""
+    found = set()
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Import):
+            found |= {name.name.split(".")[0] for name in node.names}
+        elif isinstance(node, ast.ImportFrom) and not node.level:
+            found.add((node.module or "").split(".")[0])
+        elif isinstance(node, ast.Name) and node.id in {"__import__", "eval", "exec"}:
+            found.add("importlib")
+    return found & WAYS_TO_A_BUS
+
+
+@pytest.mark.parametrize("source", PLUGIN_SOURCES, ids=name_of)
+def test_no_plugin_reaches_for_a_socket(source: Path) -> None:
+    assert not ways_to_a_bus(source.read_text())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "import socket",
+        "def draw(canvas, snapshot):\n    from socket import socket as s",
+        "import can.interfaces",
+        "import ctypes.util as harmless",
+        "import gc",
+        "bus = __import__('can')",
+    ],
+)
+def test_one_that_did_would_be_caught(text: str) -> None:
+    assert ways_to_a_bus(text)
+
+
 def test_every_bundled_plugin_is_packed_declared_and_typed() -> None:
     packages = PYPROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]["packages"]
     declared = PYPROJECT["project"]["entry-points"]["underdash"]
