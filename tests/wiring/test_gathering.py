@@ -7,6 +7,9 @@ from typing import Any
 
 import pytest
 
+from underdash.bus.frames import Frame
+from underdash.bus.port import QuietEvents
+from underdash.bus.table import Table
 from underdash.contract.buttons import GoQuiet
 from underdash.simulator.driver import Phase
 from underdash.simulator.units import Fault
@@ -98,6 +101,30 @@ def test_a_command_that_nobody_permitted_is_told_as_such(drive: Make) -> None:
     chain = asker.chains["engine.charge_temperature"]
     assert chain.fault.cause is Cause.MAKER_PERMISSION
     assert "reads = " in chain.fault.text
+
+
+def test_another_tester_is_told_as_such(drive: Make) -> None:
+    journey = drive(ON)
+    asker = Asker(journey)
+    journey.at(3, lambda: journey.demo.daemon.screens[0].show("temperatures"))
+    other = journey.buses["drive"].port()
+    journey.at(0.0, lambda: other.open(journey.loop, Table(), QuietEvents()))
+    for second in range(6, 18):
+        journey.at(second, lambda: other.send(Frame(0x18DA10F1, bytes.fromhex("02010C0000000000"), True)))
+    asker.at(17.5, COOLANT)
+    journey.run(18)
+    assert asker.chains[COOLANT].fault.cause is Cause.OTHER_TESTER
+
+
+def test_a_limit_that_is_too_low_for_what_is_wanted_is_told_as_such(drive: Make) -> None:
+    journey = drive(ON, edit=lambda text: text + "\n[limits]\nrequests_per_s = 1\n")
+    asker = Asker(journey)
+    for second in range(10, 30):
+        asker.at(second + 0.5, MANIFOLD, f"{second}")
+    journey.run(31)
+    causes = {chain.fault.cause for chain in asker.chains.values()}
+    assert Cause.CAPPED in causes
+    assert causes <= {Cause.CAPPED, Cause.FINE}
 
 
 @pytest.mark.parametrize(

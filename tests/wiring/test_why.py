@@ -198,6 +198,7 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.GUARD,
         "too many requests",
     ),
+    "a limit that is used up": (facts(asked(), capped=True), Cause.CAPPED, Kind.GUARD, "too many requests"),
     "a frame still on its way": (
         facts(asked("not sent: drive: 7E0 is still on its way; one frame at a time")),
         Cause.WAITING,
@@ -279,6 +280,7 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.POLL,
         "late",
     ),
+    "an answer long ago": (facts(asked("answered 9.10 s ago", count=4, old_s=9.1)), Cause.LATE, Kind.POLL, "late"),
     "a request that waits": (facts(asked()), Cause.WAITING, Kind.POLL, "waits for its turn"),
     "nobody wants it": (
         facts(asked("not asked, nobody wants it", wanted=False), pages=()),

@@ -124,6 +124,7 @@ class Facts:
         position: of the ignition.
         recognising: the car is still being recognised.
         differs: why this is not the described car, "" if it may be.
+        capped: as many requests go out as the limit lets.
         live: a daemon runs.
     """
 
@@ -137,4 +138,5 @@ class Facts:
     position: Position = Position.UNKNOWN
     recognising: bool = False
     differs: str = ""
+    capped: bool = False
     live: bool = True

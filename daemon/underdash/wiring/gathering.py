@@ -66,6 +66,7 @@ class Gatherer:
         decks: the panels' pages, newest state.
         buses: newest states; none while no daemon runs.
         polling: whether requests are made at all.
+        capped: whether as many requests go out as the limit lets.
         live: a daemon runs.
     """
 
@@ -76,6 +77,7 @@ class Gatherer:
     decks: Callable[[], Iterable[Deck]]
     buses: Callable[[], Iterable[BusStatus]] = tuple
     polling: Callable[[], bool] = lambda: True
+    capped: Callable[[], bool] = lambda: False
     live: bool = True
     _rises: Rises = field(default_factory=Rises)
     _looked_at: float = -inf
@@ -113,6 +115,7 @@ class Gatherer:
             position=self.guard.ignition.position,
             recognising=fit.fit is Fit.WAITING,
             differs=fit.sentence if fit.fit is Fit.DIFFERS else "",
+            capped=self.capped(),
             live=self.live,
         )
 

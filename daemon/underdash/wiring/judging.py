@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from ..bus.health import BusState
 from ..bus.refusals import Reason
 from ..contract.signals import Age, Reading
@@ -11,6 +13,8 @@ from .facts import Asked, BusFact, Facts
 
 POLL, GUARD = 0, 1
 RECENT_S = 5.0
+SAME_S = 0.1
+_ANSWERED = re.compile(r"answered (\d+(?:\.\d+)?) s ago")
 
 _VETTED = {
     Reason.MAKER_PERMISSION: (Cause.MAKER_PERMISSION, "maker's command not allowed", "allow it under [reads]"),
@@ -113,7 +117,7 @@ def _about_ignition(position: Position, text: str) -> Fault:
             return Fault(Cause.STARTING, "the engine is being started", "wait two seconds", text)
 
 
-def about_poll(source: Asked, reading: Reading | None) -> tuple[int, Fault]:
+def about_poll(source: Asked, reading: Reading | None, *, capped: bool = False) -> tuple[int, Fault]:
     """Say what is the matter with a request that may be sent; and whether it is that (0) or the guard (1)."""
     unit, text = source.unit, source.sentence
     said = text.removeprefix(f"{source.name}: ")
@@ -122,14 +126,23 @@ def about_poll(source: Asked, reading: Reading | None) -> tuple[int, Fault]:
     for words, link, cause, short, remedy in _SAID:
         if words.format(unit=unit) in said:
             return link, Fault(cause, short.format(unit=unit), remedy, text)
-    return POLL, _about_answer(source, reading)
+    fault = _about_answer(source, reading)
+    if capped and fault.cause in (Cause.LATE, Cause.WAITING):
+        return GUARD, Fault(Cause.CAPPED, "too many requests", "show less, or raise [limits]", text)
+    return POLL, fault
+
+
+def _held_it(source: Asked) -> bool:
+    """Say whether the last answer held the value, so that it only was long ago."""
+    answered = _ANSWERED.search(source.sentence)
+    return answered is not None and source.old_s is not None and source.old_s <= float(answered[1]) + SAME_S
 
 
 def _about_answer(source: Asked, reading: Reading | None) -> Fault:
     unit, text = source.unit, source.sentence
     if source.drops.implausible <= RECENT_S:
         return Fault(Cause.IMPLAUSIBLE, f"{unit}: value out of range", "correct its scale", text)
-    if reading is not None and reading.age is Age.LATE:
+    if (reading is not None and reading.age is Age.LATE) or _held_it(source):
         return Fault(Cause.LATE, f"{unit}'s answer is late", "wait", text)
     if "answered" in text:
         said = f"{text}; the answer does not hold the value: the unit marks it as not available"

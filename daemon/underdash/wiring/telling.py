@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 NEWS_S = 0.8
 RATE_S = 2.0
+CAPPED_SHARE = 0.9
 
 
 class Telling:
@@ -36,6 +37,7 @@ class Telling:
             self._decks,
             lambda: daemon.buses,
             lambda: daemon.polling,
+            self._capped,
         )
         self._news_at = -inf
         self._rate = 0.0
@@ -65,6 +67,10 @@ class Telling:
             sent = self._daemon.assembly.asking.counts.sent
             self._rate = (sent - before) / (now - before_at) if before_at else 0.0
             self._sent = now, sent
+
+    def _capped(self) -> bool:
+        most = self._daemon.assembly.asking.scheduler.options.requests_per_s
+        return most is not None and self._rate >= CAPPED_SHARE * most
 
     def _requests(self, now: float) -> str:
         daemon = self._daemon

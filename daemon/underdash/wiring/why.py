@@ -197,7 +197,7 @@ def _about_asked(source: Asked, bus: BusFact, fact: SignalFact, facts: Facts) ->
     if (gate := about_guard(bus, facts)) is not None:
         return 1, gate
     if facts.live and facts.polling:
-        return about_poll(source, fact.reading)
+        return about_poll(source, fact.reading, capped=facts.capped)
     asleep = Fault(Cause.ASLEEP, "nothing is asked, car parked", "switch the ignition on")
     return 0, asleep if facts.live else not_running()
 
