@@ -136,7 +136,8 @@ def test_plugins_import_only_the_public_surface(source: Path) -> None:
 
 
 WAYS_TO_A_BUS = {
-    "socket", "_socket", "can", "pyroute2", "ctypes", "cffi", "fcntl", "subprocess", "gc", "importlib", "inspect", "builtins",
+    "socket", "_socket", "can", "pyroute2", "ctypes", "cffi", "fcntl", "subprocess", "gc", "importlib", "inspect",
+    "builtins",
 }  # fmt: skip
 """What a plug-in would need to reach an interface, or an object of ours that can."""
 

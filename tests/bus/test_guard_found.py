@@ -1,0 +1,83 @@
+"""What the search for frames that get out has found, one by one, so that it stays found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from underdash.bus.caps import Caps
+from underdash.bus.fingerprint import Fit, FitVerdict
+from underdash.bus.frames import Frame
+from underdash.bus.guard import BusFacts, Guard
+from underdash.bus.refusals import Reason
+from underdash.bus.templates import Parts, Span, template
+from underdash.contract.requests import ControlUnit
+from underdash.power.ignition import IgnitionState, Position
+
+RPM = Frame(0x7E0, bytes.fromhex("02010C0000000000"))
+SPEED = Frame(0x7E0, bytes.fromhex("02010D0000000000"))
+ENGINE = ControlUnit("engine", "drive", 0x7E0, 0x7E8)
+
+
+def asks(unit: ControlUnit, identifier: int) -> Parts:
+    return Parts(bytes((2, 1, identifier)), (Span(2, 1, ((identifier, identifier),)),), 1)
+
+
+def open_guard(*units: tuple[ControlUnit, int], caps: Caps | None = None) -> Guard:
+    guard = Guard([template(unit, asks(unit, identifier)) for unit, identifier in units], caps=caps)
+    guard.set_bus("drive", BusFacts(transmit=True, virtual=True))
+    guard.ignition = IgnitionState(Position.ON, True, "on", until=1e9)
+    guard.ignition_seen = True
+    guard.fingerprint = FitVerdict(Fit.FITS, "fits")
+    return guard
+
+
+def send(guard: Guard, frame: Frame, now: float) -> Reason | None:
+    refusal = guard.verdict("drive", frame, now)
+    if refusal is None:
+        guard.sent("drive", frame, now)
+        guard.heard("drive", frame.key, frame.data, now)
+    return refusal.reason if refusal else None
+
+
+def test_an_adapter_that_comes_back_brings_no_fresh_caps() -> None:
+    guard = open_guard((ENGINE, 0x0C), caps=Caps(requests_per_s=2))
+    assert [send(guard, RPM, at) for at in (0.0, 0.1)] == [None, None]
+    guard.set_bus("drive", BusFacts(transmit=True, proven=True, bitrate=500_000))
+    guard.set_bus("drive", BusFacts(transmit=True, virtual=True))
+
+    assert send(guard, RPM, 0.2) is Reason.RATE
+
+
+def test_two_names_for_one_unit_share_its_pause() -> None:
+    guard = open_guard((ENGINE, 0x0C), (replace(ENGINE, name="again"), 0x0D))
+    assert send(guard, RPM, 0.0) is None
+
+    assert send(guard, SPEED, 0.004) is Reason.ECU_GAP
+    assert send(guard, SPEED, 0.006) is None
+
+
+@pytest.mark.parametrize("gap_s", [0.0, -1.0, float("nan")])
+def test_no_description_in_code_makes_the_pause_shorter(gap_s: float) -> None:
+    guard = open_guard((replace(ENGINE, gap_s=gap_s), 0x0C))
+    assert send(guard, RPM, 0.0) is None
+
+    assert send(guard, RPM, 0.004) is Reason.ECU_GAP
+
+
+def test_a_request_to_all_units_gives_way_to_a_tester_of_one() -> None:
+    everybody = ControlUnit("everybody", "drive", 0x7DF, 0x7EF)
+    guard = open_guard((ENGINE, 0x0C), (everybody, 0x0C))
+    guard.heard("drive", 0x7E0, bytes.fromhex("0209020000000000"), 0.0)
+
+    assert send(guard, replace(RPM, id=0x7DF), 1.0) is Reason.OTHER_TESTER
+
+
+class Turncoat(bytes):
+    """Bytes that could show one thing and be another."""
+
+
+@pytest.mark.parametrize("data", [bytearray(RPM.data), Turncoat(RPM.data)])
+def test_only_plain_bytes_go_out(data: bytes) -> None:
+    assert send(open_guard((ENGINE, 0x0C)), replace(RPM, data=data), 0.0) is Reason.NOT_CLASSIC
