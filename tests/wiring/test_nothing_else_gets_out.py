@@ -283,6 +283,7 @@ class Law:
         size, service = (1, 0x01) if protocol == "service_01" else (2, 0x22)
         length = body[0] if body else 0
         used = body[1 : 1 + length]
+        known |= set(range(0, 0x100, 0x20)) if service == 1 else set()  # what it supports is asked first
         asked = [int.from_bytes(used[i : i + size], "big") for i in range(1, len(used), size)]
         rest = body[1 + length :]
         return (
