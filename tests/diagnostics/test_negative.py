@@ -50,3 +50,12 @@ def test_the_codes_have_the_names_an_independent_stack_gives_them() -> None:
         0x78: "RequestCorrectlyReceived_ResponsePending",
         0x7F: "ServiceNotSupportedInActiveSession",
     }
+
+
+def test_kwp_gives_a_few_codes_other_meanings_and_only_its_own_services_get_them() -> None:
+    assert "wants another format" in str(meaning(0x12, 0x21))
+    assert "wants another format" not in str(meaning(0x12, 0x22))
+    assert "wrong order" in str(meaning(0x22, 0x1A))
+    assert meaning(0x80, 0x21).remedy is Remedy.PARK
+    assert meaning(0x80, 0x22).remedy is Remedy.SLOWLY
+    assert meaning(0x31, 0x21) == meaning(0x31)

@@ -102,7 +102,8 @@ class Asking:
                 self._declined(line, broken.why, now)
         for request in self.scheduler.tick(now):
             self.counts.missed += 1
-            self._by_lane[request.lane].sending = None
+            line = self._by_lane[request.lane]
+            line.sending = line.part = None
             if self.scheduler.fell_silent(request):
                 self._tell(request.polls[0], now)
         return self.scheduler.next(now)
