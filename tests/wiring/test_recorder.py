@@ -22,7 +22,7 @@ from underdash.bus.memory import MemoryBus
 from underdash.bus.trace import TraceWriter, read_trace
 from underdash.contract.errors import UnderdashError
 from underdash.wiring import recorder as recorder_module
-from underdash.wiring.recorder import Recorder, about, make_room, new_trace
+from underdash.wiring.recorder import Recorder, about, file_bytes, make_room, new_trace
 
 WALL = datetime.datetime(2026, 3, 1, 12, 30, tzinfo=datetime.UTC)
 FRAME = Frame(0x101, bytes(8), False, 1.0)
@@ -199,3 +199,30 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(UnderdashError, match=r"recording\.folder .* choose one that can be written"):
         new_trace(tmp_path / "file", 10.0, WALL)
+
+
+def test_traces_never_outgrow_their_share_by_more_than_one_file(tmp_path: Path) -> None:
+    share_mb = 0.02
+    most = file_bytes(share_mb)
+
+    def following() -> TraceWriter:
+        return new_trace(tmp_path, share_mb, WALL)
+
+    link = Tapped()
+    recorder = Recorder(following(), {"drive": cast(Link, link)}, following, most)
+    for n in range(4000):
+        link.tap(Frame(0x101, bytes(8), False, float(n)))
+        if n % 100 == 0:
+            recorder.flush(10)
+            assert sum(path.stat().st_size for path in tmp_path.iterdir()) <= share_mb * 1e6 + most + 100
+    recorder.close()
+    assert (recorder.frames, recorder.dropped, recorder.failure) == (4000, 0, "")
+    kept = sorted(tmp_path.iterdir(), key=lambda path: path.stat().st_mtime_ns)
+    assert len(kept) > 4
+    last = [frame.at for path in kept for _, frame in read_trace(path)]
+    assert max(last) == 3999.0
+    assert sorted(last) == [float(n) for n in range(4000 - len(last), 4000)]
+
+
+def test_a_trace_is_an_eighth_of_the_share_but_never_huge() -> None:
+    assert (file_bytes(80.0), file_bytes(500.0), file_bytes(5000.0)) == (10e6, 62.5e6, 64e6)

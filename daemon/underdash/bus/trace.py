@@ -40,6 +40,10 @@ class TraceWriter:
         target: a path, which must not exist yet, or an open binary file, which stays open.
         about: lines for the top, such as ``{"boot": boot id, "wall": ISO time, "version": "0.1.0"}``.
 
+    Attributes:
+        frames: written so far.
+        size: bytes written so far.
+
     Raises:
         TraceError: the file cannot be made.
     """
@@ -54,17 +58,18 @@ class TraceWriter:
         else:
             self._file = target
         self.frames = 0
+        self.size = 0
         lines = [f"# underdash trace {TRACE_FORMAT}", *(f"# {key}: {value}" for key, value in (about or {}).items())]
-        self._file.write("".join(line.replace("\n", " ") + "\n" for line in lines).encode())
+        self.size += self._file.write("".join(line.replace("\n", " ") + "\n" for line in lines).encode())
 
     def write(self, role: str, frame: Frame) -> None:
         """Add a frame; it reaches the disk with `flush`."""
-        self._file.write(line_of(role, frame).encode())
+        self.size += self._file.write(line_of(role, frame).encode())
         self.frames += 1
 
     def mark(self, text: str, at: float) -> None:
         """Add a remark that a person made at `at`."""
-        self._file.write(f"# mark ({at:.6f}) {' '.join(text.split())}\n".encode())
+        self.size += self._file.write(f"# mark ({at:.6f}) {' '.join(text.split())}\n".encode())
 
     def flush(self, durable: bool = False) -> None:
         """Hand what was written to the system; `durable` waits until it would survive a lost supply."""

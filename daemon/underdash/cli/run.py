@@ -18,6 +18,7 @@ from .common import add_config, config, uninterrupted
 
 if TYPE_CHECKING:
     from ..bus.link import Link
+    from ..bus.trace import TraceWriter
     from ..config.schema import Config
     from ..wiring.building import Built
     from ..wiring.recorder import Recorder
@@ -128,11 +129,14 @@ def _start(built: Built) -> None:
 def _recorder(config: Config, links: Mapping[str, Link], made: list[Recorder]) -> Recorder | None:
     if not config.recording.traces:
         return None
-    from ..wiring.recorder import Recorder, new_trace
+    from ..wiring.recorder import Recorder, file_bytes, new_trace
 
-    folder = config.path.parent / config.recording.folder
-    writer = new_trace(folder, config.recording.share_mb, datetime.datetime.now(datetime.UTC))
-    made.append(Recorder(writer, links))
+    folder, share_mb = config.path.parent / config.recording.folder, config.recording.share_mb
+
+    def following() -> TraceWriter:
+        return new_trace(folder, share_mb, datetime.datetime.now(datetime.UTC))
+
+    made.append(Recorder(following(), links, following, file_bytes(share_mb)))
     return made[0]
 
 

@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from importlib.metadata import version
+from math import inf
 from pathlib import Path
 
 import structlog
@@ -22,6 +23,9 @@ _log = structlog.get_logger()
 FLUSH_S = 1.0
 CLOSE_S = 5.0
 MOST_WAITING = 50_000
+MOST_FILE_BYTES = 64e6
+FILES_A_SHARE = 8
+"""A trace is at most this part of its share, so that making room loses an eighth and never everything."""
 OWN_TRACES = "[0-9]*-[0-9]*-[0-9]*.log"
 """What `new_trace` calls its files; what a person recorded into the same folder is never deleted."""
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
@@ -37,16 +41,27 @@ class Recorder:
     Args:
         writer: the open trace.
         links: buses whose frames are recorded.
+        following: opens the trace that goes on where one is full; None writes everything into one.
+        most_bytes: when a trace is full.
 
     Attributes:
         dropped: frames left out because the disk did not keep up.
         failure: why recording ended, "" while it goes on.
     """
 
-    def __init__(self, writer: TraceWriter, links: Mapping[str, Link]) -> None:
+    def __init__(
+        self,
+        writer: TraceWriter,
+        links: Mapping[str, Link],
+        following: Callable[[], TraceWriter] | None = None,
+        most_bytes: float = inf,
+    ) -> None:
         self.dropped = 0
         self.failure = ""
         self._writer = writer
+        self._following = following
+        self._most_bytes = most_bytes
+        self._frames_before = 0
         self._jobs: queue.Queue[_Job | None] = queue.Queue(MOST_WAITING)
         self._taps = [(link, self._tap(role)) for role, link in links.items()]
         for link, tap in self._taps:
@@ -57,7 +72,7 @@ class Recorder:
     @property
     def frames(self) -> int:
         """Frames written so far."""
-        return self._writer.frames
+        return self._frames_before + self._writer.frames
 
     def mark(self, text: str, at: float) -> None:
         """Put a remark into the trace."""
@@ -110,6 +125,8 @@ class Recorder:
         try:
             while (job := self._next()) is not None:
                 job(self._writer)
+                if self._following is not None and self._writer.size >= self._most_bytes:
+                    self._turn_over(self._following)
                 if time.monotonic() - flushed_at > FLUSH_S:
                     self._writer.flush(durable=True)
                     flushed_at = time.monotonic()
@@ -119,6 +136,14 @@ class Recorder:
             _log.warning("recording_ended", error=str(exc))
         finally:
             self._close_writer()
+
+    def _turn_over(self, following: Callable[[], TraceWriter]) -> None:
+        """Close a full trace and go on in a new one."""
+        full = self._writer
+        full.flush(durable=True)
+        full.close()
+        self._writer = following()
+        self._frames_before += full.frames
 
     def _next(self) -> _Job | None:
         try:
@@ -163,6 +188,11 @@ def new_trace(folder: Path, share_mb: float, wall: datetime.datetime) -> TraceWr
     while (path := folder / f"{stem}-{number}.log").exists():
         number += 1
     return TraceWriter(path, about(wall))
+
+
+def file_bytes(share_mb: float) -> float:
+    """Return how large a trace gets before the next is begun."""
+    return min(share_mb * 1e6 / FILES_A_SHARE, MOST_FILE_BYTES)
 
 
 def make_room(folder: Path, share_mb: float) -> list[Path]:
