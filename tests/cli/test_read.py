@@ -88,6 +88,14 @@ def test_a_packed_trace_reads_the_same(typed: Typed, trace: Path, car: Path, tmp
     assert typed("read", packed, "--car", car).out == typed("read", trace, "--car", car).out
 
 
+def test_a_refused_trace_leaves_no_head(typed: Typed, car: Path, tmp_path: Path) -> None:
+    (tmp_path / "no.log").write_text("this is no trace\n")
+    for more in ((), ("--wide", "1"), ("--all-sources",)):
+        done = typed("read", tmp_path / "no.log", "--car", car, *more)
+        assert done.status != 0
+        assert done.out == ""
+
+
 @real
 def test_the_recorded_drive_reads_as_decoding_by_hand_says(typed: Typed) -> None:
     found = rows(typed("read", RECORDING, "--car", STANDARD, "--unit", "kPa=kPa").out)

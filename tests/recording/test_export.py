@@ -37,6 +37,28 @@ def test_the_long_table_has_a_row_for_every_sample_in_the_owners_unit() -> None:
     assert table.written == 3
 
 
+def test_only_the_source_that_counts_is_written_unless_all_are_wanted() -> None:
+    written = {}
+    for all_sources in (False, True):
+        store = Store(SIGNALS)
+        heard = store.slot("p", "broadcast", Rank.BROADCAST, period_s=0.1)
+        asked = store.slot("p", "poll", Rank.POLL)
+        out = io.StringIO(newline="")
+        LongTable(out, store, all_sources=all_sources)
+        asked.put(100.0, Quality.GOOD, 1.0)
+        heard.put(101.0, Quality.GOOD, 1.5)
+        asked.put(102.0, Quality.GOOD, 1.6)
+        written[all_sources] = [row[2] for row in rows(out.getvalue())[1:]]
+    assert written == {False: ["100", "101"], True: ["100", "101", "102"]}
+
+
+def test_nothing_is_written_before_something_was_understood() -> None:
+    out = io.StringIO(newline="")
+    LongTable(out, Store(SIGNALS))
+    WideTable(out, Store(SIGNALS), ["p"], hz=1.0)
+    assert out.getvalue() == ""
+
+
 def test_the_wide_table_leaves_a_cell_empty_once_its_value_is_gone() -> None:
     store = Store(SIGNALS)
     p = store.slot("p", "broadcast", Rank.BROADCAST, period_s=0.1)

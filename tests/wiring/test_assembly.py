@@ -124,3 +124,15 @@ def test_a_car_that_nobody_brings_is_told(wanted: str, says: str) -> None:
 def test_without_any_car_it_says_how_to_get_one() -> None:
     with pytest.raises(GivenError, match="none; enable a plug-in that brings one"):
         choose_car("tarn", load({}))
+
+
+WIRED = """
+@hookimpl
+def inputs():
+    return [Input("dashboard.night", "gpio", "GPIO22")]
+"""
+
+
+def test_a_wired_input_is_said_not_to_be_read(tiny_plugin: TinyPlugin) -> None:
+    assembly = assemble(CAR, with_tiny(tiny_plugin(WIRED)))
+    assert assembly.problems == ["plug-in tiny brings dashboard.night: wired inputs are not read by this version"]

@@ -24,6 +24,11 @@ def add(parser: argparse.ArgumentParser) -> None:
     add_bus(parser)
     parser.add_argument("--out", metavar="F", help="where to write; the standard output if left out")
     parser.add_argument("--wide", type=rate, metavar="HZ", help="a row every 1/HZ seconds, a column a signal")
+    parser.add_argument(
+        "--all-sources",
+        action="store_true",
+        help="write the samples of every source of a signal, not only of the one that counts at that moment",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -34,9 +39,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is None:
         if sys.stdout is None:
             raise UnderdashError("the standard output is closed; name a file with --out")
-        written = _write(assembly, reading, sys.stdout, arguments.wide)
+        written = _write(assembly, reading, sys.stdout, arguments.wide, arguments.all_sources)
     else:
-        written = _write_file(assembly, reading, Path(arguments.out), arguments.wide)
+        written = _write_file(assembly, reading, Path(arguments.out), arguments.wide, arguments.all_sources)
     _tell(assembly, reading, written)
     return 0
 
@@ -47,20 +52,22 @@ def _check_out(arguments: argparse.Namespace) -> None:
             raise GivenError(f"--out {arguments.out} is the trace itself; name another file")
 
 
-def _write_file(assembly: Assembly, reading: TracePlayer, path: Path, hz: float | None) -> int:
+def _write_file(assembly: Assembly, reading: TracePlayer, path: Path, hz: float | None, all_sources: bool) -> int:
     with put_in_place(path, "--out") as part, part.open("w", newline="", encoding="utf-8") as out:
-        return _write(assembly, reading, out, hz)
+        return _write(assembly, reading, out, hz, all_sources)
 
 
-def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | None) -> int:
+def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | None, all_sources: bool) -> int:
     from ..recording.export import LongTable, WideTable
 
     if hz is None:
-        table = LongTable(out, assembly.store)
-        reading.play()
+        table = LongTable(out, assembly.store, all_sources=all_sources)
+        reading.play(before=table.begin)
+        table.begin()
         return table.written
     wide = WideTable(out, assembly.store, assembly.store.names(), hz)
     reading.play(before=wide.advance)
+    wide.begin()
     return wide.written
 
 

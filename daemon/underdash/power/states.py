@@ -221,11 +221,6 @@ class Power:
                     break
         return self.state, tuple(effects)
 
-    def low_for_s(self, now: float) -> float:
-        """Return for how many seconds the battery has counted as low."""
-        since = self._held.get(When.BATTERY_LOW)
-        return 0.0 if since is None else now - since
-
     # --- inside -------------------------------------------------------------------------------------------------
 
     def _note_cranking(self, inputs: PowerInputs, now: float) -> None:

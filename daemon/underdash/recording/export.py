@@ -32,19 +32,30 @@ class LongTable:
 
     Args:
         out: text file opened with ``newline=""``.
-        store: whose units the owner chose; every sample of every source that is there now is written.
+        store: whose units the owner chose; samples of the sources that are there now are written.
+        all_sources: write the samples of all sources, not only of the one that counts at that moment.
     """
 
-    def __init__(self, out: TextIO, store: Store) -> None:
+    def __init__(self, out: TextIO, store: Store, *, all_sources: bool = False) -> None:
         self._rows = csv.writer(out)
         self._store = store
+        self._all_sources = all_sources
+        self._begun = False
         self.written = 0
-        self._rows.writerow(("seconds", "signal", "value", "unit", "quality", "source"))
         for name in store.names():
             store.watch(name, self.add)
 
+    def begin(self, now: float = 0.0) -> None:
+        """Write the head, once; not before something was understood, so that a refused trace leaves nothing."""
+        if not self._begun:
+            self._begun = True
+            self._rows.writerow(("seconds", "signal", "value", "unit", "quality", "source"))
+
     def add(self, slot: Slot) -> None:
         """Write the sample a slot just took."""
+        if not (self._all_sources or self._store.counts(slot, slot.at)):
+            return
+        self.begin()
         unit = self._store.unit(slot.signal)
         value = in_unit(slot.value, slot.signal, unit)
         self._rows.writerow((f"{slot.at:.6f}", slot.signal.name, cell(value), unit, str(slot.quality), slot.source))
@@ -67,13 +78,20 @@ class WideTable:
         self._names = tuple(names)
         self._hz = hz
         self._next: int | None = None
+        self._begun = False
         self.written = 0
         units = [store.unit(slots[0].signal) if (slots := store.slots(name)) else "" for name in self._names]
-        heads = [f"{name} [{unit}]" if unit else name for name, unit in zip(self._names, units, strict=True)]
-        self._rows.writerow(("seconds", *heads))
+        self._heads = [f"{name} [{unit}]" if unit else name for name, unit in zip(self._names, units, strict=True)]
+
+    def begin(self) -> None:
+        """Write the head, once; not before something was understood, so that a refused trace leaves nothing."""
+        if not self._begun:
+            self._begun = True
+            self._rows.writerow(("seconds", *self._heads))
 
     def advance(self, now: float) -> None:
         """Write the rows that are due up to `now`; call it before the samples of `now` are stored."""
+        self.begin()
         if self._next is None or now - self._next / self._hz > PAUSE_S:
             self._next = floor(now * self._hz) + 1
         while self._next / self._hz <= now:
@@ -82,6 +100,7 @@ class WideTable:
 
     def row(self, at: float) -> None:
         """Write one row as of `at`."""
+        self.begin()
         readings = [self._store.read(name, at) for name in self._names]
         cells = [cell(r.shown if r.shown is not None else r.value) for r in readings]
         self._rows.writerow((f"{at:.6f}", *cells))

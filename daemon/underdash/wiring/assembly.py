@@ -135,6 +135,10 @@ def assemble(
     derived = DerivedRunner(brought.derived_signals, store, suspended.__setitem__)
     problems = [*vetoed, *broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
+    problems += [
+        f"plug-in {plugin} brings {one.signal}: wired inputs are not read by this version"
+        for plugin, one in brought.inputs
+    ]
     memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
     parts = (broadcasts, compiled, asking, derived, memory, problems, suspended)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
