@@ -44,7 +44,7 @@ def test_pictures_of_telling_moments_are_kept(typed: Typed, tmp_path: Path) -> N
         (["--seconds", "-1"], "larger than 0"),
         (["--seconds", "0"], "larger than 0"),
         (["--seconds", "nan"], "a number is wanted"),
-        (["--seed", "x"], "--seed"),
+        (["--seed", "x"], "--seed: a whole number is wanted; found 'x'; see `underdash demo --help`"),
     ],
 )
 def test_a_wrong_argument_is_told_and_ends_with_two(typed: Typed, arguments: list[str], says: str) -> None:

@@ -41,7 +41,9 @@ def test_the_version_is_told(typed: Typed) -> None:
 def test_an_unknown_word_ends_with_two(typed: Typed, arguments: list[str]) -> None:
     done = typed(*arguments)
     assert done.status == 2
-    assert "usage:" in done.err
+    assert done.err.startswith("underdash: ")
+    assert done.err.count("\n") == 1
+    assert "--help`" in done.err
 
 
 @pytest.mark.parametrize(

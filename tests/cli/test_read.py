@@ -88,6 +88,13 @@ def test_a_packed_trace_reads_the_same(typed: Typed, trace: Path, car: Path, tmp
     assert typed("read", packed, "--car", car).out == typed("read", trace, "--car", car).out
 
 
+@pytest.mark.parametrize("name", ["no.log", "no.log.gz", "no.blf"])
+def test_a_trace_that_is_not_there_is_a_wrong_argument(typed: Typed, car: Path, tmp_path: Path, name: str) -> None:
+    done = typed("read", tmp_path / name, "--car", car)
+    assert done.status == 2
+    assert "cannot be opened" in done.err
+
+
 def test_a_refused_trace_leaves_no_head(typed: Typed, car: Path, tmp_path: Path) -> None:
     (tmp_path / "no.log").write_text("this is no trace\n")
     for more in ((), ("--wide", "1"), ("--all-sources",)):
@@ -226,7 +233,7 @@ def test_a_trace_that_is_none_is_told(typed: Typed, car: Path, name: str, conten
 def test_a_trace_that_is_not_there_or_a_folder_is_told(typed: Typed, car: Path, tmp_path: Path) -> None:
     for path in (tmp_path / "nosuch.log", tmp_path):
         done = typed("read", path, "--car", car)
-        assert done.status == 1
+        assert done.status == 2
         assert str(path) in done.err
 
 

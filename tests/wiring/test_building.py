@@ -13,11 +13,13 @@ import pytest
 from underdash.bus.lock import BusLock, runtime_directory
 from underdash.bus.memory import MemoryBus
 from underdash.bus.port import PortBusyError
+from underdash.bus.refusals import Reason
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.pace import PacedLoop, paced_loop
 from underdash.wiring.building import Built, build, state_directory
+from underdash.wiring.demo import Demo
 from underdash.wiring.kept import Kept
 
 TEXT = """
@@ -194,3 +196,33 @@ def test_a_panel_that_does_not_open_is_tried_again_while_the_others_show(loop: P
     assert not any("no such device" in fault for fault in daemon.status().faults)
     daemon.stop()
     daemon.stop()
+
+
+IN_MEMORY = ('interface = "virtual"\nchannel = "one"', 'interface = "memory"')
+
+
+def test_nothing_is_refused_before_the_buses_were_looked_at(loop: PacedLoop) -> None:
+    daemon = Demo("tarn", loop, seed=1).daemon
+    daemon.start()
+    assert daemon.sending.guard.counts
+    assert Reason.TRANSMIT_OFF not in daemon.sending.guard.counts
+    daemon.stop()
+
+
+def test_failures_of_ticks_that_differ_every_time_are_not_kept_for_ever(
+    loop: PacedLoop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    built = build(
+        config(IN_MEMORY[0], IN_MEMORY[1]), loop, memory={"drive": MemoryBus("drive"), "comfort": MemoryBus("comfort")}
+    )
+
+    def broken(now: float) -> None:
+        raise ValueError(f"at {now}")
+
+    monkeypatch.setattr(built.daemon, "_step", broken)
+    loop.call_later(10.0, loop.stop)
+    built.daemon._tick()
+    loop.run_forever()
+    built.daemon.stop()
+    built.release()
+    assert len(built.daemon._tick_failures) == 20

@@ -15,7 +15,7 @@ from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from .frames import ERROR, Frame
 
 if TYPE_CHECKING:
@@ -31,6 +31,10 @@ _LATEST_S = 1e12
 
 class TraceError(UnderdashError):
     """A trace cannot be read or written; names file and line."""
+
+
+class UnreadableTraceError(TraceError, GivenError):
+    """A trace that was named is not there, or may not be read."""
 
 
 class TraceWriter:
@@ -205,7 +209,7 @@ def read_trace(path: Path) -> Trace:
         # closed by `_closing`, when all lines are read or nobody holds the trace any more
         file = gzip.open(path) if path.suffix == ".gz" else path.open("rb")  # noqa: SIM115
     except OSError as exc:
-        raise TraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
+        raise UnreadableTraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
     return Trace(_closing(file), str(path))
 
 
@@ -215,7 +219,7 @@ class _OtherTrace(Trace):
     def __init__(self, path: Path) -> None:
         super().__init__((), str(path))
         if not path.is_file():
-            raise TraceError(f"trace {path} cannot be opened: no such file; check its name")
+            raise UnreadableTraceError(f"trace {path} cannot be opened: no such file; check its name")
         self._frames = self._messages(path)
 
     def _messages(self, path: Path) -> Iterator[tuple[str, Frame]]:

@@ -1,7 +1,8 @@
 """The command line: one file a verb, each with `add(parser)` and `run(arguments) -> exit status`.
 
 Verbs import what they need when they run, so that ``underdash --help`` stays quick. Exit status: 0 done, 1 it could not
-be done, 2 what was given is wrong, 130 stopped by the keyboard. A person sees sentences, never a traceback.
+be done, 2 what was given is wrong, 130 stopped by the keyboard. A file that was named and is missing or may not be read
+is 2, whatever it was to be. A person sees sentences, never a traceback.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import NoReturn
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 
 KEYBOARD = 130
 
@@ -43,9 +45,17 @@ class _Version(argparse.Action):
         parser.exit()
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with the arguments in one sentence."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with a sentence instead of the usage lines, which nobody reads."""
+        raise GivenError(f"{message}; see `{self.prog} --help`")
+
+
 def parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="underdash",
         description="Shows what a car's buses know: listen, ask, show, and sleep when the car does. It only reads.",
         epilog="Not for use by the driver while driving. An added gauge does not replace the car's own warnings.",

@@ -125,6 +125,14 @@ def rate(text: str) -> float:
     return value
 
 
+def whole(text: str) -> int:
+    """Read a whole number, for argparse."""
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"a whole number is wanted; found {text!r}") from None
+
+
 def number(text: str) -> float:
     """Read a number, for argparse."""
     try:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
-from .common import positive, put_in_place, uninterrupted
+from .common import positive, put_in_place, uninterrupted, whole
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -37,7 +37,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="X",
         help='seconds of the drive per second, or "max" (default %(default)g)',
     )
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another drive (default %(default)s)")
+    parser.add_argument("--seed", type=whole, default=1, metavar="N", help="another drive (default %(default)s)")
     parser.add_argument("--pictures", metavar="DIR", help="keep pictures of the pages at telling moments there")
     parser.add_argument("--report", metavar="F.json", help="write counts and final values there")
 

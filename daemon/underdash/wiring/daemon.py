@@ -39,6 +39,7 @@ _log = structlog.get_logger()
 TICK_S = 0.04
 SLEEPY_TICK_S = 0.25
 SLOW_S = 0.2
+MOST_TICK_FAILURES = 20
 PANEL_RETRY_S = 10.0
 FIRST_PAGE_S = 1.0
 VOLTAGE = "low_voltage_battery.voltage"
@@ -136,6 +137,7 @@ class Daemon:
         self._show_first_page(now)
         for link in self.links.values():
             link.start(self._loop, now)
+        self._look_at_buses(now)  # before anything is asked: until then the guard takes every bus for closed
         self.polling = True
         self.ask()
         self._tick()
@@ -231,7 +233,8 @@ class Daemon:
             self._step(now)
         except Exception as exc:
             # ours: keep the rest of the daemon going, the next tick may do better; say each kind of failure once
-            if repr(exc) not in self._tick_failures:
+            # the text may hold a number that changes with every tick
+            if repr(exc) not in self._tick_failures and len(self._tick_failures) < MOST_TICK_FAILURES:
                 self._tick_failures.add(repr(exc))
                 _log.exception("tick_failed")
         asleep = self.power.state is PowerState.ASLEEP
