@@ -88,3 +88,31 @@ def test_a_file_that_is_no_text_is_told(typed: Typed, config: Path) -> None:
     done = typed("check", "--config", config)
     assert done.status == 2
     assert "UTF-8" in done.err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('interface = "virtual"\nchannel = "nobody"', 'channel = "can77"', "there is no CAN interface 'can77'"),
+        ('interface = "virtual"\nchannel = "nobody"', 'hardware = "spi77.0"', "fits none of the CAN interfaces"),
+        ("{ file = ", "{ fil = ", "did you mean 'file'?"),
+        ('{ file = "panel.png"', "{ file = 3", "settings.file is 3"),
+        ('"panel.png"', '"nosuch/panel.png"', "nosuch is no folder"),
+        ("[power]", '[recording]\ntraces = true\nfolder = "small.toml"\n\n[power]', "recording.folder"),
+    ],
+)
+def test_what_this_machine_does_not_have_is_an_error(
+    typed: Typed, changed: Changed, old: str, new: str, says: str
+) -> None:
+    done = typed("check", "--config", changed(old, new))
+    assert done.status == 2
+    assert says in done.out
+
+
+def test_a_state_folder_that_cannot_be_written_is_an_error(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("STATE_DIRECTORY", str(config))
+    done = typed("check", "--config", config)
+    assert done.status == 2
+    assert "state cannot be kept in" in done.out

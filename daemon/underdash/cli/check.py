@@ -38,13 +38,14 @@ def run(arguments: argparse.Namespace) -> int:
 def _findings(config: Config) -> list[Finding]:
     from ..config.checking import Finding, Level, explain
     from ..wiring.building import assembled
+    from ..wiring.machine import findings
 
     try:
         assembly = assembled(config)
     except UnderdashError as exc:
         return [Finding(Level.ERROR, str(exc)), *explain(config, None, _installed_only())]
     return sorted(
-        [*explain(config, assembly.car, _around(assembly)), *_of_assembly(config, assembly)],
+        [*explain(config, assembly.car, _around(assembly)), *_of_assembly(config, assembly), *findings(config)],
         key=lambda finding: list(Level).index(finding.level),
     )
 

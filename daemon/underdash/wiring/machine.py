@@ -1,0 +1,80 @@
+"""What a configuration needs of this machine, looked at without opening a bus or leaving a file behind."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+from ..bus.opening import interfaces, resolve
+from ..bus.port import PortAbsentError
+from ..config.checking import Finding, Level
+from ..config.mistakes import nearest
+from ..config.schema import Config
+from .building import state_directory
+
+PICTURE_KEYS = ("file",)
+
+
+def findings(config: Config) -> Iterator[Finding]:
+    """Say which interfaces are not there and which folders cannot be written."""
+    yield from _interfaces(config)
+    yield from _pictures(config)
+    if not _writable(state_directory()):
+        yield Finding(
+            Level.ERROR, f"state cannot be kept in {state_directory()}", "make that folder one this user may write"
+        )
+    folder = config.path.parent / config.recording.folder
+    if config.recording.traces and not _writable(folder):
+        yield Finding(Level.ERROR, f"recording.folder {folder} cannot be written", "choose one that can be")
+
+
+def _interfaces(config: Config) -> Iterator[Finding]:
+    there = interfaces()
+    for role, bus in config.bus.items():
+        if bus.interface != "socketcan":
+            continue
+        if bus.hardware:
+            try:
+                resolve(bus.hardware)
+            except PortAbsentError as exc:
+                yield Finding(Level.ERROR, f"bus.{role}: {exc}")
+        elif bus.channel not in there:
+            near = nearest(bus.channel, there)
+            guess = f"; did you mean {near!r}?" if near else ""
+            listed = ", ".join(there) or "none"
+            yield Finding(
+                Level.ERROR,
+                f"bus.{role}: there is no CAN interface {bus.channel!r}; there are: {listed}{guess}",
+                "check the plug and that the interface is set up",
+            )
+
+
+def _pictures(config: Config) -> Iterator[Finding]:
+    for name, panel in config.panel.items():
+        if panel.driver != "picture":
+            continue
+        where = f"panel.{name}.settings"
+        for key in panel.settings:
+            if key not in PICTURE_KEYS:
+                near = nearest(key, PICTURE_KEYS)
+                guess = f"; did you mean {near!r}?" if near else ""
+                yield Finding(Level.ERROR, f"{where}.{key} is no setting of the picture driver{guess}", "it has: file")
+        file = panel.settings.get("file")
+        if file is None:
+            continue
+        if not isinstance(file, str) or not file:
+            yield Finding(Level.ERROR, f"{where}.file is {file!r}", "give a path as text")
+            continue
+        folder = (config.path.parent / file).parent
+        if not (folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)):
+            why = "cannot be written" if folder.is_dir() else "is no folder"
+            yield Finding(Level.ERROR, f"{where}.file: {folder} {why}", "name a file in a folder that can be written")
+
+
+def _writable(folder: Path) -> bool:
+    """Return whether a folder can be written, or made where it is missing."""
+    for place in (folder, *folder.parents):
+        if place.exists():
+            return place.is_dir() and os.access(place, os.W_OK | os.X_OK)
+    return False
