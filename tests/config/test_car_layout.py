@@ -29,7 +29,7 @@ def field(counts_from: int = 0, frame_bytes: int = 8, **keys: Any) -> Field:
 def mistake(frame_bytes: int = 8, counts_from: int = 0, **keys: Any) -> str:
     around = context(counts_from)
     assert field_of({"signal": "engine.speed", **keys}, (), around, frame_bytes) is None
-    return "\n".join(str(found).removeprefix("somewhere").lstrip(":, ") for found in around.mistakes.found)
+    return "\n".join(str(found).removeprefix("line -").lstrip(":, ") for found in around.mistakes.found)
 
 
 LITTLE, BIG = ByteOrder.LITTLE, ByteOrder.BIG

@@ -58,8 +58,8 @@ def mistakes(file: Path, text: str) -> list[str]:
 
 
 BAD = [
-    ("", "somewhere, bus: found nothing, allowed: at least one [bus.<role>]"),
-    ("", "somewhere, counting: found nothing, allowed: this key must be there"),
+    ("", "line -, bus: found nothing, allowed: at least one [bus.<role>]"),
+    ("", "line -, counting: found nothing, allowed: this key must be there"),
     ("format = 7", "line 1, format: found 7, allowed: one of 1"),
     ('counting = "from 2"', 'line 1, counting: found \'from 2\', allowed: one of "from 0", "from 1"'),
     ("brodcast = []", "line 1, brodcast: found 'brodcast', allowed: keys base, broadcast,"),

@@ -30,7 +30,7 @@ def test_a_mistake_whose_line_is_not_known_says_so() -> None:
     mistakes = Mistakes(Source("f"))
     mistakes.add((), 1, "a table")
 
-    assert str(mistakes.found[0]) == "somewhere: found 1, allowed: a table"
+    assert str(mistakes.found[0]) == "line -: found 1, allowed: a table"
 
 
 def test_a_key_takes_the_line_of_what_is_around_it() -> None:

@@ -61,7 +61,7 @@ def test_defaults_are_those_of_the_power_room() -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "somewhere, car: found nothing, allowed: this key must be there"),
+        ("", "line -, car: found nothing, allowed: this key must be there"),
         ('format = 2\n[car]\nname = "a"', "line 1, format: found 2, allowed: one of 1"),
         ('format = true\n[car]\nname = "a"', "line 1, format: found true, allowed: one of 1"),
         ("format = 1\n[car]", "line 2, car: found a table, allowed: either `name`, of a car"),
@@ -145,3 +145,8 @@ def test_units_are_checked_without_a_catalogue_too() -> None:
     assert parse_config(LEAST + '[units]\n"my.own" = "bar"').units == {"my.own": "bar"}
     with pytest.raises(ConfigError, match="units"):
         parse_config(LEAST + '[units]\n"my.own" = "baar"')
+
+
+def test_a_misspelt_interface_is_named_where_its_other_keys_look_wrong() -> None:
+    with pytest.raises(ConfigError, match="did you mean interface = 'socketcan'"):
+        parse_config(LEAST + '[bus.other]\ninterface = "socketcn"\nhardware = "spi0.0"')

@@ -44,7 +44,7 @@ class Mistake:
     hint: str = ""
 
     def __str__(self) -> str:
-        place = f"line {self.line}" if self.line else "somewhere"
+        place = f"line {self.line}" if self.line else "line -"
         key = f", {self.key}" if self.key else ""
         hint = f"; did you mean {self.hint!r}?" if self.hint else ""
         return f"{place}{key}: found {self.found}, allowed: {self.allowed}{hint}"

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
 from ..power.states import PowerOptions, Supply
-from .mistakes import Source
+from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
 
 Seconds = Annotated[float, Limits(above=0.0, high=86_400.0, unit="s")]
@@ -51,6 +51,10 @@ class PluginsConfig:
     enabled: tuple[str, ...] = ()
 
 
+INTERFACES = ("socketcan", "memory", "virtual", "gs_usb", "serial", "slcan", "socketcand", "udp_multicast")
+"""Kinds of interfaces a person may mean: our own, and what python-can calls the common ones."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class BusConfig:
     """``[bus.<role>]``: where a bus of the car is connected.
@@ -73,7 +77,9 @@ class BusConfig:
         if self.interface == "socketcan" and not (self.channel or self.hardware):
             raise WrongError('`hardware` (where it is plugged in, such as "spi0.0") or `channel` ("can0")')
         if self.hardware and self.interface != "socketcan":
-            raise WrongError("`channel`; `hardware` is for socketcan")
+            near = nearest(self.interface, INTERFACES)
+            guess = f"; did you mean interface = {near!r}?" if near and near != self.interface else ""
+            raise WrongError(f"`channel`; `hardware` is for socketcan{guess}")
 
 
 @dataclass(frozen=True, kw_only=True)
