@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from .contract.pages import Alert, Canvas, Page, PanelDriver, Role, Scale, Zone
     from .contract.plugin import CONTRACT, Limits, PluginInfo
     from .contract.requests import Answer, ControlUnit, Part, PartKind, PollRequest, Protocol, SingleFrameFormat
-    from .contract.signals import Age, Kind, PowerState, Quality, Reading, Sample, Signal, Snapshot, Value, worst
+    from .contract.signals import Age, Kind, PowerState, Quality, Reading, Signal, Snapshot, Value, worst
     from .contract.sources import Derived, Input, Result
     from .contract.units import UNITS, Unit, compatible, convert, linear
 
@@ -82,7 +82,6 @@ __all__ = [
     "ResetPeak",
     "Result",
     "Role",
-    "Sample",
     "Scale",
     "Select",
     "ShowPage",

@@ -74,16 +74,6 @@ class Signal:
 
 
 @dataclass(frozen=True, slots=True)
-class Sample:
-    """One value of a signal: `at` is monotonic seconds, `source` a sentence fragment such as "poll engine 01 0B"."""
-
-    value: Value
-    quality: Quality
-    at: float
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
 class Reading:
     """A signal as a page sees it.
 
