@@ -214,3 +214,10 @@ def test_the_two_kinds_of_standard_ids_differ_in_nothing_else() -> None:
 
     assert [unit.extended for unit in (*short.units, *long.units)] == [False, True]
     assert replace(long, name=short.name, title=short.title, units=short.units) == short
+
+
+def test_the_shipped_configuration_shows_the_boost_keys_that_are_easily_missed() -> None:
+    shipped = Path(__file__).parents[2] / "config" / "underdash.toml"
+    table = shipped.read_text().partition("[plugin.boost]")[2].partition("\n[")[0]
+    for key in ("history_s", "reference_limit_s", "vacuum_side"):
+        assert f"\n# {key} = " in table
