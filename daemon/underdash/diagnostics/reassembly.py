@@ -185,9 +185,12 @@ class Reassembly:
         return Heard(broken=self._end(Fault.UNEXPECTED, f"frame number {pdu.number} of a message that did not begin"))
 
     def _refuse(self, pdu: Malformed, now: float) -> Heard:
-        if pdu.kind is Kind.FLOW_CONTROL:
+        if pdu.kind is Kind.FLOW_CONTROL or (pdu.kind is Kind.CONSECUTIVE and self.state is State.SKIPPING):
             return NOTHING
-        return Heard(broken=Broken(Fault.LENGTH, pdu.why))
+        broken = self._end(Fault.LENGTH, pdu.why)
+        if pdu.kind is Kind.SINGLE:  # nothing comes after it
+            self.reset()
+        return Heard(broken=broken)
 
     def _overlook(self, pdu: Malformed, now: float) -> Heard:
         self.ignored += 1
