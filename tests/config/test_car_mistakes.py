@@ -151,7 +151,8 @@ BAD = [
     ),
     (
         HEAD + '[[poll]]\nunit = "engine"\nprotocol = "identifier_22"\nidentifier = "F190"',
-        'line 11, poll#1.fields: found nothing, allowed: at least one field; only "service_01" and "service_09" have standard ones',
+        "line 11, poll#1.fields: found nothing, allowed: at least one field; "
+        'only "service_01" and "service_09" have standard ones',
     ),
     (HEAD + FORMAT + EXCHANGE.replace("12", "9"), "line 24, exchange#1.times: found 9, allowed: at least 10 times"),
     (

@@ -233,6 +233,9 @@ class Canvas:
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         raise AssertionError("the boost page has no rows")
 
+    def sentence(self, text: str, role: Role = Role.INK) -> None:
+        raise AssertionError("this page says no sentences")
+
     def remark(self, text: str, role: Role = Role.CAUTION) -> None:
         self.said = text
 

@@ -63,6 +63,9 @@ class Canvas:
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         self.table = rows
 
+    def sentence(self, text: str, role: Role = Role.INK) -> None:
+        raise AssertionError("this page says no sentences")
+
     def remark(self, text: str, role: Role = Role.CAUTION) -> None:
         self.said = text
 
