@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         Mark,
         Refresh,
         ResetPeak,
+        SetChoice,
         ShowPage,
         TurnPage,
     )
@@ -84,6 +85,7 @@ __all__ = [
     "Role",
     "Scale",
     "Select",
+    "SetChoice",
     "ShowPage",
     "Signal",
     "SingleFrameFormat",

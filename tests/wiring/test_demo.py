@@ -14,6 +14,7 @@ from underdash.contract.buttons import GoQuiet
 from underdash.diagnostics.obd import with_fields
 from underdash.simulator.driver import Phase, Press
 from underdash.simulator.units import Fault
+from underdash.wiring.report import report
 
 Make = Callable[..., Any]
 
@@ -415,3 +416,12 @@ def test_on_the_whole_drive_power_goes_down_step_by_step(whole: Any) -> None:
     assert states[:1] == ["awake"]
     assert states[-1] in ("lingering", "asleep", "off")
     assert not whole.demo.daemon.status().faults
+
+
+@pytest.mark.slow
+def test_the_report_of_a_whole_drive_tells_what_was_known_before_the_car_fell_asleep(whole: Any) -> None:
+    told = report(whole.demo, 1.0)
+    assert told["final"]["vehicle.ignition"]["value"] == "ON"
+    assert told["final"]["gearbox.oil_temperature"]["value"] > 60.0
+    assert told["car"]["recognised"] == "the car is the described one"
+    assert told["power"][-1]["state"] == "asleep"

@@ -74,7 +74,18 @@ class GoQuiet:
     on: bool = True
 
 
-Action = TurnPage | ShowPage | ResetPeak | Acknowledge | Mark | Refresh | GoQuiet
+@dataclass(frozen=True, slots=True)
+class SetChoice:
+    """Give a switch or choice signal a value that stays until it is chosen again, such as ``dashboard.night``.
+
+    It counts only while no frame, wire or request says otherwise, and is no evidence for the ignition.
+    """
+
+    signal: str
+    value: bool | str
+
+
+Action = TurnPage | ShowPage | ResetPeak | Acknowledge | Mark | Refresh | GoQuiet | SetChoice
 
 
 @dataclass(frozen=True, slots=True)

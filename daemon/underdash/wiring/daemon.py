@@ -18,7 +18,7 @@ from ..bus.health import BusState
 from ..bus.link import BusStatus, Link
 from ..buttons.gestures import GestureOptions
 from ..collecting import PowerCalls
-from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, ShowPage, TurnPage
+from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, SetChoice, ShowPage, TurnPage
 from ..contract.errors import UnderdashError
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
@@ -27,6 +27,7 @@ from ..display.elements import Words
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .assembly import Assembly
+from .choices import Choices
 from .fingers import Fingers
 from .key import Key
 from .screen import Screen
@@ -106,6 +107,7 @@ class Daemon:
         self._power_off = power_off
         self._attended = attended
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
+        self._choices = Choices(assembly.store, assembly.catalogue)
         self._timer: asyncio.TimerHandle | None = None
         self._slow_at = -inf
         self._openers: list[Callable[[], Screen]] = []
@@ -214,6 +216,8 @@ class Daemon:
                 self.sending.pump()
             case GoQuiet(on):
                 self.sending.guard.quiet = on
+            case SetChoice():
+                self._choices.choose(action, now)
             case Mark(text):
                 if self.recorder is not None:
                     self.recorder.mark(text, now)

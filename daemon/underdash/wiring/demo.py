@@ -20,7 +20,7 @@ from ..display.deck import find
 from ..display.elements import Words
 from ..display.kit import draw_page
 from ..display.palettes import DAY, night
-from ..power.ignition import Seen
+from ..power.ignition import Position, Seen
 from ..simulator.car import SimulatedCar
 from ..simulator.cars import simulated
 from ..simulator.station import Station
@@ -47,8 +47,8 @@ MOMENTS = {
     "tarn": (
         Moment("1_ignition_on", "boost", "ignition on, engine at rest", 6.0),
         Moment("2_idle", "boost", "cold idle", 10.0),
-        Moment("3_full_boost", "boost", "pull hard", 8.0),
-        Moment("4_lights_on", "boost", "cruise in the dark", 20.0),
+        Moment("3_full_boost", "boost", "pull hard", 6.0),
+        Moment("4_lights_on", "boost", "climb", 120.0),
         Moment("5_on_the_climb", "temperatures", "climb", 700.0),
         Moment("6_reference_old", "boost", "pull hard on the climb", 9.0),
         Moment("7_warm", "temperatures", "idle at the top", 20.0),
@@ -56,7 +56,7 @@ MOMENTS = {
     ),
     "loris": (
         Moment("1_standing", "boost", "standing, ready", 8.0),
-        Moment("2_pull_hard", "boost", "pull hard", 7.0),
+        Moment("2_pull_hard", "boost", "pull hard", 4.0),
         Moment("3_temperatures", "temperatures", "country road", 60.0),
         Moment("4_lights_on", "temperatures", "lights on", 30.0),
     ),
@@ -77,6 +77,8 @@ class Demo:
         station: the simulated car on its buses.
         power: (seconds of the drive, power state) at each change.
         peaks: highest value of each number, in the stored unit.
+        last_on: what was known when the ignition was last on; None if it never was.
+        recognised: whether the car was recognised, in a sentence.
 
     Raises:
         UnderdashError: this car cannot be simulated.
@@ -102,6 +104,8 @@ class Demo:
         self.power: list[tuple[float, str]] = []
         self.peaks: dict[str, float] = {}
         self.moments: list[str] = []
+        self.last_on: Snapshot | None = None
+        self.recognised = ""
         self._loop = loop
         self._pictures = pictures
         self._left = list(MOMENTS.get(car, ()))
@@ -155,6 +159,10 @@ class Demo:
         state = snapshot.power.value
         if not self.power or self.power[-1][1] != state:
             self.power.append((round(now - self._start, 2), state))
+        guard = self.daemon.sending.guard
+        if guard.ignition.position is Position.ON:
+            self.last_on = snapshot
+            self.recognised = guard.fingerprint.sentence
         for name, reading in snapshot.readings.items():
             if isinstance(reading.value, float):
                 self.peaks[name] = max(self.peaks.get(name, -inf), reading.value)

@@ -10,7 +10,7 @@ from .status import told
 
 
 def report(demo: Demo, wall_s: float) -> dict[str, Any]:
-    """Return counts, changes and final values of a drive.
+    """Return counts, changes and final values of a drive; final is the last moment the ignition was on.
 
     Args:
         demo: after its run.
@@ -18,9 +18,11 @@ def report(demo: Demo, wall_s: float) -> dict[str, Any]:
     """
     status = demo.daemon.status()
     assembly = demo.built.assembly
+    # a whole drive ends with the car asleep and nothing known; what it came to is what was known before
+    last = demo.last_on or status.snapshot
     return {
         "format": 1,
-        "car": {"name": assembly.car.name, "title": assembly.car.title, "recognised": status.car},
+        "car": {"name": assembly.car.name, "title": assembly.car.title, "recognised": demo.recognised or status.car},
         "seconds": {"driven": round(demo.seconds, 1), "on_the_wall": round(wall_s, 1)},
         "buses": {
             bus.role: {
@@ -38,7 +40,7 @@ def report(demo: Demo, wall_s: float) -> dict[str, Any]:
         "actions": demo.daemon.fingers.performed,
         "pages": {screen.name: screen.renderer.frames for screen in demo.daemon.screens},
         "pictures": demo.moments,
-        "final": {name: told(reading) for name, reading in sorted(status.snapshot.readings.items())},
+        "final": {name: told(reading) for name, reading in sorted(last.readings.items())},
         "peaks": {name: round(value, 3) for name, value in sorted(demo.peaks.items())},
         "problems": assembly.problems,
         "faults": list(status.faults),
