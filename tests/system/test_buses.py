@@ -1,53 +1,17 @@
 from __future__ import annotations
 
-import json
-import os
-import platform
-import shutil
-import site
-import subprocess
-import sys
-import sysconfig
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-PROJECT = Path(__file__).resolve().parents[2]
-GUEST = PROJECT / "tests" / "system" / "guest" / "run.sh"
-
-
-def why_not() -> str | None:
-    """Say why no guest can run here, or nothing."""
-    image = Path(os.environ.get("UNDERDASH_GUEST", Path.home() / ".cache" / "underdash-guest"))
-    if platform.machine() != "x86_64" or not Path("/etc/debian_version").exists():
-        return "the guest needs a Debian machine of the x86_64 kind"
-    if os.getuid() != 0 and not (shutil.which("qemu-system-x86_64") and any(image.glob("*/kernel"))):
-        return f"qemu or the guest's image in {image} is missing, and making them takes root"
-    return None
-
-
-pytestmark = [pytest.mark.slow, pytest.mark.skipif(why_not() is not None, reason=str(why_not()))]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def seen() -> dict[str, Any]:
+def seen(in_guest: Callable[[str], dict[str, Any]]) -> dict[str, Any]:
     """What the program in the guest saw; the guest is booted once."""
-    packages = next(place for place in [sysconfig.get_path("purelib"), *site.getsitepackages()] if Path(place).is_dir())
-    run = subprocess.run(
-        [str(GUEST), "-t", "240", str(PROJECT), packages, "python3 tests/system/guest/buses.py"],
-        capture_output=True,
-        text=True,
-        timeout=900,
-        check=False,
-    )
-    lines = [line.removeprefix("SEEN ") for line in run.stdout.splitlines() if line.startswith("SEEN ")]
-    if run.returncode == 125:
-        pytest.skip(f"the guest does not work here: {run.stderr[-300:]}")
-    assert lines, f"status {run.returncode}\n{run.stdout[-3000:]}\n{run.stderr[-2000:]}"
-    found: dict[str, Any] = json.loads(lines[0])
-    print(f"guest with Python {found['python']}, host {sys.version.split()[0]}", json.dumps(found, indent=1))
-    return found
+    return in_guest("buses.py")
 
 
 def test_frames_go_both_ways_and_own_ones_come_back(seen: dict[str, Any]) -> None:
