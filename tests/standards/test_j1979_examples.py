@@ -19,7 +19,7 @@ from underdash.broadcast.fields import compile_fields
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.requests import ControlUnit, Part, PartKind, SingleFrameFormat
 from underdash.contract.signals import Quality
-from underdash.diagnostics import isotp, obd, single_frame, uds
+from underdash.diagnostics import isotp, obd, pci, single_frame, uds
 from underdash.diagnostics.parameters import PARAMETERS, own_signals
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Rank, Slot, Store
@@ -216,4 +216,4 @@ def test_the_legislated_ids_answer_eight_further_on_or_with_the_addresses_swappe
 def test_a_single_frame_says_its_length_in_front() -> None:
     # ISO 15765-2 as read in the Linux kernel's isotp.c and run with an independent stack
     assert isotp.wrap(bytes.fromhex("22F190")) == bytes.fromhex("0322F190")
-    assert isotp.unwrap(bytes.fromhex("0322F190AAAAAAAA")) == bytes.fromhex("22F190")
+    assert pci.parse(bytes.fromhex("0322F190AAAAAAAA")) == pci.Single(bytes.fromhex("22F190"))

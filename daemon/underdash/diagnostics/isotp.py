@@ -19,7 +19,7 @@ from enum import StrEnum
 from . import pci
 from .pci import FRAME_BYTES, padded, room
 
-__all__ = ["FRAME_BYTES", "Broken", "Dropped", "Fault", "padded", "room", "unwrap", "wrap"]
+__all__ = ["FRAME_BYTES", "Broken", "Dropped", "Fault", "padded", "room", "wrap"]
 
 
 class Fault(StrEnum):
@@ -90,27 +90,3 @@ def wrap(payload: bytes, address: int | None = None) -> bytes:
         UnderdashError: the message does not fit one frame, or is empty.
     """
     return pci.single(payload, address)
-
-
-def unwrap(data: bytes, address: int | None = None) -> bytes | Dropped | None:
-    """Return the payload of a single frame, for those who take no longer answers.
-
-    Args:
-        data: a frame's data.
-        address: address byte the frame must carry, if any.
-
-    Returns:
-        The payload, or why there is none, or None if this is not an ISO-TP frame of this unit.
-    """
-    match pci.parse(data, address):
-        case pci.Single(payload):
-            return payload
-        case pci.First(length, part):
-            return Dropped("several frames", f"an answer of {length} bytes in several frames, not put together", part)
-        case pci.Consecutive():
-            return Dropped("consecutive", "a later part of an answer in several frames, which are not put together")
-        case pci.FlowControl():
-            return Dropped("flow control", "a flow control frame, which belongs to a message in several frames")
-        case pci.Malformed(_, why):
-            return Dropped("length", why)
-    return None
