@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
@@ -25,9 +26,20 @@ LAST_S = 0.05
 ON = (Phase("unlocked", 0.5, "LOCK", lights=False, knob=1.0, daylight=1.0), Phase("on", 60, "ON"))
 
 
+def positions_said(journey: Any) -> list[tuple[float, int]]:
+    """What the bus said of the key, and when; 3 is ON."""
+    return [(at, frame.data[0] & 0x07) for at, frame in journey.wire["comfort"] if frame.id == 0x0C4A1020]
+
+
+def said_on(positions: list[tuple[float, int]], at: float) -> bool:
+    """Whether the last frame before a moment said ON."""
+    before = bisect_right(positions, at, key=lambda item: item[0])
+    return before > 0 and positions[before - 1][1] == 3
+
+
 def off_frames(journey: Any) -> list[float]:
     """When the bus said something else than ON for the first time after ON."""
-    positions = [(at, frame.data[0] & 0x07) for at, frame in journey.wire["comfort"] if frame.id == 0x0C4A1020]
+    positions = positions_said(journey)
     return [at for (_, before), (at, after) in pairwise(positions) if before == 3 and after != 3]
 
 
@@ -40,8 +52,9 @@ def test_requests_are_sent_while_the_ignition_is_on(short: Any) -> None:
 
 
 def test_no_frame_of_ours_is_on_a_bus_while_the_key_is_not_on(short: Any) -> None:
+    positions = positions_said(short)
     for at, frame in short.requests():
-        if "ON" in short.keys(at):
+        if said_on(positions, at):
             continue
         late_s = min(at - off for off in off_frames(short) if off <= at)
         assert late_s <= LAST_S, f"{frame} at {at:.3f} s, {late_s * 1e3:.0f} ms after the frame that says OFF"
@@ -119,7 +132,9 @@ def test_the_key_shown_follows_the_true_one(short: Any) -> None:
 
 def test_every_frame_on_the_buses_is_counted(short: Any) -> None:
     for bus in short.demo.daemon.status().buses:
-        assert bus.frames == pytest.approx(len(short.wire[bus.role]), abs=3)
+        # the buses were last looked at up to a fifth of a second before the end
+        in_the_end = sum(at > short.demo.seconds - 0.25 for at, _ in short.wire[bus.role])
+        assert len(short.wire[bus.role]) - in_the_end - 3 <= bus.frames <= len(short.wire[bus.role])
 
 
 def test_power_follows_the_key(short: Any) -> None:
@@ -372,9 +387,9 @@ def phase_times(journey: Any) -> dict[str, tuple[float, float]]:
 
 @pytest.mark.slow
 def test_on_the_whole_drive_nothing_is_sent_unless_the_key_is_on(whole: Any) -> None:
-    offs = off_frames(whole)
+    offs, positions = off_frames(whole), positions_said(whole)
     for at, frame in whole.requests():
-        assert "ON" in whole.keys(at) or min(at - off for off in offs if off <= at) <= LAST_S, f"{frame} at {at:.3f} s"
+        assert said_on(positions, at) or min(at - off for off in offs if off <= at) <= LAST_S, f"{frame} at {at:.3f} s"
     assert len(whole.requests()) > 10_000
 
 

@@ -160,7 +160,7 @@ def _finish(demo: Demo, arguments: argparse.Namespace, wall_s: float) -> None:
     frames = sum(bus["frames"] for bus in told["buses"].values())
     print(
         f"{demo.built.assembly.car.title}: {demo.seconds:.0f} s driven in {wall_s:.1f} s, {frames} frames heard, "
-        f"{told['asking']['sent']} requests sent, {told['asking']['answered']} answered"
+        f"{told['asking']['sent']} requests sent, {told['asking']['answered']} values answered"
     )
     for label, place in (("pictures", arguments.pictures), ("report", arguments.report)):
         if place:
