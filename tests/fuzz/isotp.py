@@ -17,7 +17,7 @@ with atheris.instrument_imports(include=["underdash.diagnostics"]):
     from underdash.diagnostics.reassembly import Reassembly
     from underdash.diagnostics.segmentation import Segmentation
 
-MOST_BYTES = 200
+MOST_BYTES = 30
 PAUSES_S = (0.0, 0.001, 0.127, 0.5, 0.999, 1.0)
 
 
@@ -41,6 +41,21 @@ def check(condition: object, what: str) -> None:
         raise RuntimeError(what)
 
 
+def some_frame(source: atheris.FuzzedDataProvider, next_number: int) -> bytes:
+    """Any bytes, or such as lead further into the machines: a whole first frame, the next frame, flow control."""
+    match source.ConsumeIntInRange(0, 3):
+        case 0:
+            return bytes(source.ConsumeBytes(source.ConsumeIntInRange(0, 9)))
+        case 1:
+            head, size = bytes((0x10, source.ConsumeIntInRange(0, MOST_BYTES + 2))), 8
+        case 2:
+            late = source.ConsumeIntInRange(0, 9) == 9
+            head, size = bytes((0x20 | (next_number + late) & 0x0F,)), source.ConsumeIntInRange(1, 8)
+        case _:
+            head, size = bytes((0x30 | source.ConsumeIntInRange(0, 3), source.ConsumeIntInRange(0, 3))), 3
+    return (head + bytes(source.ConsumeBytes(size))).ljust(size, bytes(1))[:size]
+
+
 def one_input(data: bytes) -> None:
     """Feed what the fuzzer made."""
     source = atheris.FuzzedDataProvider(data)
@@ -52,9 +67,9 @@ def one_input(data: bytes) -> None:
     sender.start(now)
     while source.remaining_bytes():
         now += PAUSES_S[source.ConsumeIntInRange(0, len(PAUSES_S) - 1)]
-        frame = source.ConsumeBytes(source.ConsumeIntInRange(0, 9))
+        frame = some_frame(source, receiver._next)
         if prefix is not None and source.ConsumeBool():
-            frame = bytes((prefix,)) + frame
+            frame = bytes((prefix,)) + frame[:7]
         heard = receiver.receive(frame, now)
         check(heard.payload is None or 1 <= len(heard.payload) <= MOST_BYTES, "a message of an impossible length")
         check(len(receiver._buffer) <= MOST_BYTES, "more bytes are kept than a message may have")
