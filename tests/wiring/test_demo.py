@@ -359,6 +359,8 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
         ),
     )
     assert not journey.demo.built.assembly.loaded.refused
+    # the drive jumps ahead of the clock on the wall, by which the renderer's thread draws
+    journey.at(1, lambda: [screen.renderer.wait_idle(20) for screen in journey.demo.daemon.screens])
     journey.run(7)
     status = journey.demo.daemon.status()
     assert status.pages == (("main", "boost"),)
