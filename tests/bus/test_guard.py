@@ -211,14 +211,14 @@ def test_a_frame_not_heard_back_blocks_the_bus_until_the_queue_is_flushed() -> N
     assert guard.blocked("drive", 0.051)
     assert why(guard, VIN, 5.0) is Reason.BLOCKED
 
-    guard.flushed("drive", 5.0)
+    guard.given_up("drive", 5.0)
     assert why(guard, VIN, 5.0) is None
 
 
 def test_our_own_frame_that_comes_back_late_is_nobody_elses() -> None:
     guard = open_guard()
     guard.sent("drive", RPM, 0.0)
-    guard.flushed("drive", 0.06)
+    guard.given_up("drive", 0.06)
     guard.heard("drive", RPM.key, RPM.data, 0.5)
 
     assert guard.other_tester("drive", 0.5) == 0.0
@@ -467,7 +467,7 @@ def test_nothing_passes_but_declared_requests_and_nothing_denied_however_it_is_r
                 if unconfirmed and (frame.key, frame.data) == (unconfirmed.key, unconfirmed.data):
                     unconfirmed = None
             case "flush":
-                guard.flushed("drive", now)
+                guard.given_up("drive", now)
                 unconfirmed = None
             case "ignition":
                 guard.ignition = replace(ON, position=position, may_send=position is Position.ON)

@@ -139,7 +139,7 @@ def test_a_bus_without_room_is_told_to_the_scheduler_and_recovers(parts: Parts) 
     assert parts.run(1.0)
 
 
-def test_a_frame_that_does_not_come_back_blocks_until_it_is_flushed(parts: Parts) -> None:
+def test_a_frame_that_does_not_come_back_blocks_until_a_pause_is_over(parts: Parts) -> None:
     parts.sending.demand(WANT)
     parts.run(0.5)
     parts.bus.dropping = True
@@ -148,8 +148,29 @@ def test_a_frame_that_does_not_come_back_blocks_until_it_is_flushed(parts: Parts
     parts.run(3.0)
     assert parts.guard.report()["passed"] == before
     parts.sending.check(parts.loop.time())
+    parts.run(0.1)
+    parts.sending.check(parts.loop.time())
+    assert parts.guard.blocked("drive", parts.loop.time())
+    parts.run(0.2)
+    parts.sending.check(parts.loop.time())
     parts.bus.dropping = False
     assert parts.run(3.0)
+
+
+def test_while_nobody_acknowledges_only_a_few_frames_are_added_to_the_queue(parts: Parts) -> None:
+    parts.sending.demand(WANT)
+    parts.run(0.5)
+    parts.bus.dropping = True
+    before = parts.guard.report()["passed"]
+    for _ in range(300):
+        parts.run(0.2)
+        parts.sending.check(parts.loop.time())
+    assert 1 < parts.guard.report()["passed"] - before <= 8, "in a minute"
+    parts.bus.dropping = False
+    for _ in range(160):
+        parts.run(0.2)
+        parts.sending.check(parts.loop.time())
+    assert len(parts.run(1.0)) > 3, "and it goes on as before"
 
 
 def test_another_tester_is_given_way(parts: Parts) -> None:

@@ -69,7 +69,7 @@ class Meter:
             return Refusal(
                 Reason.BLOCKED,
                 f"{self.bus}: {text} was not confirmed within {self.caps.confirm_s * 1000:.0f} ms; nobody acknowledges "
-                "or the bus is full. Check wiring, termination and rate; the queue is flushed before the next try.",
+                "or the bus is full. Check wiring, termination and rate; it is tried again after a pause.",
             )
         return Refusal(Reason.UNCONFIRMED, f"{self.bus}: {text} is still on its way; one frame at a time")
 
@@ -125,8 +125,8 @@ class Meter:
             return True
         return False
 
-    def flushed(self, now: float) -> None:
-        """Forget the unconfirmed frame: the queue was emptied. It may have gone out all the same."""
+    def given_up(self, now: float) -> None:
+        """Wait no longer for the unconfirmed frame; it may go out all the same."""
         self._late, self._late_until = self.pending, now + LATE_S
         self.pending = None
 

@@ -168,7 +168,7 @@ class Guard:
         return refusal
 
     def blocked(self, bus: str, now: float) -> bool:
-        """Say whether the last frame on a bus was not confirmed in time: its queue must be flushed."""
+        """Say whether the last frame on a bus was not confirmed in time."""
         meter = self._meters.get(bus)
         return meter is not None and meter.blocked(now)
 
@@ -211,9 +211,9 @@ class Guard:
             self._others[bus, key, address] = now
         return False
 
-    def flushed(self, bus: str, now: float) -> None:
-        """Take note that the queue of a blocked bus was emptied, which unblocks it."""
-        self._meter(bus).flushed(now)
+    def given_up(self, bus: str, now: float) -> None:
+        """Take note that nobody waits any longer for the unconfirmed frame of a blocked bus, which unblocks it."""
+        self._meter(bus).given_up(now)
 
     def expect_flow_control(self, leave: FlowControl, now: float) -> Refusal | None:
         """Let one flow control frame of an answer we asked for pass; returns why not.

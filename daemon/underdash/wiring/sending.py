@@ -28,6 +28,9 @@ from .assembly import Assembly
 CLOSED = (BusState.ABSENT, BusState.BUS_OFF)
 
 RETRY_S = 0.002
+BLOCKED_S = (0.2, 1.0, 2.0, 5.0, 10.0, 30.0)
+"""Pauses after frames that did not come back, one after the other. What waits in an interface's queue cannot be taken
+back, so no more than a few may be added to it."""
 LONGEST_PART_S = 1.0
 """How long a unit may take to let the next part of a request come (N_Bs of ISO 15765-2)."""
 
@@ -49,6 +52,8 @@ class Sending:
     loop: asyncio.AbstractEventLoop
     _timer: asyncio.TimerHandle | None = field(default=None, init=False)
     _replies: list[Wish] = field(default_factory=list, init=False)
+    _lost: dict[str, int] = field(default_factory=dict, init=False)
+    _again_at: dict[str, float] = field(default_factory=dict, init=False)
 
     def connect(self) -> None:
         """Hear our own requests, other testers and answers."""
@@ -129,11 +134,19 @@ class Sending:
         return None
 
     def check(self, now: float) -> None:
-        """Take note of frames that did not come back; called now and then."""
+        """Take note of frames that did not come back, and try again after a pause that grows; called now and then."""
         for role, link in self.links.items():
-            if self.guard.blocked(role, now):
-                link.unconfirmed(now)
-                self.guard.flushed(role, now)
+            if not self.guard.blocked(role, now):
+                self._again_at.pop(role, None)
+                continue
+            link.unconfirmed(now)
+            if role not in self._again_at:
+                times = self._lost.get(role, 0)
+                self._lost[role] = times + 1
+                self._again_at[role] = now + BLOCKED_S[min(times, len(BLOCKED_S) - 1)]
+            elif now >= self._again_at[role]:
+                del self._again_at[role]
+                self.guard.given_up(role, now)
 
     def stop(self) -> None:
         """Send nothing more."""
@@ -154,6 +167,7 @@ class Sending:
     def _request_heard(self, role: str, key: int) -> Handler:
         def heard(data: bytes, at: float) -> None:
             if self.guard.heard(role, key, data, at):
+                self._lost.pop(role, None)
                 self.links[role].heard_own()
                 self._continue(self.loop.time())
 
