@@ -64,6 +64,16 @@ def test_a_plugin_that_fails_at_a_hook_is_refused_and_the_others_bring_theirs(
     assert re.search(reason, refused.reason), refused.reason
 
 
+@pytest.mark.parametrize("limits", ["", ", above=1.0, below=2.0"])
+def test_an_alert_without_exactly_one_limit_costs_its_plugin_and_not_the_daemon(
+    tiny_plugin: TinyPlugin, limits: str
+) -> None:
+    source = f"@hookimpl\ndef alerts(): return [Alert('hot', 'engine.oil_temperature', 'hot'{limits})]"
+    collected = collect(load({"bad": {}}, [tiny_plugin(source, "bad")]), "alerts")
+    assert collected.items == ()
+    assert "alerts brings 'hot' without exactly one limit" in collected.refused[0].reason
+
+
 def test_an_implementation_gets_the_arguments_it_names_and_its_own_settings(tiny_plugin: TinyPlugin) -> None:
     source = """
 @dataclass(frozen=True)

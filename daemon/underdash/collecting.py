@@ -128,6 +128,8 @@ def _check_names(plugin: str, hook: str, brought: Iterable[object], items: Itera
         if isinstance(item, Signal) and item.unit not in UNITS:
             known = ", ".join(unit for unit in UNITS if unit)
             raise RefusalError(f"{hook} declares {name!r} in the unknown unit {item.unit!r}", f"use one of {known}")
+        if isinstance(item, Alert) and (item.above is None) == (item.below is None):
+            raise RefusalError(f"{hook} brings {name!r} without exactly one limit", "give it either above or below")
         if hook == "signals" and name in CATALOGUE:
             raise RefusalError(f"{hook} declares {name!r}", "the catalogue has it already; use that one")
         if name in taken:

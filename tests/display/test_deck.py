@@ -75,12 +75,6 @@ def test_a_deck_without_pages_says_what_to_do(deck: Deck) -> None:
     assert "underdash check" in picture.remark.text
 
 
-def test_the_page_on_show_says_what_it_needs(deck: Deck) -> None:
-    assert deck.needs() == {"engine.boost_pressure": 0.5}
-    deck.turn()
-    assert deck.needs() == {}
-
-
 def test_a_spare_page_is_shown_by_name_and_left_by_turning() -> None:
     deck = Deck([page("boost"), page("values")], spare=page("status"))
     assert deck.names == ["boost", "values"]

@@ -60,7 +60,6 @@ def test_frames_answers_and_sums_become_readings(tiny_plugin: TinyPlugin) -> Non
     assert seen.reading("tiny.double").value == 2000.0
     assert seen.peaks == {"tiny.double": 2000.0}
     assert seen.reading("engine.coolant_temperature").value is None
-    assert assembly.unprovided(assembly.pages[0]) == ["engine.oil_temperature"]
 
 
 def test_what_does_not_fit_is_left_out_and_told_and_the_rest_runs(tiny_plugin: TinyPlugin) -> None:
@@ -136,3 +135,22 @@ def inputs():
 def test_a_wired_input_is_said_not_to_be_read(tiny_plugin: TinyPlugin) -> None:
     assembly = assemble(CAR, with_tiny(tiny_plugin(WIRED)))
     assert assembly.problems == ["plug-in tiny brings dashboard.night: wired inputs are not read by this version"]
+
+
+HANDLERS = """
+@hookimpl
+def button_handlers():
+    def nothing(gesture, snapshot): return []
+    return [
+        ButtonHandler("menu", GestureKind.HOLD, nothing, hold_s=0.0),
+        ButtonHandler("up", GestureKind.PRESS, nothing),
+        ButtonHandler("up", GestureKind.PRESS, nothing),
+    ]
+"""
+
+
+def test_button_handlers_that_cannot_be_used_are_told(tiny_plugin: TinyPlugin) -> None:
+    assembly = assemble(CAR, with_tiny(tiny_plugin(HANDLERS)))
+    assert len(assembly.bindings.handlers) == 1
+    assert any("hold_s is 0" in problem for problem in assembly.problems)
+    assert any("cannot both be had" in problem for problem in assembly.problems)

@@ -129,10 +129,6 @@ class Deck:
         if index < self._index or self._index >= len(self._pages):
             self._index = max(self._index - 1, 0)
 
-    def needs(self) -> dict[str, float]:
-        """Return the signals the page on show needs, with the period they are wanted in, in seconds."""
-        return dict.fromkeys(self.current.needs, self.current.period_s)
-
     def notes(self) -> tuple[str, ...]:
         """Return a sentence for each page that was taken off."""
         return tuple(f"{name} off: {why}" for name, why in self.off.items())

@@ -1,7 +1,7 @@
 """Puts together what turns frames into readings: store, decoders, polls, derived signals, pages.
 
 It is the same for a running daemon, a trace that is read and a page that is drawn from given values. Nothing here
-opens, sends or draws; `run.py` adds that.
+opens, sends or draws; `daemon.py` adds that.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 from ..broadcast.dispatch import Broadcasts, register
 from ..bus.lanes import mixed_up
 from ..bus.table import Table
+from ..buttons.handlers import Bindings, Bound
 from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
 from ..config.mistakes import Source, nearest
@@ -60,6 +61,7 @@ class Assembly:
     asking: Asking
     derived: DerivedRunner
     memory: Memory
+    bindings: Bindings
     problems: list[str]
     suspended: dict[str, str] = field(default_factory=dict)
 
@@ -67,11 +69,6 @@ class Assembly:
     def pages(self) -> list[Page]:
         """Pages of the running plug-ins."""
         return [page for _, page in self.brought.display_pages]
-
-    def unprovided(self, page: Page) -> list[str]:
-        """Return the signals a page needs and nobody provides."""
-        provided = set(self.store.names())
-        return [name for name in page.needs if name not in provided]
 
     def snapshot(
         self,
@@ -140,7 +137,10 @@ def assemble(
         for plugin, one in brought.inputs
     ]
     memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
-    parts = (broadcasts, compiled, asking, derived, memory, problems, suspended)
+    bound = [Bound(plugin, handler) for plugin, handler in brought.button_handlers]
+    bindings = Bindings(bound, car.buttons)
+    problems += bindings.mistakes
+    parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspended)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
 
 

@@ -7,7 +7,6 @@ from collections.abc import Callable
 import structlog
 
 from ..buttons.gestures import GestureOptions, Gestures
-from ..buttons.handlers import Bindings, Bound
 from ..contract.buttons import Action
 from ..contract.signals import Snapshot
 from ..signals.catalogue import BUTTON
@@ -29,8 +28,7 @@ class Fingers:
     """
 
     def __init__(self, assembly: Assembly, options: GestureOptions, perform: Callable[[Action], None]) -> None:
-        bound = [Bound(plugin, handler) for plugin, handler in assembly.brought.button_handlers]
-        self.bindings = Bindings(bound, assembly.car.buttons)
+        self.bindings = assembly.bindings
         self.gestures = Gestures(self.bindings.handlers, options)
         self.performed = 0
         self._assembly = assembly
