@@ -195,6 +195,20 @@ def test_every_kind_of_mistake_has_its_sentence(tmp_path: Path, text: str, says:
     assert any(mistake.startswith(says) for mistake in said), said
 
 
+def test_a_mistake_in_one_field_hides_none_in_the_next(tmp_path: Path) -> None:
+    fields = (
+        'byte = -3 }, { signal = "engine.speed", byte = 0 }, { signal = "engine.spede", byte = 1 },'
+        ' { signal = "engine.load", byte = 99 }'
+    )
+    said = mistakes(tmp_path / "car.toml", HEAD + SPEED.replace("byte = 0 }", fields))
+    assert [mistake.split(":")[0].split(", ")[1] for mistake in said] == [
+        "broadcast#1.fields#1.byte",
+        "broadcast#1.fields#2.signal",
+        "broadcast#1.fields#3.signal",
+        "broadcast#1.fields#4",
+    ]
+
+
 def test_a_mistake_in_one_entry_hides_none_in_another(tmp_path: Path) -> None:
     text = (
         HEAD.replace('"7E8"', '"7EX"') + SPEED.replace("100", "10X") + SPEED.replace("speed", "sped") + "[buttons]\na=1"
