@@ -4,8 +4,7 @@ A plug-in is what an entry point of the group `underdash` names. Installed is no
 configuration names are imported at all. Each is registered to be checked, its implementations are kept, and it is
 unregistered again, so nothing of a refused one stays behind. `collecting.py` then asks those that run.
 
-What this cannot do: a plug-in that never comes back from its import or from a hook hangs the daemon until the service
-manager's watchdog ends it.
+What this cannot do: a plug-in that never comes back from its import or from a hook hangs the daemon.
 """
 
 from __future__ import annotations
