@@ -34,7 +34,7 @@ class TraceError(UnderdashError):
 
 
 class UnreadableTraceError(TraceError, GivenError):
-    """A trace that was named is not there, or may not be read."""
+    """A trace that was named is not there, may not be read, or is none."""
 
 
 class TraceWriter:
@@ -152,7 +152,7 @@ class Trace(Iterator[tuple[str, Frame]]):
             self.half_written = 1
             return None
         except (OSError, zlib.error) as exc:
-            raise TraceError(
+            raise UnreadableTraceError(
                 f"trace {self._name} cannot be read after line {self.line}: {exc}; copy it again, or use what was read"
             ) from exc
         self.line += raw is not None
@@ -176,14 +176,14 @@ class Trace(Iterator[tuple[str, Frame]]):
     def _check_format(self, number: str) -> None:
         self.about["format"] = number
         if not number.isdigit() or int(number) > TRACE_FORMAT:
-            raise TraceError(
+            raise UnreadableTraceError(
                 f"trace {self._name} has format {number or 'unknown'}; this version reads up to {TRACE_FORMAT}: "
                 "install a newer one"
             )
 
     def _mistake(self, raw: bytes) -> TraceError:
         shown = raw[:60].decode("ascii", "backslashreplace").strip()
-        return TraceError(
+        return UnreadableTraceError(
             f"trace {self._name}, line {self.line}: {shown!r} is no frame; a line reads (seconds.micros) channel "
             "ID#DATA, with an even number of hex digits; take that line out or convert the file"
         )
@@ -232,7 +232,7 @@ class _OtherTrace(Trace):
                     yield str(message.channel if message.channel is not None else 0), frame_of(message)
         except Exception as exc:
             # each of the library's readers has its own ways to stumble over a broken file
-            raise TraceError(
+            raise UnreadableTraceError(
                 f"trace {path} cannot be read after frame {self.line}: {exc}; export it again, or as lines (.log)"
             ) from exc
 

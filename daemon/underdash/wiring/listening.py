@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..bus.frames import Frame
 from ..bus.trace import Trace, read_trace
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import GivenError
 from .assembly import Assembly
 
 STEP_S = 0.04
@@ -63,7 +63,7 @@ class TracePlayer:
         with contextlib.closing(self.trace):
             self._play(until, before)
         if self.start is None:
-            raise UnderdashError(f"{self._path}: no frame in it; record one with underdash record")
+            raise GivenError(f"{self._path}: no frame in it; record one with underdash record")
         self._check_channels()
         if until is not None:
             self._check_end(self.start + until)
