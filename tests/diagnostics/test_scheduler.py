@@ -400,7 +400,7 @@ def test_what_is_not_supported_is_not_asked_again_this_journey_and_says_so(code:
     run, (poll,) = started([Wish(0)], lambda poll, now: [(0.01, "negative", code)])
     run.until(600.0)
     assert len(run.sent) == 1
-    told = run.scheduler.told(poll, run.now)
+    told = run.scheduler.told(poll, run.now).text
     assert "unit_0 says" in told
     assert f"(code {code:02X})" in told
     assert "not asked again this journey" in told
@@ -457,7 +457,7 @@ def test_a_request_the_guard_holds_back_is_offered_again_and_lets_others_go_firs
     refusal = Refusal(Reason.IGNITION, "drive: the ignition is off")
     assert scheduler.next(0.0) == [polls[0]]
     scheduler.refused(polls[0], refusal, 0.0)
-    assert scheduler.told(polls[0], 0.0) == "unit_0 22 0000: not sent: drive: the ignition is off"
+    assert scheduler.told(polls[0], 0.0).text == "unit_0 22 0000: not sent: drive: the ignition is off"
     assert scheduler.next(0.0) == [polls[1]]
     scheduler.refused(polls[1], refusal, 0.0)
     assert scheduler.next(0.0) == []
@@ -484,4 +484,4 @@ def test_what_the_guard_never_lets_out_is_not_offered_again(reason: Reason) -> N
     scheduler.demand(wants_of([Wish(0)]), 0.0)
     scheduler.refused(poll, Refusal(reason, "it writes."), 0.0)
     assert scheduler.deadline(0.0) is None
-    assert scheduler.told(poll, 9.0).endswith("never sent: it writes; it is not asked again this journey")
+    assert scheduler.told(poll, 9.0).text.endswith("never sent: it writes; it is not asked again this journey")

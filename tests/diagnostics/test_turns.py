@@ -4,11 +4,13 @@ from math import inf
 
 import pytest
 
+from underdash.bus.refusals import Reason, Refusal
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.requests import ControlUnit
 from underdash.diagnostics import obd
 from underdash.diagnostics.options import Options
 from underdash.diagnostics.requests import compile_polls
+from underdash.diagnostics.standing import How, Told, flow_held, held
 from underdash.diagnostics.turns import Queue, Turn, wait_text
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Store
@@ -87,7 +89,7 @@ def test_a_unit_that_stays_busy_is_asked_less_and_less() -> None:
     one.want(PAGE, 0.0, OPTIONS)
     pauses = []
     for _ in range(5):
-        one.put_off("busy", True, 0.0, OPTIONS)
+        one.put_off(Told(How.BUSY, "busy"), True, 0.0, OPTIONS)
         pauses.append(one.not_before)
     assert pauses == [0.25, 0.5, 1.0, 2.0, 2.0]
 
@@ -120,3 +122,50 @@ def test_times_to_wait_are_told_only_while_there_is_something_to_wait_for() -> N
     assert wait_text(12.5, 10.0) == "; asked again in 2.5 s"
     assert wait_text(9.0, 10.0) == ""
     assert wait_text(inf, 10.0) == ""
+
+
+# --- how it stands ----------------------------------------------------------------------------------------------
+
+LOAD = Refusal(Reason.LOAD, "drive: too much")
+
+
+def stands(one: Turn, now: float) -> tuple[How, str]:
+    told = one.told(now + 1.5, now, OPTIONS)
+    return told.how, told.text
+
+
+def test_what_it_means_and_what_is_said_go_together() -> None:
+    one = turn()
+    assert stands(one, 0.0) == (How.UNWANTED, "not asked, nobody wants it")
+    one.want(PAGE, 0.0, OPTIONS)
+    assert stands(one, 0.0) == (How.WAITING, "waits for its turn; asked again in 1.5 s")
+    one.held = held(LOAD)
+    assert stands(one, 0.0) == (How.HELD, "not sent: drive: too much")
+    assert one.told(0.0, 0.0, OPTIONS).reason is Reason.LOAD
+    one.queue.opened(one.poll, [one], 1.0)
+    one.asked(1.0)
+    assert stands(one, 1.05) == (How.WAITING, "asked 0.05 s ago, no answer yet")
+    one.note = flow_held("engine", LOAD)
+    how, text = stands(one, 1.05)
+    assert (how, "engine does not go on" in text, "drive: too much" in text) == (How.FLOW_HELD, True, True)
+    one.answered(1.06)
+    one.queue.close()
+    assert stands(one, 1.16) == (How.ANSWERED, "answered 0.10 s ago")
+    one.put_off(Told(How.BUSY, "engine says it is busy"), True, 2.0, OPTIONS)
+    assert stands(one, 2.0) == (How.BUSY, "engine says it is busy; asked again in 0.2 s")
+    one.parked = "engine says no"
+    assert stands(one, 2.0) == (How.PARKED, "engine says no; it is not asked again this journey")
+
+
+def test_while_it_is_asked_again_the_last_time_still_counts() -> None:
+    one = turn()
+    one.want(PAGE, 0.0, OPTIONS)
+    one.note = Told(How.SHORT, "its answer has 1 bytes")
+    one.asked(5.0)
+    one.queue.opened(one.poll, [one], 5.0)
+    assert stands(one, 5.0) == (How.SHORT, "asked 0.00 s ago, no answer yet; the last time: its answer has 1 bytes")
+    one.misses = 2
+    assert stands(one, 5.0)[0] is How.SILENT
+    one.answered(5.1)
+    one.queue.close()
+    assert stands(one, 5.1) == (How.ANSWERED, "answered 0.00 s ago")

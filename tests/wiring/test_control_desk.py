@@ -93,7 +93,7 @@ def test_status_is_plain_json_with_everything_in_it(client: Client) -> None:
     table = client.ask("status")
     assert json.loads(json.dumps(table)) == table
     assert {bus["role"] for bus in table["buses"]} <= {"drive", "comfort"}
-    assert table["polls"][0].keys() == {"name", "signals", "wanted", "parked", "sentence"}
+    assert table["polls"][0].keys() == {"name", "signals", "wanted", "parked", "how", "sentence"}
     assert "tarn" in table["plugins"]["running"]
 
 

@@ -13,6 +13,7 @@ from underdash.bus.guard import BusFacts
 from underdash.bus.link import Link
 from underdash.bus.memory import MemoryBus
 from underdash.bus.port import QuietEvents
+from underdash.bus.refusals import Reason, Refusal
 from underdash.bus.table import Table
 from underdash.bus.vetting import MakerEvidence
 from underdash.contract.cars import BusDescription, CarDescription
@@ -21,6 +22,7 @@ from underdash.contract.requests import ControlUnit, PollRequest
 from underdash.diagnostics import pci
 from underdash.diagnostics.reassembly import Reassembly
 from underdash.diagnostics.segmentation import Segmentation
+from underdash.diagnostics.standing import How
 from underdash.loading import load
 from underdash.pace import PacedLoop, paced_loop
 from underdash.power.ignition import IgnitionState, Position
@@ -146,3 +148,65 @@ def test_a_shut_guard_stops_a_message_in_the_middle_too(both: tuple[Sending, Uni
     sending.guard.quiet = False
     run(sending, 5.0)
     assert len(unit.asked) > asked + 1
+
+
+def test_a_guard_that_shuts_in_the_middle_of_a_request_is_not_asked_a_thousand_times(
+    both: tuple[Sending, Unit],
+) -> None:
+    sending, unit = both
+    sending.demand({signal: Want(WantKind.PAGE, 0.1) for signal in SIGNALS})
+    leave = unit._say
+
+    def shut(data: bytes) -> None:
+        if data[0] >> 4 == 3:  # the unit lets the request go on, and the guard does not any more
+            sending.guard.quiet = True
+        leave(data)
+
+    run(sending, 0.5)
+    unit._say = shut  # type: ignore[method-assign]
+    before = sending.guard.report()
+    run(sending, 3.0)
+    report = sending.guard.report()
+    assert report.get("quiet", 0) - before.get("quiet", 0) < 60
+    (status, *_) = [one for one in sending.assembly.asking.status(sending.loop.time()) if one.wanted]
+    assert (status.told.how, status.told.reason) == (How.HELD, Reason.QUIET)
+    assert sending.assembly.asking.counts.missed == 0
+    unit._say = leave  # type: ignore[method-assign]
+    sending.guard.quiet = False
+    asked = len(unit.asked)
+    run(sending, 3.0)
+    assert len(unit.asked) > asked
+
+
+def test_a_bus_without_room_in_the_middle_of_a_request_is_tried_less_and_less(both: tuple[Sending, Unit]) -> None:
+    sending, unit = both
+    sending.demand({signal: Want(WantKind.PAGE, 0.1) for signal in SIGNALS})
+    leave = unit._say
+    bus = sending.links["drive"]
+
+    def fill(data: bytes) -> None:
+        leave(data)
+        if data[0] >> 4 == 3:
+            unit.port._bus.full = True
+
+    run(sending, 0.5)
+    unit._say = fill  # type: ignore[method-assign]
+    before = bus.status(sending.loop.time()).no_room
+    run(sending, 0.9)
+    assert 0 < bus.status(sending.loop.time()).no_room - before < 60
+
+
+def test_flow_control_that_the_guard_holds_back_is_told_with_its_reason(both: tuple[Sending, Unit]) -> None:
+    sending, unit = both
+    refusal = Refusal(Reason.LOOKS_LIKE, "engine: this could be read as something else")
+    sending.guard.expect_flow_control = lambda leave, now: refusal  # type: ignore[method-assign]
+    sending.demand({signal: Want(WantKind.PAGE, 0.1) for signal in SIGNALS})
+    run(sending, 0.2)
+    asking = sending.assembly.asking
+    (status, *_) = [one for one in asking.status(sending.loop.time()) if one.wanted]
+    assert (status.told.how, status.told.reason) == (How.FLOW_HELD, Reason.LOOKS_LIKE)
+    assert "could be read as something else" in status.sentence
+    run(sending, 1.5)
+    (status, *_) = [one for one in asking.status(sending.loop.time()) if one.wanted]
+    assert status.told.how is How.FLOW_HELD
+    assert unit.flow == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -11,12 +12,14 @@ from underdash.bus.health import BusState, sentence
 from underdash.bus.link import BusStatus
 from underdash.bus.refusals import Reason, Refusal
 from underdash.contract.signals import Age, Quality, Reading
+from underdash.diagnostics.standing import How, Told
 from underdash.power.ignition import Position
 from underdash.wiring.chain import Cause, Chain, Kind, State, worst
 from underdash.wiring.facts import Asked, BusFact, Computed, Drops, Facts, Heard, PageFact, SignalFact, Source, Wired
 from underdash.wiring.why import why
 
 SIGNAL = "engine.oil_temperature"
+GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 PANEL_CHARACTERS = 72
 """More than this of it cannot be read on a small panel."""
 
@@ -50,8 +53,8 @@ def facts(*sources: Source, on: BusFact | None = None, read: Reading | None = No
     return replace(made, **more)  # type: ignore[arg-type]
 
 
-def asked(said: str = "waits for its turn", **more: object) -> Asked:
-    made = Asked("engine 01 5C", "engine", "drive", wanted=True, sentence=f"engine 01 5C: {said}")
+def asked(how: How = How.WAITING, reason: Reason | None = None, **more: object) -> Asked:
+    made = Asked("engine 01 5C", "engine", "drive", wanted=True, told=Told(how, f"engine 01 5C: {how.value}", reason))
     return replace(made, **more)  # type: ignore[arg-type]
 
 
@@ -187,20 +190,32 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         "wait",
     ),
     "another tester": (
-        facts(asked("not sent: drive: another tester uses 7E0; we step back")),
+        facts(asked(How.HELD, Reason.OTHER_TESTER)),
         Cause.OTHER_TESTER,
         Kind.GUARD,
         "unplug it",
     ),
     "a cap": (
-        facts(asked("not sent: drive: 40 requests in the last second, 40 are the most; ask for less")),
+        facts(asked(How.HELD, Reason.RATE)),
         Cause.CAPPED,
         Kind.GUARD,
         "too many requests",
     ),
     "a limit that is used up": (facts(asked(), capped=True), Cause.CAPPED, Kind.GUARD, "too many requests"),
+    "a cap in the middle of an answer": (
+        facts(asked(How.FLOW_HELD, Reason.LOAD)),
+        Cause.CAPPED,
+        Kind.GUARD,
+        "too many requests",
+    ),
+    "flow control that is held back": (
+        facts(asked(How.FLOW_HELD, Reason.LOOKS_LIKE)),
+        Cause.FLOW_HELD,
+        Kind.GUARD,
+        "long answer is held up",
+    ),
     "a frame still on its way": (
-        facts(asked("not sent: drive: 7E0 is still on its way; one frame at a time")),
+        facts(asked(How.HELD, Reason.UNCONFIRMED)),
         Cause.WAITING,
         Kind.GUARD,
         "waits for its turn",
@@ -237,59 +252,70 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
     ),
     # --- a request
     "parked": (
-        facts(asked("engine says it does not know this identifier (code 31); it is not asked again", parked=True)),
+        facts(asked(How.PARKED, parked=True)),
         Cause.UNSUPPORTED,
         Kind.POLL,
         "engine does not give it",
     ),
     "a unit that is silent": (
-        facts(asked("engine left 7 requests in a row unanswered; asked again in 2.0 s")),
+        facts(asked(How.SILENT)),
         Cause.UNIT_SILENT,
         Kind.POLL,
         "does not answer",
     ),
     "pending": (
-        facts(asked("asked 1.20 s ago, no answer yet; engine says it is still working on the answer (code 78)")),
+        facts(asked(How.PENDING)),
         Cause.PENDING,
         Kind.POLL,
         "still works on it",
     ),
-    "busy": (facts(asked("engine says it is busy (code 21); asked again in 0.2 s")), Cause.BUSY, Kind.POLL, "busy"),
+    "an answer that breaks off": (facts(asked(How.BROKEN)), Cause.ANSWER_BROKEN, Kind.POLL, "breaks off"),
+    "busy": (facts(asked(How.BUSY)), Cause.BUSY, Kind.POLL, "busy"),
     "conditions": (
-        facts(asked("engine says conditions are not right (code 22)")),
+        facts(asked(How.DECLINED)),
         Cause.CONDITIONS,
         Kind.POLL,
         "declines",
     ),
     "an answer that is too short": (
-        facts(asked("its answer has 1 bytes, its fields need 2")),
+        facts(asked(How.SHORT)),
         Cause.ANSWER_SHORT,
         Kind.POLL,
         "too short",
     ),
-    "an answer without the value": (facts(asked("answered 0.10 s ago")), Cause.ANSWER_EMPTY, Kind.POLL, "has no value"),
+    "an answer without the value": (
+        facts(asked(How.ANSWERED, answered_s=0.1)),
+        Cause.ANSWER_EMPTY,
+        Kind.POLL,
+        "has no value",
+    ),
     "an answer out of range": (
-        facts(asked("answered 0.10 s ago", drops=Drops(implausible=0.1))),
+        facts(asked(How.ANSWERED, answered_s=0.1, drops=Drops(implausible=0.1))),
         Cause.IMPLAUSIBLE,
         Kind.POLL,
         "correct its scale",
     ),
     "an answer that is late": (
-        facts(asked("answered 2.10 s ago"), read=reading(90.0, Age.LATE)),
+        facts(asked(How.ANSWERED, answered_s=2.1), read=reading(90.0, Age.LATE)),
         Cause.LATE,
         Kind.POLL,
         "late",
     ),
-    "an answer long ago": (facts(asked("answered 9.10 s ago", count=4, old_s=9.1)), Cause.LATE, Kind.POLL, "late"),
+    "an answer long ago": (
+        facts(asked(How.ANSWERED, answered_s=9.1, count=4, old_s=9.1)),
+        Cause.LATE,
+        Kind.POLL,
+        "late",
+    ),
     "a request that waits": (facts(asked()), Cause.WAITING, Kind.POLL, "waits for its turn"),
     "nobody wants it": (
-        facts(asked("not asked, nobody wants it", wanted=False), pages=()),
+        facts(asked(How.UNWANTED, wanted=False), pages=()),
         Cause.UNWANTED,
         Kind.POLL,
         "deck",
     ),
     "parked car": (
-        facts(asked("not asked, nobody wants it", wanted=False), polling=False),
+        facts(asked(How.UNWANTED, wanted=False), polling=False),
         Cause.ASLEEP,
         Kind.POLL,
         "switch the ignition on",
@@ -364,6 +390,15 @@ def test_every_cause_has_a_case() -> None:
     assert {cause for _, cause, _, _ in CASES.values()} == set(Cause)
 
 
+def test_the_guide_lists_every_cause_with_its_link_and_what_the_panel_says() -> None:
+    rows: dict[Cause, str] = {}
+    for given, cause, kind, _ in CASES.values():
+        link = kind.value if kind is not None else "-"
+        rows.setdefault(cause, f"| {cause.value} | {link} | {why(SIGNAL, given).sentence} |")
+    table = "\n".join(["| cause | link | the panel says |", "|---|---|---|", *(rows[cause] for cause in Cause)])
+    assert table in GUIDE.read_text(), f"DEVELOPERS.md should have:\n\n{table}"
+
+
 def test_links_run_from_the_page_down_to_the_bus() -> None:
     order = list(Kind)
     for given, *_ in CASES.values():
@@ -390,7 +425,7 @@ def derived(inputs: Mapping[str, SignalFact], names: tuple[str, ...]) -> Facts:
 def test_a_computed_value_is_followed_to_the_input_that_is_missing() -> None:
     inputs = {
         "fuel.level": SignalFact(reading(1.0, Age.FRESH), (heard(),)),
-        "engine.speed": SignalFact(reading(), (asked("engine left 3 requests in a row unanswered"),)),
+        "engine.speed": SignalFact(reading(), (asked(How.SILENT),)),
     }
     chain = why(SIGNAL, derived(inputs, tuple(inputs)))
     assert chain.fault.cause is Cause.UNIT_SILENT
@@ -411,16 +446,14 @@ def test_values_computed_in_a_circle_end() -> None:
 
 
 def test_the_preferred_source_is_explained_and_the_others_are_mentioned() -> None:
-    chain = why(SIGNAL, facts(heard(0), asked("engine left 3 requests in a row unanswered")))
+    chain = why(SIGNAL, facts(heard(0), asked(How.SILENT)))
     assert chain.fault.cause is Cause.NEVER_HEARD
     assert chain.others == ("engine does not answer: check its ids",)
     assert chain.lines()[-1].startswith("  also: ")
 
 
 def test_a_bus_that_is_silent_until_asked_is_no_reason_not_to_ask() -> None:
-    chain = why(
-        SIGNAL, facts(asked("engine left 3 requests in a row unanswered"), on=bus(BusState.SILENT, asked_only=True))
-    )
+    chain = why(SIGNAL, facts(asked(How.SILENT), on=bus(BusState.SILENT, asked_only=True)))
     assert chain.fault.cause is Cause.UNIT_SILENT
 
 

@@ -8,7 +8,6 @@ Nothing is sent here: `due` hands out requests, and the caller says what became 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from ..bus.frames import Frame, Handler
@@ -25,19 +24,9 @@ from .options import Options
 from .polls import CompiledPoll, Lane
 from .scheduler import Scheduler
 from .segmentation import Segmentation
+from .standing import PollStatus
 
 __all__ = ["Asking", "Counts", "PollStatus", "Wish"]
-
-
-@dataclass(frozen=True, slots=True)
-class PollStatus:
-    """How a poll is: `sentence` says when it was answered, or why there is no value."""
-
-    name: str
-    signals: tuple[str, ...]
-    wanted: bool
-    parked: bool
-    sentence: str
 
 
 class Asking:
@@ -144,8 +133,24 @@ class Asking:
                 line.part = None
                 self.scheduler.progress(line.lane, now)
 
+    def part_refused(self, frame: Frame, refusal: Refusal, now: float) -> None:
+        """Take note that the guard will not let a frame of `parts` out soon: its request is given up."""
+        for line in self._by_lane.values():
+            if line.part is frame:
+                line.sending = line.part = None
+                request = self.scheduler.open_on(line.lane)
+                if request is not None:
+                    self.counts.held += 1
+                    self.scheduler.interrupted(request, refusal, now)
+
+    def flow_held(self, wish: Wish, refusal: Refusal) -> None:
+        """Take note that the guard held flow control back, without which an answer does not go on."""
+        for line in self._by_lane.values():
+            if (line.unit.bus, line.unit.name) == (wish.bus, wish.unit):
+                self.scheduler.flow_held(line.lane, refusal)
+
     def _tell(self, poll: CompiledPoll, now: float) -> None:
-        self._told(poll, self.scheduler.told(poll, now))
+        self._told(poll, self.scheduler.told(poll, now).text)
 
     def learned(self) -> dict[str, dict[str, Any]]:
         """Return what units have shown about requests for several identifiers, as plain data to be kept."""
@@ -159,11 +164,11 @@ class Asking:
                 ear.sizes.update(self.scheduler.limit(next(iter(ear.polls.values()))).sizes)
 
     def deadline(self, now: float) -> float | None:
-        """Return when `due` has something to do again, None while there is nothing."""
+        """Return when `due` or `parts` have something new to do, None while there is nothing."""
         times = [self.scheduler.deadline(now)]
         for line in self._by_lane.values():
-            if line.sending is not None:
-                times += [now if line.part is not None else line.sending.deadline]
+            if line.sending is not None and line.part is None:
+                times.append(line.sending.deadline)
         known = [time for time in times if time is not None]
         return min(known) if known else None
 
@@ -340,7 +345,7 @@ class Asking:
                 self._tell(lacking, at)
         if len(data) < poll.longest:
             self.counts.short += 1
-            self.scheduler.remark(poll, f"its answer has {len(data)} bytes, its fields need {poll.longest}")
+            self.scheduler.short(poll, len(data))
 
     def _negative(self, request: Request, code: int, at: float) -> None:
         self.counts.negative += 1
@@ -366,8 +371,9 @@ class Asking:
 
     def why(self, signal: str, now: float) -> list[str]:
         """Return a sentence of each poll that could provide a signal, the preferred one first."""
-        return [self.scheduler.told(poll, now) for poll in self.polls if signal in poll.signals]
+        return [self.scheduler.told(poll, now).text for poll in self.polls if signal in poll.signals]
 
     def _status(self, poll: CompiledPoll, now: float) -> PollStatus:
-        wanted, parked = self.scheduler.wanted(poll), self.scheduler.parked(poll)
-        return PollStatus(poll.name, poll.signals, wanted, parked, self.scheduler.told(poll, now))
+        of = self.scheduler
+        told, answered_s = of.told(poll, now), of.answered_s(poll, now)
+        return PollStatus(poll.name, poll.signals, of.wanted(poll), of.parked(poll), told, answered_s)

@@ -7,6 +7,7 @@ wish. The most urgent goes first, so nothing starves. One request is open a cont
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from math import inf
 
 from ..bus.refusals import PASSING, Reason, Refusal
@@ -17,7 +18,8 @@ from .negative import Meaning, Remedy, meaning
 from .options import Options
 from .polls import CompiledPoll, Lane
 from .speech import SERVICE_01
-from .turns import Queue, Turn, wait_text
+from .standing import How, Told, flow_held, held, says
+from .turns import Queue, Turn
 
 _NEVER = frozenset(
     {
@@ -132,13 +134,20 @@ class Scheduler(Demands):
             return
         queue = turns[0].queue
         for turn in turns:
-            turn.held = refusal.sentence
+            turn.held = held(refusal)
             if refusal.reason not in PASSING:
                 turn.not_before = now + self.options.held_s
         if refusal.reason in PASSING:
             capped = refusal.reason in (Reason.RATE, Reason.LOAD)
             pause = self.options.held_capped_s if capped else self.options.held_shortly_s
             queue.free_at = max(queue.free_at, now + pause)
+
+    def interrupted(self, request: Request, refusal: Refusal, now: float) -> None:
+        """Take note that the guard shut in the middle of a request; nothing is wrong with it or with the unit."""
+        self._queues[request.lane].close()
+        for turn in self._of(request):
+            turn.held = held(refusal)
+            turn.not_before = now + self.options.held_s
 
     def answered(self, poll: CompiledPoll, now: float) -> bool:
         """Take note of an answer; an open request for several stays open until `completed`.
@@ -190,7 +199,8 @@ class Scheduler(Demands):
             self._alone_next(turn, f"{turn.poll.unit.name} gave {why}", now)
 
     def _alone_next(self, turn: Turn, why: str, now: float) -> None:
-        turn.by_itself = turn.note = why
+        turn.by_itself = why
+        turn.note = Told(How.WAITING, why)
         turn.make_urgent(now, self.options)
 
     def broken(self, request: Request, why: str, now: float) -> None:
@@ -199,7 +209,15 @@ class Scheduler(Demands):
         if len(request.polls) > 1:
             self.limit(request).misfit(len(request.polls))
         for turn in self._of(request):
-            turn.put_off(f"the answer of {turn.poll.unit.name} broke off: {why}", True, now, self.options)
+            note = Told(How.BROKEN, f"the answer of {turn.poll.unit.name} broke off: {why}")
+            if turn.note is not None and turn.note.how is How.FLOW_HELD:
+                note = turn.note  # which is why it broke off
+            turn.put_off(note, True, now, self.options)
+
+    def flow_held(self, lane: Lane, refusal: Refusal) -> None:
+        """Take note that the guard held back what lets the answer that is waited for go on."""
+        for turn in self._queues[lane].asked:
+            turn.note = flow_held(turn.poll.unit.name, refusal)
 
     def declined(self, request: Request, why: str, now: float) -> None:
         """Take note that a request for several cannot go on: the unit does not take one in so many frames."""
@@ -211,7 +229,7 @@ class Scheduler(Demands):
         self.limit(request).refused(len(request.polls))
         for turn in self._of(request):
             turn.misses = 0
-            turn.note = note
+            turn.note = Told(How.WAITING, note)
             turn.make_urgent(now, self.options)
 
     def progress(self, lane: Lane, now: float) -> None:
@@ -222,22 +240,22 @@ class Scheduler(Demands):
         """Take note of a negative response to the request that is open."""
         turns, queue = self._of(request), self._queues[request.lane]
         what = meaning(code, request.speech.service)
-        says = f"{request.unit.name} says {what}"
+        said = says(request.unit.name, what)
         if what.remedy is Remedy.WAIT:
             queue.extend(now, self.options.pending_s, self.options)
             for turn in turns:
-                turn.note = says
+                turn.note = said
             return what
         queue.heard(now, close=queue.open is request)
         if what.remedy is Remedy.PARK and len(turns) > 1:
-            self._fewer(request, says, now)
+            self._fewer(request, said.text, now)
             return what
         for turn in turns:
             turn.misses = 0
             if what.remedy is Remedy.PARK:
-                self._refused_alone(turn, says, now)
+                self._refused_alone(turn, said.text, now)
             else:
-                turn.put_off(says, what.remedy is Remedy.LATER, now, self.options)
+                turn.put_off(said, what.remedy is Remedy.LATER, now, self.options)
         return what
 
     def _refused_alone(self, turn: Turn, why: str, now: float) -> None:
@@ -271,11 +289,12 @@ class Scheduler(Demands):
             turn.queue.heard(now, close=True)
             self._park(turn, f"{poll.unit.name} gives {why}", now)
         else:
-            turn.note = f"{poll.unit.name} gave {why}"
+            turn.note = Told(How.WAITING, f"{poll.unit.name} gave {why}")
 
-    def remark(self, poll: CompiledPoll, note: str) -> None:
-        """Keep what is odd about the last answer, for whoever asks why there is no value."""
-        self._turns[poll].note = note
+    def short(self, poll: CompiledPoll, found: int) -> None:
+        """Take note that the last answer had so few bytes that fields are missing."""
+        text = f"its answer has {found} bytes, its fields need {poll.longest}"
+        self._turns[poll].note = Told(How.SHORT, text)
 
     def tick(self, now: float) -> list[Request]:
         """Close requests whose time is over.
@@ -328,11 +347,13 @@ class Scheduler(Demands):
         """Say whether it is not asked again this journey."""
         return self._turns[poll].parked is not None
 
-    def told(self, poll: CompiledPoll, now: float) -> str:
-        """Return a sentence about a request: when it was answered, or why there is no value."""
+    def told(self, poll: CompiledPoll, now: float) -> Told:
+        """Return how a request stands: when it was answered, or why there is no value."""
         turn = self._turns[poll]
-        sentence = turn.told(now, self.options)
-        if sentence is None:
-            wait = wait_text(self._due(turn.queue), now)
-            sentence = f"waits for its turn{wait}"
-        return f"{poll.name}: {sentence}"
+        told = turn.told(self._due(turn.queue), now, self.options)
+        return replace(told, text=f"{poll.name}: {told.text}")
+
+    def answered_s(self, poll: CompiledPoll, now: float) -> float | None:
+        """Return the seconds since its last answer, None if there was none this journey."""
+        at = self._turns[poll].answered_at
+        return None if at == -inf else now - at

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import inf
 
 from ..contract.requests import ControlUnit
@@ -10,14 +11,15 @@ from ..signals.wants import Want, WantKind
 from .batches import Request
 from .options import Options
 from .polls import CompiledPoll
+from .standing import How, Told
 
 
 class Turn:
     """A request and its history."""
 
     __slots__ = (
-        "answered_at", "asked_at", "busy", "by_itself", "done", "held", "misses", "not_before", "note", "parked",
-        "period_s", "poll", "queue", "reference", "wanted",
+        "answered_at", "asked_at", "before", "busy", "by_itself", "done", "held", "misses", "not_before", "note",
+        "parked", "period_s", "poll", "queue", "reference", "wanted",
     )  # fmt: skip
 
     def __init__(self, poll: CompiledPoll, queue: Queue) -> None:
@@ -39,8 +41,11 @@ class Turn:
         """Why it is asked alone next time: an answer to several left it out, or did not fit."""
         self.done = False
         self.parked: str | None = None
-        self.held: str | None = None
-        self.note: str | None = None
+        self.held: Told | None = None
+        self.note: Told | None = None
+        """What is odd about the last time it was asked."""
+        self.before: Told | None = None
+        """The same of the time before, until this one is answered."""
 
     # --- urgency ----------------------------------------------------------------------------------------------------
 
@@ -86,6 +91,7 @@ class Turn:
     def asked(self, now: float) -> None:
         """It went out."""
         self.asked_at = now
+        self.before = self.note or self.before
         self.held = self.note = None
 
     def answered(self, now: float) -> None:
@@ -94,7 +100,7 @@ class Turn:
         self.asked_at = self.asked_at if self.queue.waits_for(self) else max(self.asked_at, now)
         self.not_before = -inf
         self.misses = self.busy = 0
-        self.note = self.held = None
+        self.note = self.held = self.before = None
         self.done = self.poll.once
 
     def missed(self, now: float, options: Options, *, alone: bool = True) -> None:
@@ -106,7 +112,7 @@ class Turn:
         if self.misses > 1 and alone:
             self.not_before = now + options.back_off(self.misses - 1)
 
-    def put_off(self, why: str, busy: bool, now: float, options: Options) -> None:
+    def put_off(self, why: Told, busy: bool, now: float, options: Options) -> None:
         """The unit refused for now."""
         self.note = why
         pause = options.busy_s * 2 ** min(self.busy, 3) if busy else options.slowly_s
@@ -115,34 +121,51 @@ class Turn:
 
     # --- why there is no value --------------------------------------------------------------------------------------
 
-    def told(self, now: float, options: Options) -> str | None:
-        """Say what is the matter, None if it only waits for its turn."""
-        return next(self._facts(now, options), None)
+    def told(self, due_at: float, now: float, options: Options) -> Told:
+        """Say what is the matter; `due_at` is when its unit has a request to come."""
+        return next(self._facts(due_at, now, options))
 
-    def _facts(self, now: float, options: Options) -> Iterator[str]:
+    def _facts(self, due_at: float, now: float, options: Options) -> Iterator[Told]:
         """Yield what there is to say, what explains most first."""
-        unit, queue = self.poll.unit.name, self.queue
         if self.parked is not None:
-            yield f"{self.parked}; it is not asked again this journey"
+            yield Told(How.PARKED, f"{self.parked}; it is not asked again this journey")
         if self.done:
-            yield f"asked once a journey, answered {_ago(self.answered_at, now)}" + (
-                f"; {self.note}" if self.note else ""
-            )
+            also = f"; {self.note.text}" if self.note else ""
+            text = f"asked once a journey, answered {_ago(self.answered_at, now)}{also}"
+            yield Told(self.note.how if self.note else How.ANSWERED, text)
         if self.wanted is None:
             heard = "" if self.answered_at == -inf else f"; last heard {_ago(self.answered_at, now)}"
-            yield f"not asked, nobody wants it{heard}"
+            yield Told(How.UNWANTED, f"not asked, nobody wants it{heard}")
         if self.held is not None:
-            yield f"not sent: {self.held}"
-        if queue.waits_for(self):
-            yield f"asked {_ago(self.asked_at, now)}, no answer yet" + (f"; {self.note}" if self.note else "")
+            yield self.held
+        if self.queue.waits_for(self):
+            yield self._open(now, options)
         if self.note is not None:
-            yield self.note + wait_text(self.not_before, now)
-        if queue.misses >= options.silent_after:
-            yield f"{unit} left {queue.misses} requests in a row unanswered{wait_text(queue.free_at, now)}"
-        if self.misses:
-            yield f"{unit} left {self.misses} of these requests unanswered{wait_text(self.not_before, now)}"
+            yield replace(self.note, text=self.note.text + wait_text(self.not_before, now))
+        if silence := self._silence(now, options):
+            yield Told(How.SILENT, silence)
         if self.answered_at != -inf:
-            yield f"answered {_ago(self.answered_at, now)}"
+            yield Told(How.ANSWERED, f"answered {_ago(self.answered_at, now)}")
+        yield Told(How.WAITING, f"waits for its turn{wait_text(due_at, now)}")
+
+    def _open(self, now: float, options: Options) -> Told:
+        """Say what is known while an answer is awaited; what was so the last time most likely is so still."""
+        asked = f"asked {_ago(self.asked_at, now)}, no answer yet"
+        if self.note is not None:
+            return replace(self.note, text=f"{asked}; {self.note.text}")
+        if silence := self._silence(now, options):
+            return Told(How.SILENT, f"{asked}; {silence}")
+        if self.before is not None:
+            return replace(self.before, text=f"{asked}; the last time: {self.before.text}")
+        return Told(How.WAITING if self.answered_at == -inf else How.ANSWERED, asked)
+
+    def _silence(self, now: float, options: Options) -> str:
+        unit, queue = self.poll.unit.name, self.queue
+        if queue.misses >= options.silent_after:
+            return f"{unit} left {queue.misses} requests in a row unanswered{wait_text(queue.free_at, now)}"
+        if self.misses:
+            return f"{unit} left {self.misses} of these requests unanswered{wait_text(self.not_before, now)}"
+        return ""
 
 
 class Queue:

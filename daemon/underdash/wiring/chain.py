@@ -36,6 +36,8 @@ class Cause(StrEnum):
     STOPPED = "not heard any more"
     IMPLAUSIBLE = "implausible"
     ANSWER_SHORT = "answer too short"
+    ANSWER_BROKEN = "answer broke off"
+    FLOW_HELD = "flow control held back"
     ANSWER_EMPTY = "answer without the value"
     MAKER_PERMISSION = "maker's command not permitted"
     MAKER_EVIDENCE = "maker's command not shown to read"

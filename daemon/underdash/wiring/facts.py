@@ -9,7 +9,10 @@ from math import inf
 from ..bus.link import BusStatus
 from ..bus.refusals import Refusal
 from ..contract.signals import Reading
+from ..diagnostics.standing import How, Told
 from ..power.ignition import Position
+
+WAITS = Told(How.WAITING, "waits for its turn")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,18 +60,24 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A request whose answer carries the signal. `never`: why the guard never lets it out."""
+    """A request whose answer carries the signal. `never`: why the guard never lets it out; see `PollStatus`."""
 
     name: str
     unit: str
     bus: str
     wanted: bool = False
     parked: bool = False
-    sentence: str = ""
+    told: Told = WAITS
+    answered_s: float | None = None
     never: Refusal | None = None
     count: int = 0
     old_s: float | None = None
     drops: Drops = Drops()
+
+    @property
+    def sentence(self) -> str:
+        """How it stands, for a person."""
+        return self.told.text
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 from ..bus.health import BusState
 from ..bus.refusals import Reason
 from ..contract.signals import Age, Reading
+from ..diagnostics.standing import How
 from ..power.ignition import Position
 from .chain import Cause, Fault
 from .facts import Asked, BusFact, Facts
@@ -14,7 +13,6 @@ from .facts import Asked, BusFact, Facts
 POLL, GUARD = 0, 1
 RECENT_S = 5.0
 SAME_S = 0.1
-_ANSWERED = re.compile(r"answered (\d+(?:\.\d+)?) s ago")
 
 _VETTED = {
     Reason.MAKER_PERMISSION: (Cause.MAKER_PERMISSION, "maker's command not allowed", "allow it under [reads]"),
@@ -31,17 +29,25 @@ _STANDING = {
     Reason.IGNITION_UNSEEN: (Cause.IGNITION_UNSEEN, "ignition not proven", "turn the key on and off once"),
 }
 
-_SAID = (
-    # words of what a request says of itself, which link they speak of, and what they mean; the first that fits counts
-    ("another tester", GUARD, Cause.OTHER_TESTER, "another tester is asking", "unplug it, or wait"),
-    ("are the most", GUARD, Cause.CAPPED, "too many requests", "show less, or raise [limits]"),
-    ("not sent: ", GUARD, Cause.WAITING, "waits for its turn", ""),
-    ("still working", POLL, Cause.PENDING, "{unit} still works on it", "wait"),
-    ("its answer has", POLL, Cause.ANSWER_SHORT, "{unit}'s answer is too short", "correct its fields"),
-    ("it is busy", POLL, Cause.BUSY, "{unit} is busy", "wait"),
-    ("{unit} says ", POLL, Cause.CONDITIONS, "{unit} declines for now", "see underdash why"),
-    ("unanswered", POLL, Cause.UNIT_SILENT, "{unit} does not answer", "check its ids"),
-)
+_HOW = {
+    How.PENDING: (Cause.PENDING, "{unit} still works on it", "wait"),
+    How.SHORT: (Cause.ANSWER_SHORT, "{unit}'s answer is too short", "correct its fields"),
+    How.BROKEN: (Cause.ANSWER_BROKEN, "{unit}'s answer breaks off", "is the bus overloaded?"),
+    How.BUSY: (Cause.BUSY, "{unit} is busy", "wait"),
+    How.DECLINED: (Cause.CONDITIONS, "{unit} declines for now", "see underdash why"),
+    How.SILENT: (Cause.UNIT_SILENT, "{unit} does not answer", "check its ids"),
+}
+"""What a unit does or says."""
+
+_CAPPED = (Cause.CAPPED, "too many requests", "show less, or raise [limits]")
+_HELD = {
+    Reason.OTHER_TESTER: (Cause.OTHER_TESTER, "another tester is asking", "unplug it, or wait"),
+    Reason.RATE: _CAPPED,
+    Reason.LOAD: _CAPPED,
+}
+"""What the guard holds back at this moment, be it a request or what lets its answer go on."""
+_FLOW_HELD = (Cause.FLOW_HELD, "{unit}'s long answer is held up", "see underdash why")
+_TURN = (Cause.WAITING, "waits for its turn", "")
 
 _BUSES = {
     BusState.ABSENT: (Cause.BUS_ABSENT, "bus {role} is absent", "plug its adapter in"),
@@ -120,22 +126,26 @@ def _about_ignition(position: Position, text: str) -> Fault:
 def about_poll(source: Asked, reading: Reading | None, *, capped: bool = False) -> tuple[int, Fault]:
     """Say what is the matter with a request that may be sent; and whether it is that (0) or the guard (1)."""
     unit, text = source.unit, source.sentence
-    said = text.removeprefix(f"{source.name}: ")
     if not source.wanted:
         return POLL, Fault(Cause.UNWANTED, "nobody wants it", "put its page into a deck", text)
-    for words, link, cause, short, remedy in _SAID:
-        if words.format(unit=unit) in said:
-            return link, Fault(cause, short.format(unit=unit), remedy, text)
+    how, reason = source.told.how, source.told.reason
+    if how in (How.HELD, How.FLOW_HELD):
+        plain = _TURN if how is How.HELD else _FLOW_HELD
+        cause, short, remedy = plain if reason is None else _HELD.get(reason, plain)
+        return GUARD, Fault(cause, short.format(unit=unit), remedy, text)
+    if how in _HOW:
+        cause, short, remedy = _HOW[how]
+        return POLL, Fault(cause, short.format(unit=unit), remedy, text)
     fault = _about_answer(source, reading)
     if capped and fault.cause in (Cause.LATE, Cause.WAITING):
-        return GUARD, Fault(Cause.CAPPED, "too many requests", "show less, or raise [limits]", text)
+        return GUARD, Fault(*_CAPPED, text)
     return POLL, fault
 
 
 def _held_it(source: Asked) -> bool:
     """Say whether the last answer held the value, so that it only was long ago."""
-    answered = _ANSWERED.search(source.sentence)
-    return answered is not None and source.old_s is not None and source.old_s <= float(answered[1]) + SAME_S
+    answered_s, old_s = source.answered_s, source.old_s
+    return answered_s is not None and old_s is not None and old_s <= answered_s + SAME_S
 
 
 def _about_answer(source: Asked, reading: Reading | None) -> Fault:
@@ -144,7 +154,7 @@ def _about_answer(source: Asked, reading: Reading | None) -> Fault:
         return Fault(Cause.IMPLAUSIBLE, f"{unit}: value out of range", "correct its scale", text)
     if (reading is not None and reading.age is Age.LATE) or _held_it(source):
         return Fault(Cause.LATE, f"{unit}'s answer is late", "wait", text)
-    if "answered" in text:
+    if source.told.how is How.ANSWERED:
         said = f"{text}; the answer does not hold the value: the unit marks it as not available"
         return Fault(Cause.ANSWER_EMPTY, f"{unit} has no value for it", "wait, or correct its fields", said)
-    return Fault(Cause.WAITING, "waits for its turn", "", text)
+    return Fault(*_TURN, text)

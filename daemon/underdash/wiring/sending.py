@@ -28,6 +28,9 @@ from .assembly import Assembly
 CLOSED = (BusState.ABSENT, BusState.BUS_OFF)
 
 RETRY_S = 0.002
+LONGEST_RETRY_S = 0.032
+"""In between it doubles: what is in the way mostly is our own last frame, which ends within a millisecond, and else a
+cap or a full queue, which do not."""
 BLOCKED_S = (0.2, 1.0, 2.0, 5.0, 10.0, 30.0)
 """Pauses after frames that did not come back, one after the other. What waits in an interface's queue cannot be taken
 back, so no more than a few may be added to it."""
@@ -52,6 +55,8 @@ class Sending:
     loop: asyncio.AbstractEventLoop
     _timer: asyncio.TimerHandle | None = field(default=None, init=False)
     _replies: list[Wish] = field(default_factory=list, init=False)
+    _retry_s: float = field(default=RETRY_S, init=False)
+    _retry_at: float | None = field(default=None, init=False)
     _lost: dict[str, int] = field(default_factory=dict, init=False)
     _again_at: dict[str, float] = field(default_factory=dict, init=False)
 
@@ -81,26 +86,50 @@ class Sending:
                 asking.sent(request, now)
             else:
                 asking.refused(request, refusal, now)
-        later = [at for at in (asking.deadline(now), now + RETRY_S if self._replies else None) if at is not None]
+        later = [at for at in (asking.deadline(now), self._retry_at) if at is not None]
         self._come_back(min(later) if later else None, now)
 
     def reply(self, wish: Wish, now: float) -> None:
         """Send the flow control that an answer of ours needs, now or as soon as the last frame is confirmed."""
         leave = FlowControl(wish.bus, wish.frame, wish.unit, wish.until, wish.address)
-        if self.guard.expect_flow_control(leave, now) is None:
+        refusal = self.guard.expect_flow_control(leave, now)
+        if refusal is None:
             self._replies.append(wish)
             self._continue(now)
+        else:
+            self.assembly.asking.flow_held(wish, refusal)
 
     def _continue(self, now: float) -> None:
-        """Go on with messages in several frames, ours and those that units send us: they do not wait for long."""
+        """Go on with messages in several frames, ours and those that units send us: they do not wait for long.
+
+        What the guard holds back for a moment is tried again; for a reason that lasts, the message is given up.
+        """
+        asking = self.assembly.asking
         waiting, self._replies = self._replies, []
         for wish in waiting:
             refusal = self._try(wish.bus, wish.frame, now)
             if refusal is not None and refusal.reason in PASSING and now < wish.until:
                 self._replies.append(wish)
-        for bus, frame in self.assembly.asking.parts(now):
-            if self._try(bus, frame, now) is None:
-                self.assembly.asking.part_sent(frame, now)
+            elif refusal is not None:
+                asking.flow_held(wish, refusal)
+        parts_wait = False
+        for bus, frame in asking.parts(now):
+            refusal = self._try(bus, frame, now)
+            if refusal is None:
+                asking.part_sent(frame, now)
+            elif refusal.reason in PASSING:
+                parts_wait = True
+            else:
+                asking.part_refused(frame, refusal, now)
+        self._try_later(now, parts_wait or bool(self._replies))
+
+    def _try_later(self, now: float, waits: bool) -> None:
+        """Say when what waits is tried again; also sooner, as soon as our last frame is confirmed."""
+        if not waits:
+            self._retry_s, self._retry_at = RETRY_S, None
+        elif self._retry_at is None or now >= self._retry_at:
+            self._retry_at = now + self._retry_s
+            self._retry_s = min(2 * self._retry_s, LONGEST_RETRY_S)
 
     def _expect(self, request: Request, now: float) -> Refusal | None:
         """Announce a request in several frames to the guard, which lets exactly these pass."""

@@ -87,5 +87,6 @@ def _poll(poll: PollStatus) -> dict[str, Any]:
         "signals": list(poll.signals),
         "wanted": poll.wanted,
         "parked": poll.parked,
+        "how": poll.told.how.value,
         "sentence": poll.sentence,
     }
