@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         TurnPage,
     )
     from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
+    from .contract.content import Content, Share, Shown, Words
     from .contract.errors import UnderdashError
     from .contract.hooks import hookimpl
     from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
@@ -35,7 +36,20 @@ if TYPE_CHECKING:
     from .contract.sources import Derived, Input, Result
     from .contract.units import UNITS, Unit, compatible, convert, linear
 
-_ROOMS = ("signals", "units", "layout", "requests", "cars", "pages", "buttons", "sources", "plugin", "errors", "hooks")
+_ROOMS = (
+    "signals",
+    "units",
+    "layout",
+    "requests",
+    "cars",
+    "pages",
+    "content",
+    "buttons",
+    "sources",
+    "plugin",
+    "errors",
+    "hooks",
+)
 
 __all__ = [
     "CONTRACT",
@@ -55,6 +69,7 @@ __all__ = [
     "CarFile",
     "Checksum",
     "Coding",
+    "Content",
     "ControlUnit",
     "Counter",
     "Derived",
@@ -86,7 +101,9 @@ __all__ = [
     "Scale",
     "Select",
     "SetChoice",
+    "Share",
     "ShowPage",
+    "Shown",
     "Signal",
     "SingleFrameFormat",
     "Snapshot",
@@ -94,6 +111,7 @@ __all__ = [
     "UnderdashError",
     "Unit",
     "Value",
+    "Words",
     "Zone",
     "compatible",
     "convert",

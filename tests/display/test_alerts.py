@@ -2,11 +2,11 @@ from __future__ import annotations
 
 import pytest
 
+from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Alert, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.alerts import Alerts
-from underdash.display.elements import Words
 
 HOT = Alert("hot", "gearbox.oil_temperature", "gearbox hot", above=125.0, clears_by=5.0, delay_s=2.0, role=Role.WARNING)
 COLD = Alert("cold", "ambient.temperature", "ice", below=3.0, clears_by=1.0)

@@ -4,10 +4,11 @@ from math import inf, nan
 
 import pytest
 
+from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Canvas, Page, Role, Scale
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import STRIP_COLUMNS, Recorder, Row, Words, record
+from underdash.display.elements import STRIP_COLUMNS, Recorder, Row, record
 
 
 def recorder(now: float = 100.0) -> Recorder:

@@ -8,9 +8,10 @@ from random import Random
 import pytest
 from PIL import Image, ImageChops
 
+from underdash.contract.content import Words
 from underdash.contract.pages import Canvas, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import Picture, Words, record
+from underdash.display.elements import Picture, record
 from underdash.display.kit import Painter, draw_page
 from underdash.display.palettes import DAY, night
 from underdash.display.round import Box, Face

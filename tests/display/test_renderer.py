@@ -8,10 +8,12 @@ from collections.abc import Sequence
 import pytest
 from PIL import Image
 
+from underdash.contract.content import Content
 from underdash.contract.pages import Canvas, Page
 from underdash.contract.signals import Snapshot
 from underdash.display.kit import Painter
 from underdash.display.palettes import DAY, night
+from underdash.display.panels import Panel, SelfDrawing
 from underdash.display.panels.picture import PicturePanel
 from underdash.display.renderer import LATE_S, LATE_TIMES, Fault, Frame, Renderer
 from underdash.display.round import Box, Face
@@ -261,3 +263,100 @@ def test_our_own_error_does_not_end_the_thread(monkeypatch: pytest.MonkeyPatch) 
     assert panel.frames == 1
     assert renderer.stop(SOON_S)
     assert sys.exc_info() == (None, None, None)
+
+
+# --- panels that draw by themselves, or need looking after ------------------------------------------------------------
+
+
+class Speaking:
+    """A panel that draws by itself."""
+
+    size = (240, 240)
+
+    def __init__(self) -> None:
+        self.told: list[Content] = []
+        self.levels: list[float] = []
+        self.broken = False
+
+    def tell(self, content: Content) -> None:
+        if self.broken:
+            raise OSError("no such device")
+        self.told.append(content)
+
+    def dim(self, level: float) -> None:
+        self.levels.append(level)
+
+    def close(self) -> None:
+        raise AssertionError("the renderer does not close panels")
+
+
+class Minded(PicturePanel):
+    """A panel that has to be looked after."""
+
+    lost = False
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tended = 0
+        self.boxes: list[Sequence[Box]] = []
+
+    def show(self, image: Image.Image, boxes: Sequence[Box]) -> None:
+        self.boxes.append(boxes)
+
+    def tend(self) -> None:
+        self.tended += 1
+        if self.lost:
+            raise OSError("it started anew")
+
+
+def on(panel: Panel | SelfDrawing, faults: list[Fault]) -> Renderer:
+    return Renderer(panel, Painter(Face(240, 240)), faults.append, clock=Clock())
+
+
+def test_a_panel_that_draws_by_itself_is_told_what_changed_and_gets_no_image() -> None:
+    panel, faults = Speaking(), list[Fault]()
+    renderer = on(panel, faults)
+    for text in ("one", "one", "two"):
+        renderer.show(frame(text, 0.4))
+    day = frame("two", 0.4)
+    renderer.show(Frame(day.page, Snapshot(0.0, {}, night=True), night(32), 0.4))
+    assert panel.told == [
+        Content("p", "one"),
+        Content("p", "two"),
+        Content("p", "two", night=True),
+    ]
+    assert panel.levels == [0.4]
+    assert renderer.frames == 3
+    assert faults == []
+
+
+def test_a_panel_that_draws_by_itself_is_told_again_after_it_failed() -> None:
+    panel, faults = Speaking(), list[Fault]()
+    renderer = on(panel, faults)
+    panel.broken = True
+    renderer.show(frame("one"))
+    panel.broken = False
+    renderer.show(frame("one"))
+    assert panel.told == [Content("p", "one")]
+    assert [fault.page for fault in faults] == [None]
+
+
+def test_a_panel_is_looked_after_while_nothing_changes() -> None:
+    panel, faults = Minded(), list[Fault]()
+    renderer = on(panel, faults)
+    for text in ("one", "one", "one", "two"):
+        renderer.show(frame(text))
+    assert panel.tended == 2
+    assert len(panel.boxes) == 2
+
+
+def test_a_panel_that_lost_its_picture_gets_all_of_it_again() -> None:
+    panel, faults = Minded(), list[Fault]()
+    renderer = on(panel, faults)
+    renderer.show(frame("one"))
+    panel.lost = True
+    renderer.show(frame("one"))
+    panel.lost = False
+    renderer.show(frame("one"))
+    assert panel.boxes == [[(0, 0, 240, 240)]] * 2
+    assert "it started anew" in faults[0].sentence

@@ -17,8 +17,9 @@ from underdash.bus.refusals import Reason
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
 from underdash.contract.errors import GivenError, UnderdashError
+from underdash.contract.pages import PanelDriver
 from underdash.pace import PacedLoop, paced_loop
-from underdash.wiring.building import Built, build, state_directory
+from underdash.wiring.building import Built, build, panel_table, state_directory
 from underdash.wiring.demo import Demo
 from underdash.wiring.kept import Kept
 
@@ -226,3 +227,39 @@ def test_failures_of_ticks_that_differ_every_time_are_not_kept_for_ever(
     built.daemon.stop()
     built.release()
     assert len(built.daemon._tick_failures) == 20
+
+
+# --- settings of panels -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wire:
+    """What some driver wants to know."""
+
+    port: str
+    baud: int = 9600
+
+
+SETTINGS = 'driver = "picture"\n[panel.main.settings]\nport = "a"\nbaud = {}'
+
+
+def test_settings_of_a_driver_that_describes_them_are_checked_and_handed_over() -> None:
+    read = config('driver = "picture"\ndeck = ["boost", "temperatures"]', f'deck = ["boost"]\n{SETTINGS.format(19200)}')
+    driver = PanelDriver("mirror", lambda table: table, Wire)
+    table = panel_table("main", read.panel["main"], read, driver)
+    assert table == {"size": (240, 240), "rotation": 0.0, "settings": Wire(port="a", baud=19200)}
+
+
+def test_settings_that_do_not_fit_their_driver_are_told_with_their_place() -> None:
+    wrong = SETTINGS.format('"fast"').replace("port", "prot")
+    read = config('driver = "picture"\ndeck = ["boost", "temperatures"]', f'deck = ["boost"]\n{wrong}')
+    driver = PanelDriver("mirror", lambda table: table, Wire)
+    with pytest.raises(GivenError, match=r"(?s)panel.main.settings.*prot.*port") as told:
+        panel_table("main", read.panel["main"], read, driver)
+    assert "baud" in str(told.value)
+
+
+def test_settings_of_a_driver_that_says_nothing_about_them_are_handed_over_as_they_stand() -> None:
+    read = config('driver = "picture"\ndeck = ["boost", "temperatures"]', f'deck = ["boost"]\n{SETTINGS.format(1)}')
+    table = panel_table("main", read.panel["main"], read, PanelDriver("mirror", lambda table: table))
+    assert table == {"size": (240, 240), "rotation": 0.0, "port": "a", "baud": 1}

@@ -82,8 +82,23 @@ def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
 
     for refused in assembly.loaded.refused:
         yield Finding(Level.ERROR, f"plug-in {refused.name} is refused: {refused.reason}", refused.hint)
+    yield from _of_panels(config, assembly)
     for problem in assembly.problems:
         yield Finding(Level.WARNING, problem)
     evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
     for one in Guard(assembly.compiled.templates, evidence=evidence, in_use=keys_in_use(assembly.car)).refused:
         yield Finding(Level.WARNING, f"never sent: {one.refusal.sentence}")
+
+
+def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
+    """What the drivers have to say about their settings."""
+    from ..config.checking import Finding, Level
+    from ..wiring.building import panel_table
+
+    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    for name, panel in config.panel.items():
+        try:
+            if panel.driver in drivers:
+                panel_table(name, panel, config, drivers[panel.driver])
+        except UnderdashError as exc:
+            yield Finding(Level.ERROR, str(exc))

@@ -129,10 +129,22 @@ class Alert:
 
 @dataclass(frozen=True, slots=True)
 class PanelDriver:
-    """A kind of panel: `opened` takes the panel's table of the configuration and returns a device that shows images.
+    """A kind of panel.
 
-    The device has `size: tuple[int, int]`, `show(image, boxes)`, `dim(level)` with level 0..1, and `close()`.
+    A device has `size`, pixels across and down; `dim(level)`, level 0 (dark) to 1 in linear light; and `close()`. One
+    that takes pixels has `show(image, boxes)`: a Pillow image of which only the boxes differ from the last. One that
+    draws by itself has `tell(content)` instead and gets a `Content` on every change. Both are called one after the
+    other, never at once, and may raise an `UnderdashError` with a sentence; then everything is shown again as soon as
+    they work. A device that has to be looked after has `tend()`, called often while there is nothing new to show.
+
+    Args:
+        name: what the configuration calls it.
+        opened: takes the panel's table of the configuration (`size`, `rotation`, and the keys of its `settings`)
+            and returns the device. It must come back at once.
+        settings: a dataclass whose fields are the keys of ``[panel.<name>.settings]``; the table is checked against
+            it, and `opened` finds the instance under "settings" instead of the keys. None leaves them unchecked.
     """
 
     name: str
     opened: Callable[[dict[str, object]], object]
+    settings: type | None = None

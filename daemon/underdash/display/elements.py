@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import floor, isfinite
 
+from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Page, Role, Scale
 from ..contract.signals import Age, Quality, Reading, Snapshot
@@ -59,14 +60,6 @@ class Row:
     unit: str
     role: Role
     age: Age
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """A few words in a role: a remark, an alert."""
-
-    text: str
-    role: Role
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,10 @@ from typing import Protocol
 
 from PIL import Image, ImageChops
 
+from ..contract.content import Words
 from ..contract.pages import Page, Scale
 from ..contract.signals import Snapshot
-from .elements import Picture, Words, record
+from .elements import Picture, record
 from .figure import FigurePart
 from .fonts import Fonts
 from .layout import Layout, Line, arrange

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from ..contract.content import Words
 from ..contract.pages import Role
-from .elements import Picture, Words
+from .elements import Picture
 from .figure import FigureSpot, size_for
 from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts
 from .round import Box, Face

@@ -14,12 +14,14 @@ from dataclasses import dataclass
 
 import structlog
 
+from ..contract.content import Words
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
-from .elements import Picture, Words, record
+from .content import content_of
+from .elements import Picture, record
 from .kit import Painter
 from .palettes import Palette
-from .panels import Panel
+from .panels import Panel, SelfDrawing, Tended
 
 MOST_FPS = 25.0
 LATE_S = 0.025
@@ -59,8 +61,8 @@ class Renderer:
     """Draws for one panel in a thread of its own.
 
     Args:
-        panel: what shows the images.
-        painter: paints them; must have the panel's size.
+        panel: what shows the images, or draws by itself what it is told.
+        painter: paints the images; must have the panel's size.
         faulty: called in the renderer's thread with each new fault; it must come back at once.
         clock: monotonic seconds.
         most_fps: upper limit of images a second.
@@ -68,7 +70,7 @@ class Renderer:
 
     def __init__(
         self,
-        panel: Panel,
+        panel: Panel | SelfDrawing,
         painter: Painter,
         faulty: Callable[[Fault], None],
         *,
@@ -88,7 +90,8 @@ class Renderer:
         self._off: set[str] = set()
         self._late: dict[str, int] = {}
         self._level: float | None = None
-        self._picture: tuple[Picture, Palette] | None = None
+        self._shown: object = None
+        self._tend = panel.tend if isinstance(panel, Tended) else None
         self._panel_fails = False
         self._thread: threading.Thread | None = None
         self.frames = 0
@@ -178,15 +181,36 @@ class Renderer:
         """Draw one frame and show what changed; the thread calls it, and so may a caller without one."""
         self.beats += 1
         picture = self._drawn(frame)
-        if picture is not None and self._picture != (picture, frame.palette):
-            self._painter.use(frame.palette)
-            image, boxes = self._painter.paint(picture)
-            self._picture = picture, frame.palette
-            if boxes and self._guarded(lambda: self._panel.show(image, boxes)):
-                self.frames += 1
+        if picture is None or not self._put(frame, picture):
+            self._look_after()
         # after the first image is in the panel, so that nothing else ever lights up
         if self._level != frame.level and not self._panel_fails and self._guarded(lambda: self._panel.dim(frame.level)):
             self._level = frame.level
+
+    def _put(self, frame: Frame, picture: Picture) -> bool:
+        """Hand a picture to the panel if it differs from the last; tell whether it was handed over."""
+        panel = self._panel
+        if isinstance(panel, SelfDrawing):
+            content = content_of(frame.page.name, picture, night=frame.snapshot.night)
+            if content == self._shown:
+                return False
+            self._shown = content
+            put = self._guarded(lambda: panel.tell(content))
+        else:
+            if self._shown == (picture, frame.palette):
+                return False
+            self._painter.use(frame.palette)
+            image, boxes = self._painter.paint(picture)
+            self._shown = picture, frame.palette
+            if not boxes:
+                return False
+            put = self._guarded(lambda: panel.show(image, boxes))
+        self.frames += put
+        return True
+
+    def _look_after(self) -> None:
+        if self._tend is not None:
+            self._guarded(self._tend)
 
     def _drawn(self, frame: Frame) -> Picture | None:
         name = frame.page.name
@@ -224,7 +248,7 @@ class Renderer:
             called()
         except Exception as exc:
             # what the panel missed is sent as a whole once it works again
-            self._picture = None
+            self._shown = None
             self._painter.forget()
             if not self._panel_fails:
                 self._panel_fails = True

@@ -20,12 +20,14 @@ from ..bus.vetting import MakerEvidence
 from ..buttons.gestures import GestureOptions
 from ..config.mistakes import nearest
 from ..config.schema import BusConfig, Config, PanelConfig
+from ..config.structure import check_settings
 from ..contract.cars import CarDescription
 from ..contract.errors import GivenError, UnderdashError
+from ..contract.pages import PanelDriver
 from ..diagnostics.options import Options
 from ..display.deck import Deck
 from ..display.dimming import DimmingOptions
-from ..display.panels import Panel
+from ..display.panels import Panel, SelfDrawing
 from ..display.panels.picture import PicturePanel
 from ..display.panels.turned import TurnedPanel
 from ..loading import Loaded, load
@@ -228,7 +230,9 @@ def make_screen_opener(
     return opened
 
 
-def _panel_opener(name: str, panel: PanelConfig, config: Config, assembly: Assembly) -> Callable[[], Panel]:
+def _panel_opener(
+    name: str, panel: PanelConfig, config: Config, assembly: Assembly
+) -> Callable[[], Panel | SelfDrawing]:
     if panel.driver == "picture":
         file = panel.settings.get("file")
         path = None if file is None else config.path.parent / str(file)
@@ -242,8 +246,17 @@ def _panel_opener(name: str, panel: PanelConfig, config: Config, assembly: Assem
             f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}{guess}"
         )
     driver = drivers[panel.driver]
-    table = {"size": panel.size, "rotation": panel.rotation, **panel.settings}
+    table = panel_table(name, panel, config, driver)
     return lambda: driver.opened(table)  # type: ignore[return-value]
+
+
+def panel_table(name: str, panel: PanelConfig, config: Config, driver: PanelDriver) -> dict[str, object]:
+    """Return what a driver is handed of the configuration; raises ConfigError if its settings do not fit."""
+    settings: dict[str, object] = dict(panel.settings)
+    if driver.settings is not None:
+        place = "panel", name, "settings"
+        settings = {"settings": check_settings(driver.settings, settings, config.source, place)}
+    return {"size": panel.size, "rotation": panel.rotation, **settings}
 
 
 def _turned(device: Panel, clockwise_deg: float) -> Panel:

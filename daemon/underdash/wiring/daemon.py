@@ -19,11 +19,11 @@ from ..bus.link import BusStatus, Link
 from ..buttons.gestures import GestureOptions
 from ..collecting import PowerCalls
 from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, SetChoice, ShowPage, TurnPage
+from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.alerts import Alerts
-from ..display.elements import Words
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .assembly import Assembly

@@ -14,10 +14,10 @@ from PIL import Image
 
 from ..bus.memory import MemoryBus
 from ..config.reading import parse_config
+from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.signals import Snapshot
 from ..display.deck import find
-from ..display.elements import Words
 from ..display.kit import draw_page
 from ..display.palettes import DAY, night
 from ..power.ignition import Position, Seen

@@ -10,14 +10,14 @@ from math import inf
 
 import structlog
 
+from ..contract.content import Words
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
 from ..display.deck import Deck
 from ..display.dimming import Dimming, DimmingInputs, DimmingOptions
-from ..display.elements import Words
 from ..display.kit import Painter
 from ..display.palettes import DAY, night
-from ..display.panels import Panel
+from ..display.panels import Panel, SelfDrawing
 from ..display.renderer import Fault, Frame, Renderer
 from ..display.round import Face
 
@@ -51,7 +51,7 @@ class Screen:
     def __init__(
         self,
         name: str,
-        panel: Panel,
+        panel: Panel | SelfDrawing,
         deck: Deck,
         look: Look,
         *,
