@@ -275,3 +275,50 @@ def test_talking_ends_with_the_silence_time() -> None:
 
     assert ignition.talking(3.0)
     assert not ignition.talking(3.1)
+
+
+# --- after this program stood still -----------------------------------------------------------------------------
+
+
+def test_what_waited_while_the_program_stood_still_does_not_say_on() -> None:
+    ignition = Ignition([KEY, TURNING])
+    ignition.sample("vehicle.ignition", "ON", 0.0)
+    ignition.stood_still(30.0)
+    for at in (30.0, 30.001, 30.2):
+        ignition.sample("vehicle.ignition", "ON", at)
+        ignition.sample("engine.speed", 900.0, at)
+        assert not ignition.state(at).may_send
+    assert position(ignition, 30.5) is Position.UNKNOWN
+    ignition.sample("vehicle.ignition", "ON", 30.6)
+    assert ignition.state(30.6).may_send
+
+
+@pytest.mark.parametrize("word", ["OFF", "START"])
+def test_off_and_start_count_however_long_they_waited(word: str) -> None:
+    ignition = Ignition([KEY])
+    ignition.sample("vehicle.ignition", "ON", 0.0)
+    ignition.stood_still(1.0)
+    ignition.sample("vehicle.ignition", word, 1.0)
+    ignition.sample("vehicle.ignition", "ON", 1.001)
+    state = ignition.state(1.002)
+    assert not state.may_send
+    assert state.position is Position.UNKNOWN
+
+
+def test_a_signal_sent_on_change_outlives_a_short_halt_and_no_long_one() -> None:
+    for still_s, expected in ((0.4, True), (0.9, False)):
+        ignition = Ignition([ON_CHANGE])
+        ignition.sample("vehicle.ignition", "ON", 0.0)
+        ignition.stood_still(still_s)
+        ignition.alive("comfort", 0x100, still_s)
+        assert not ignition.state(still_s).may_send
+        ignition.alive("comfort", 0x100, still_s + 0.55)
+        assert ignition.state(still_s + 0.55).may_send is expected
+
+
+def test_stale_frames_prove_nothing_about_the_field() -> None:
+    ignition = Ignition([KEY])
+    ignition.heard(10.0)
+    ignition.stood_still(10.0)
+    ignition.sample("vehicle.ignition", "ON", 10.0)
+    assert ignition.seen()["vehicle.ignition"] == Seen()

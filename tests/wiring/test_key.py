@@ -98,6 +98,35 @@ def test_a_frame_that_keeps_it_alive_may_have_an_id_of_either_length(key: int) -
     assert parts.position() is Position.UNKNOWN
 
 
+@pytest.mark.parametrize("first", ["frame", "tick"])
+def test_frames_that_queued_up_while_the_program_was_stopped_do_not_open_the_guard(first: str) -> None:
+    parts = Parts()
+    parts.frame(ON, 1.0)
+    parts.key.tick([], 1.04)
+    if first == "tick":
+        parts.key.tick([], 61.0)
+    for number in range(100):  # a minute old, and stamped as they are read; the key is long out
+        parts.frame(ON, 61.0 + number * 0.0001)
+        assert not parts.open()
+    parts.key.tick([], 61.02)
+    for step in range(1, 100):
+        parts.key.tick([], 61.02 + step * 0.04)
+        assert not parts.open()
+    parts.frame(ON, 65.0)
+    assert parts.open()
+
+
+def test_a_frame_that_keeps_alive_is_not_believed_either_when_it_waited() -> None:
+    evidence = replace(CAR.ignition[0], alive_with=("drive", 0x300))
+    parts = Parts(replace(CAR, ignition=(evidence,)))
+    parts.frame(ON, 1.0)
+    parts.key.tick([], 1.0)
+    parts.frame(b"", 1.8, 0x300)
+    assert not parts.open()
+    parts.key.tick([], 2.4)
+    assert not parts.open()
+
+
 def status(heard_s: float | None) -> BusStatus:
     return replace(Link("drive", MemoryBus("drive").port).status(0.0), last_heard_s=heard_s)
 

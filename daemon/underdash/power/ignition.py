@@ -33,11 +33,14 @@ class IgnitionOptions:
         settle_s: after ON follows START, before anything is sent.
         silence_s: no frame on any bus for this long is silence.
         vouched_s: how long a person's word stands in for evidence.
+        backlog_s: after this program stood still, until what had queued up meanwhile is read. A receive buffer holds
+            a few thousand frames, each read in some ten microseconds.
     """
 
     settle_s: float = 2.0
     silence_s: float = 5.0
     vouched_s: float = 600.0
+    backlog_s: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +120,22 @@ class Ignition:
         self._vouched_at = -inf
         self._starting = False
         self._open_at = -inf
+        self._trusted_from = -inf
 
     # --- what comes in ------------------------------------------------------------------------------------------
 
     def sample(self, signal: str, value: Value, at: float) -> None:
         """Take a sample of a signal that came from listening or from a wire."""
         for entry in self._entries:
-            if entry.evidence.signal == signal:
-                entry.says, entry.value, entry.at = entry.read(value), value, at
-                self._note_seen(entry, at)
+            if entry.evidence.signal != signal:
+                continue
+            says = entry.read(value)
+            if says is Position.ON and at < self._trusted_from:
+                if entry.says is not Position.ON:
+                    entry.says = None
+                continue
+            entry.says, entry.value, entry.at = says, value, at
+            self._note_seen(entry, at)
         self._settle(at)
 
     def alive(self, bus: str, can_id: int, at: float) -> None:
@@ -134,8 +144,20 @@ class Ignition:
         A sample that had run out stays so: the value may have changed while nobody was heard.
         """
         for entry in self._entries:
-            if entry.evidence.alive_with == (bus, can_id) and at <= entry.ends():
+            if entry.evidence.alive_with == (bus, can_id) and self._trusted_from <= at <= entry.ends():
                 entry.at = at
+
+    def stood_still(self, at: float) -> None:
+        """Take note that this program stood still until now.
+
+        What is read at once has waited as long and only looks fresh. So ON counts again from the first sample of the
+        normal flow; OFF and START count as ever. A signal that is sent on change says nothing new, so what it said
+        stays until it runs out.
+        """
+        self._trusted_from = at + self.options.backlog_s
+        for entry in self._entries:
+            if entry.says is Position.ON and (entry.evidence.alive_with is None or at > entry.ends()):
+                entry.says = None
 
     def heard(self, at: float) -> None:
         """Take note that a bus talks."""
@@ -165,6 +187,8 @@ class Ignition:
             return IgnitionState(position, False, f"ignition off ({self._texts(now, position)}); switch it on")
         if position is Position.START:
             return IgnitionState(position, False, f"starter turns ({self._texts(now, position)}); wait")
+        if now < self._trusted_from:
+            return IgnitionState(position, False, "the accessory stood still for a moment; requests follow at once")
         if now < self._open_at:
             return IgnitionState(position, False, "engine was started a moment ago; requests follow in two seconds")
         if position is Position.ON:

@@ -17,6 +17,9 @@ from .assembly import Assembly
 HEARD = (Rank.BROADCAST, Rank.INPUT)
 """Only listening and wires may say that the ignition is on; never a poll or something computed."""
 TALKS_S = 0.5
+STOOD_STILL_S = 0.5
+"""The daemon looks at the key at least every quarter of a second; longer than this it stood still (stopped, swapped
+out, held up by a card), and frames that queued up meanwhile get the time at which they are read."""
 LARGEST_STANDARD = 0x7FF
 
 
@@ -51,10 +54,7 @@ class Key:
 
     def tick(self, buses: Iterable[BusStatus], now: float) -> IgnitionState:
         """Look at what time and silence do to the evidence; returns the newest state."""
-        if now - self._looked_at > self.ignition.options.silence_s:
-            # this program stood still: nobody knows what the buses did meanwhile, or to which car they belong now
-            self.fingerprint.forget()
-            self.ignition.end_vouching()
+        self._notice(now)
         self._looked_at = now
         ages = [status.last_heard_s for status in buses if status.last_heard_s is not None]
         if ages:
@@ -67,15 +67,30 @@ class Key:
         self._guard.fingerprint = self.fingerprint.verdict(now)
         return self._tell(now)
 
+    def _notice(self, at: float) -> None:
+        """Notice that this program stood still, before anything heard after that is believed."""
+        still_s = at - self._looked_at
+        if still_s <= STOOD_STILL_S:
+            return
+        self._looked_at = at
+        self.ignition.stood_still(at)
+        if still_s > self.ignition.options.silence_s:
+            # nobody knows what the buses did meanwhile, or to which car they belong now
+            self.fingerprint.forget()
+            self.ignition.end_vouching()
+        self._tell(at)
+
     def _sample(self, slot: Slot) -> None:
         if slot.rank not in HEARD or slot.value is None:
             return
+        self._notice(slot.at)
         self.ignition.heard(slot.at)
         self.ignition.sample(slot.signal.name, slot.value, slot.at)
         self._tell(slot.at)
 
     def _alive(self, bus: str, can_id: int) -> Handler:
         def alive(data: bytes, at: float) -> None:
+            self._notice(at)
             self.ignition.heard(at)
             self.ignition.alive(bus, can_id, at)
 
