@@ -16,6 +16,7 @@ from underdash.bus.port import PortBusyError
 from underdash.bus.refusals import Reason
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
+from underdash.contract.buttons import GoQuiet
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.contract.pages import PanelDriver
 from underdash.pace import PacedLoop, paced_loop
@@ -139,6 +140,20 @@ def test_what_is_seen_of_the_key_is_kept_at_once_since_the_supply_may_be_cut(loo
     built.daemon.stop()
     built.release()
     assert kept == seen
+
+
+def test_quiet_outlives_a_restart_until_it_is_released(loop: PacedLoop) -> None:
+    built = build(config(), loop)
+    built.daemon.perform(GoQuiet(True))
+    built.release()  # no orderly end: the supply was cut
+    again = build(config(), loop)
+    assert again.daemon.sending.guard.quiet
+    assert "quiet" in again.daemon.status().snapshot.notes
+    again.daemon.perform(GoQuiet(False))
+    again.release()
+    third = build(config(), loop)
+    assert not third.daemon.sending.guard.quiet
+    third.release()
 
 
 def test_state_is_kept_where_the_service_manager_says(tmp_path: Path) -> None:

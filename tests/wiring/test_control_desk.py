@@ -107,9 +107,9 @@ def test_why_travels_as_a_chain(client: Client) -> None:
 
 
 def test_quiet_is_taken_to_the_guard(running: Running, client: Client) -> None:
-    assert client.ask("quiet", {"on": True}) == {"quiet": True}
+    assert client.ask("quiet", {"on": True}) == {"quiet": True, "kept": False}
     assert running.built.daemon.sending.guard.quiet
-    assert client.ask("quiet", {"on": False}) == {"quiet": False}
+    assert client.ask("quiet", {"on": False}) == {"quiet": False, "kept": False}
     assert not running.built.daemon.sending.guard.quiet
 
 
@@ -139,7 +139,7 @@ def test_pages_are_shown_by_name_and_turned(client: Client) -> None:
 def test_a_request_that_lacks_something_says_what(client: Client, ask: str, given: dict[str, Any]) -> None:
     with pytest.raises(GivenError):
         client.ask(ask, given)
-    assert client.ask("quiet", {"on": False}) == {"quiet": False}
+    assert client.ask("quiet", {"on": False}) == {"quiet": False, "kept": False}
 
 
 def test_a_recording_holds_every_frame_from_its_begin_to_its_stop(

@@ -127,3 +127,21 @@ def test_a_failure_in_the_middle_leaves_the_old_file(path: Path, monkeypatch: py
     assert path.read_bytes() == before
     assert [file.name for file in path.parent.iterdir()] == ["state.json"]
     assert json.loads(before)["format"] == 1
+
+
+def test_quiet_is_kept_until_it_is_released(path: Path) -> None:
+    assert Kept(path).keep(CAR, SEEN, quiet=True)
+    assert Kept(path).quiet
+    assert Kept(path).seen(CAR) == SEEN
+    assert Kept(path).keep(CAR, SEEN, quiet=False)
+    assert not Kept(path).quiet
+
+
+def test_quiet_that_could_not_be_kept_is_told_and_tried_again(path: Path) -> None:
+    path.parent.mkdir(parents=True)
+    path.mkdir()
+    kept = Kept(path)
+    assert not kept.keep(CAR, SEEN, quiet=True)
+    path.rmdir()
+    assert kept.keep(CAR, SEEN, quiet=True)
+    assert Kept(path).quiet

@@ -279,10 +279,7 @@ class Guard:
     def _about_bus(self, bus: str) -> Refusal | None:
         facts = self.bus(bus)
         if self.quiet:
-            sentence = (
-                f"{bus}: somebody asked for quiet; underdash quiet off releases it, so does the button that asked, and "
-                "a restart"
-            )
+            sentence = f"{bus}: quiet was asked for; underdash quiet off releases it, so does the button that asked"
             return Refusal(Reason.QUIET, sentence)
         if not facts.transmit:
             return Refusal(

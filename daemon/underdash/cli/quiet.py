@@ -16,10 +16,14 @@ def run(arguments: argparse.Namespace) -> int:
     from ..wiring.control import socket_paths
 
     with Client.connect(socket_paths()) as client:
-        quiet = client.ask("quiet", {"on": arguments.wanted == "on"}).get("quiet")
-    print(
-        "quiet: nothing is sent until underdash quiet off, or a restart of the daemon"
-        if quiet
-        else "not quiet: requests go out again as soon as the guard lets them"
-    )
+        told = client.ask("quiet", {"on": arguments.wanted == "on"})
+    print(_said(bool(told.get("quiet")), kept=bool(told.get("kept"))))
     return 0
+
+
+def _said(quiet: bool, *, kept: bool) -> str:
+    if not quiet:
+        return "not quiet: requests go out again as soon as the guard lets them"
+    if kept:
+        return "quiet: nothing is sent until underdash quiet off, after a restart too"
+    return "quiet: nothing is sent until underdash quiet off; this could not be kept, so a restart ends it too"

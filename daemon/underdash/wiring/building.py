@@ -49,9 +49,10 @@ class Built:
     kept: Kept
     locks: list[BusLock] = field(default_factory=list)
 
-    def keep(self) -> None:
-        """Keep what was learned for the next journey."""
-        self.kept.keep(self.assembly.car, self.daemon.key.ignition.seen())
+    def keep(self) -> bool:
+        """Keep what was learned, and whether it is quiet, for the next journey; returns whether it is on the disk."""
+        daemon = self.daemon
+        return self.kept.keep(self.assembly.car, daemon.key.ignition.seen(), quiet=daemon.sending.guard.quiet)
 
     def release(self) -> None:
         """Give the buses up."""
@@ -115,6 +116,7 @@ def build(
         attended=attended,
     )
     daemon.key.ignition.restore(kept.seen(assembly.car))
+    guard.quiet = kept.quiet
     for name, panel in config.panel.items():
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop))
     # what others would notice comes last, when nothing in the configuration can fail any more

@@ -77,7 +77,7 @@ class Desk:
 
     def _quiet(self, talk: Conversation) -> Mapping[str, Any]:
         self._daemon.perform(GoQuiet(_given(talk, "on", bool)))
-        return {"quiet": self._daemon.sending.guard.quiet}
+        return {"quiet": self._daemon.sending.guard.quiet, "kept": self._daemon.keep()}
 
     def _page(self, talk: Conversation) -> Mapping[str, Any]:
         """Show a page by its name, or turn by so many."""

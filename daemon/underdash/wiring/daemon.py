@@ -117,8 +117,9 @@ class Daemon:
         self._lit = True
         self._goodbye = False
         self._said_state = PowerState.AWAKE
-        #: called when more was seen of the ignition's evidence; power may be gone before `stop`
-        self.keep: Callable[[], None] = lambda: None
+        #: called when more was seen of the ignition's evidence, or quiet was asked for or released, since power may be
+        #: gone before `stop`; says whether it is kept
+        self.keep: Callable[[], bool] = lambda: False
         self._seen = self.key.ignition.seen()
 
     # --- life ---------------------------------------------------------------------------------------------------
@@ -216,6 +217,7 @@ class Daemon:
                 self.sending.pump()
             case GoQuiet(on):
                 self.sending.guard.quiet = on
+                self.keep()
             case SetChoice():
                 self._choices.choose(action, now)
             case Mark(text):
