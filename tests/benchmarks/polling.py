@@ -1,6 +1,7 @@
 """How many values a second asking brings, against a loop that sends one request, waits, and sends the next.
 
-Time is simulated, frames and flow control included, so the figures say what the scheduler decides and nothing about a
+The loop is arithmetic; beside it, in the same run, stands the client of udsoncan over can-isotp, called in a loop. Time
+is simulated, frames and flow control included, so the figures say what the scheduler decides and nothing about a
 machine; only the last column is processor time. The ceiling is arithmetic: one request after the other without a pause.
 Run: python tests/benchmarks/polling.py
 """
@@ -13,6 +14,12 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
+
+import isotp
+from udsoncan import DidCodec
+from udsoncan.client import Client
+from udsoncan.connections import BaseConnection
 
 from underdash.bus.load import worst_bits
 from underdash.contract.cars import BusDescription, CarDescription
@@ -180,6 +187,85 @@ def sequential(made: list[CompiledPoll], answers: Answers, seconds: float, per_s
     return heard / now
 
 
+class Byte(DidCodec):
+    """A value of one byte, as the client wants it declared."""
+
+    def decode(self, did_payload: bytes) -> int:
+        """Read it."""
+        return did_payload[0]
+
+    def __len__(self) -> int:
+        return 1
+
+
+class Wire(BaseConnection):
+    """What udsoncan's client speaks through: can-isotp and a unit, on a bus in simulated time."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.now, self.unit_s = 0.0, 0.0
+        self.unit = Unit("identifier_22", lambda identifier: True)
+        self.coming: list[tuple[float, bytes]] = []
+        self.heard: list[isotp.CanMessage] = []
+        self.layer = isotp.TransportLayerLogic(
+            rxfn=lambda _timeout: self.heard.pop(0) if self.heard else None,
+            txfn=self.put,
+            address=isotp.Address(isotp.AddressingMode.Normal_11bits, rxid=0x7E8, txid=0x7E0),
+            params={"tx_padding": 0x00},
+        )
+
+    def put(self, message: isotp.CanMessage) -> None:
+        """Let the unit hear a frame; its own processor time is none of the client's."""
+        started = time.process_time()
+        self.now += FRAME_S
+        delay, frames = self.unit.hear(bytes(message.data or b""), self.now)
+        self.coming += [(self.now + delay + (n + 1) * FRAME_S, one) for n, one in enumerate(frames)]
+        self.unit_s += time.process_time() - started
+
+    def specific_send(self, payload: bytes, timeout: float | None = None) -> None:
+        """Begin a request."""
+        self.layer.send(payload)
+
+    def specific_wait_frame(self, timeout: float | None = None) -> bytes:
+        """Let time pass until there is an answer."""
+        while True:
+            self.layer.process(rx_timeout=0.0)
+            if self.layer.available():
+                return bytes(self.layer.recv() or b"")
+            if self.coming:
+                self.now, data = self.coming[0][0], self.coming.pop(0)[1]
+                self.heard.append(isotp.CanMessage(arbitration_id=0x7E8, data=data))
+
+    def empty_rxqueue(self) -> None:
+        """Nothing is left over."""
+
+    def open(self) -> Wire:
+        """It is open."""
+        return self
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+    def is_open(self) -> bool:
+        """It is open."""
+        return True
+
+
+def client(seconds: float, at_once: int) -> tuple[float, float]:
+    """Call udsoncan's client in a loop, so many identifiers a call; returns values a second, microseconds a call."""
+    wire, numbers = Wire(), [0xE1 + n for n in range(IDENTIFIERS)]
+    config: Any = {"data_identifiers": dict.fromkeys(numbers, Byte)}
+    groups = [numbers[at : at + at_once] for at in range(0, IDENTIFIERS, at_once)]
+    asking, values, calls = Client(wire, config=config), 0, 0
+    started = time.process_time()
+    while wire.now < seconds:
+        for group in groups:
+            response = asking.read_data_by_identifier(group)
+            values += len(response.service_data.values)
+            calls += 1
+    return values / wire.now, 1e6 * (time.process_time() - started - wire.unit_s) / calls
+
+
 def measure(seconds: float = 30.0) -> list[Row]:
     """Return all figures."""
     everybody: Answers = lambda unit, identifier: True  # noqa: E731
@@ -234,6 +320,11 @@ def main() -> None:
     print(f"{'':50}{'asking':>10}{'loop':>10}{'ratio':>8}{'us/request':>12}")
     for row in rows:
         print(f"{row.what:50}{row.ours:8.1f}/s{row.loop:8.1f}/s{row.ours / row.loop:8.2f}{row.cost_us:12.1f}")
+    print("\nthe same unit asked by the client of udsoncan over can-isotp, in a loop, without caps")
+    for at_once in (1, IDENTIFIERS):
+        rate, cost_us = client(seconds, at_once)
+        what = f"identifier_22, {at_once} in a call"
+        print(f"{what:50}{'':10}{rate:8.1f}/s{'':8}{cost_us:12.1f}")
     print("\nsix demands of one unit, which has time for two thirds of what they want")
     for who, wanted, achieved in competing(seconds):
         print(f"{who:50}{achieved:8.1f}/s of {wanted:.1f}/s")
