@@ -380,7 +380,7 @@ def test_nothing_else_passes_as_flow_control(frame: Frame) -> None:
 
 
 def test_flow_control_that_reads_as_clearing_codes_behind_an_address_byte_is_refused() -> None:
-    elsewhere = ControlUnit("seat", "drive", 0x6E2, 0x6EA)
+    elsewhere = ControlUnit("seat", "drive", 0x6E2, 0x6EA, block_size=0x04, st_min=0x14)
     guard = open_guard()
     guard.reload([template(elsewhere, Parts(bytes.fromhex("0322F190"), (Span(2, 2, ((0xF190, 0xF190),)),), 1))])
     send(guard, Frame(0x6E2, bytes.fromhex("0322F19000000000")), 0.0)
@@ -389,6 +389,41 @@ def test_flow_control_that_reads_as_clearing_codes_behind_an_address_byte_is_ref
 
     assert refusal is not None
     assert refusal.reason is Reason.LOOKS_LIKE
+
+
+FAR = ControlUnit("seat", "drive", 0x6E2, 0x6EA, address=0x5C, reply_address=0xF1, block_size=8, st_min=0x14)
+
+
+def asked_far() -> Guard:
+    guard = open_guard()
+    guard.reload([template(FAR, Parts(bytes.fromhex("5C0322F190"), (Span(3, 2, ((0xF190, 0xF190),)),), 2, 0))])
+    assert send(guard, Frame(0x6E2, bytes.fromhex("5C0322F190000000")), 0.0) is None
+    return guard
+
+
+@pytest.mark.parametrize("data", ["5C30081400000000", "5C32000000000000"])
+def test_flow_control_has_the_address_byte_and_the_terms_of_the_description(data: str) -> None:
+    guard = asked_far()
+    frame = Frame(0x6E2, bytes.fromhex(data))
+
+    assert guard.expect_flow_control(FlowControl("drive", frame, "seat", 1.0), 0.002) is None
+    assert send(guard, frame, 0.002) is None
+
+
+@pytest.mark.parametrize(
+    "data",
+    ["F130081400000000", "5D30081400000000", "3008140000000000", "5C30000000000000", "5C300814", "5C30081400AA0000"],
+)
+def test_flow_control_with_any_other_byte_gets_no_leave(data: str) -> None:
+    refusal = asked_far().expect_flow_control(FlowControl("drive", Frame(0x6E2, bytes.fromhex(data)), "seat", 1.0), 0.0)
+
+    assert refusal is not None
+    assert refusal.reason is Reason.NO_ANSWER_DUE
+
+
+@pytest.mark.parametrize("data", ["5D0322F190000000", "F10322F190000000", "0322F19000000000"])
+def test_a_request_with_another_address_byte_is_not_the_declared_one(data: str) -> None:
+    assert why(asked_far(), Frame(0x6E2, bytes.fromhex(data)), 1.0) is Reason.NO_TEMPLATE
 
 
 def test_flow_control_stops_with_the_ignition() -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from underdash.config.cars import read_car
 from underdash.config.mistakes import ConfigError
+from underdash.contract.requests import ControlUnit
 
 HEAD = """\
 format = 1
@@ -68,3 +69,95 @@ def test_an_address_byte_tells_units_apart_that_share_their_ids(tmp_path: Path) 
     path.write_text(first + other("6E0", "6E8", "51"))
 
     assert len(read_car(path).units) == 2
+
+
+UNIT = """\
+format = 1
+name = "car"
+title = "A car"
+counting = "from 0"
+[bus.drive]
+bitrate = 500_000
+[unit.engine]
+bus = "drive"
+"""
+
+
+def read(folder: Path, text: str) -> tuple[ControlUnit, ...]:
+    path = folder / "car.toml"
+    path.write_text(UNIT + text)
+    return read_car(path).units
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        (
+            'addressing = "normal fixed"\ntarget = "10"\n',
+            ControlUnit("engine", "drive", 0x18DA10F1, 0x18DAF110, extended=True),
+        ),
+        (
+            'addressing = "mixed"\ntarget = "10"\naddress = "5C"\n',
+            ControlUnit("engine", "drive", 0x18CE10F1, 0x18CEF110, extended=True, address=0x5C),
+        ),
+        (
+            'request = "6F1"\nresponse = "612"\naddress = "12"\nreply_address = "F1"\n',
+            ControlUnit("engine", "drive", 0x6F1, 0x612, address=0x12, reply_address=0xF1),
+        ),
+        (
+            'request = "7E0"\nresponse = "7E8"\nblock_size = 8\nst_min_ms = 20\n',
+            ControlUnit("engine", "drive", 0x7E0, 0x7E8, block_size=8, st_min=20),
+        ),
+        (
+            'request = "7E0"\nresponse = "7E8"\nst_min_ms = 0.3\n',
+            ControlUnit("engine", "drive", 0x7E0, 0x7E8, st_min=0xF3),
+        ),
+    ],
+)
+def test_units_are_addressed_as_the_standard_has_it(tmp_path: Path, text: str, unit: ControlUnit) -> None:
+    assert read(tmp_path, text) == (unit,)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "unit.engine.request: found nothing"),
+        ('request = "7E0"\n', "unit.engine.response: found nothing"),
+        ('target = "10"\n', "unit.engine.addressing: found nothing, allowed: the way of addressing that has a target"),
+        ('addressing = "normal fixed"\n', "unit.engine.target: found nothing, allowed: the unit's own address"),
+        ('addressing = "normal fixed"\ntarget = "110"\n', "unit.engine.target: found '110'"),
+        (
+            'addressing = "normal fixed"\ntarget = "10"\naddress = "5C"\n',
+            "unit.engine.address: found '5C', allowed: no such key",
+        ),
+        (
+            'addressing = "normal fixed"\ntarget = "10"\nrequest = "7E0"\n',
+            "unit.engine.request: found '7E0', allowed: no such key",
+        ),
+        ('addressing = "mixed"\ntarget = "10"\n', "unit.engine.address: found nothing"),
+        (
+            'request = "6F1"\nresponse = "612"\nreply_address = "F1"\n',
+            "unit.engine.address: found nothing, allowed: the byte that requests to it begin with",
+        ),
+        ('request = "7E0"\nresponse = "7E8"\nst_min_ms = 1.5\n', "unit.engine.st_min_ms: found 1.5"),
+        ('request = "7E0"\nresponse = "7E8"\nst_min_ms = 0.25\n', "unit.engine.st_min_ms: found 0.25"),
+        ('request = "7E0"\nresponse = "7E8"\nblock_size = 256\n', "unit.engine.block_size: found 256"),
+        (
+            'request = "6F1"\nresponse = "612"\naddress = "12"\nreply_address = "F1"\n[unit.other]\nbus = "drive"\n'
+            'request = "6F1"\nresponse = "612"\naddress = "13"\nreply_address = "F1"\n',
+            "unit.engine: found a unit that answers on 612, as other does",
+        ),
+    ],
+)
+def test_a_way_of_addressing_that_cannot_be_is_refused(tmp_path: Path, text: str, says: str) -> None:
+    with pytest.raises(ConfigError) as raised:
+        read(tmp_path, text)
+
+    assert says in str(raised.value)
+
+
+def test_units_of_extended_addressing_share_the_id_of_their_requests(tmp_path: Path) -> None:
+    unit = 'request = "6F1"\nresponse = "6{0}"\naddress = "{0}"\nreply_address = "F1"\n'
+    units = read(tmp_path, unit.format("12") + '[unit.other]\nbus = "drive"\n' + unit.format("13"))
+
+    assert [one.response_id for one in units] == [0x612, 0x613]

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -41,6 +42,23 @@ def test_an_address_byte_tells_units_apart_over_isotp_too(talkative: CarDescript
     assert climate.said("03 22 0A 0B") == []
     assert climate.said("78 03 22 0A 0C") == ["78 03 7f 22 31"]
     assert climate.told("22 0A 0B") == bytes.fromhex("62 0A 0B 11 F8 00 00 00 00 00 00 5B")
+
+
+def test_in_extended_addressing_a_unit_hears_its_own_address_and_answers_with_the_testers(
+    talkative: CarDescription, unit: Any
+) -> None:
+    units = [replace(one, reply_address=0xF1) if one.name == "climate" else one for one in talkative.units]
+    climate = unit(replace(talkative, units=tuple(units)), "climate", manners=Manners(pending_share=0.0))
+    assert climate.said("F1 03 22 0A 0C") == []
+    assert climate.said("78 03 22 0A 0C") == ["f1 03 7f 22 31"]
+
+    def later(data: str, now: float) -> list[str]:
+        answers = climate.simulated.answer(bytes.fromhex(data), {"gearbox.oil_pressure": 300.0}, now)
+        return [frame.hex(" ")[:11] for _, frame in answers]
+
+    assert later("78 03 22 0A 0B", 100.0)[-1] == "f1 10 0c 62"
+    assert later("F1 30 00 00", 100.1) == []
+    assert [frame[:5] for frame in later("78 30 00 00", 100.3)] == ["f1 21", "f1 22"]
 
 
 def test_latency_is_seeded_and_between_5_and_25_ms(description: CarDescription, unit: Any) -> None:

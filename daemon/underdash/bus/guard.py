@@ -53,14 +53,12 @@ class FlowControl:
         frame: the very frame.
         unit: the control unit that sends the answer.
         until: monotonic s, the end of the leave.
-        address: the unit has an address byte in front.
     """
 
     bus: str
     frame: Frame
     unit: str
     until: float
-    address: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +105,7 @@ class Guard:
         self._meters: dict[str, Meter] = {}
         self._others: dict[tuple[str, int, int | None], float] = {}
         self._asked: dict[tuple[str, str], float] = {}
-        self._leaves: list[FlowControl] = []
+        self._leaves: list[tuple[FlowControl, Template]] = []
         self._long: dict[tuple[str, str], tuple[LongRequest, Template, int]] = {}
         self.reload(templates, in_use)
 
@@ -223,21 +221,25 @@ class Guard:
             now: monotonic seconds.
         """
         asked = self._asked.get((leave.bus, leave.unit), -inf)
-        data = leave.frame.data
-        start = 1 if leave.address else 0
         if now - asked > ANSWER_DUE_S:
             return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: nothing was asked that it could be answering")
-        if len(data) < start + 3 or data[start] not in (0x30, 0x32):
-            return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {leave.frame} is no flow control")
-        if not any(one.unit == leave.unit for one in self._templates.get((leave.bus, leave.frame.key), ())):
-            return self._count(Reason.NO_ANSWER_DUE, f"{leave.unit}: {id_text(leave.frame.key)} is not its request id")
-        if leave.address or not has_legislated_id(leave.frame.key):
-            values = [{byte} for byte in data]
+        found = self._flow_of(leave)
+        if found is None:
+            sentence = f"{leave.unit}: {leave.frame} is not the flow control that its description gives it"
+            return self._count(Reason.NO_ANSWER_DUE, sentence)
+        if found.address is not None or not has_legislated_id(leave.frame.key):
+            values = [{byte} for byte in leave.frame.data]
             if any(is_denied(number) for offset in (0, 1) for number in services_read(values, offset)):
                 return self._count(Reason.LOOKS_LIKE, f"{leave.unit}: {leave.frame} could be read as a denied service")
-        self._leaves = [one for one in self._leaves if one.until >= now and one.unit != leave.unit]
-        self._leaves.append(leave)
+        self._leaves = [(one, its) for one, its in self._leaves if one.until >= now and one.unit != leave.unit]
+        self._leaves.append((leave, found))
         return None
+
+    def _flow_of(self, leave: FlowControl) -> Template | None:
+        """Return a template of the unit whose answers may need this very flow control."""
+        spelt = leave.frame.key, leave.frame.data
+        ours = self._templates.get((leave.bus, leave.frame.key), ())
+        return next((one for one in ours if one.unit == leave.unit and spelt in one.flow), None)
 
     def expect_long(self, request: LongRequest) -> Refusal | None:
         """Let the frames of a declared request that takes several pass, once and in their order; returns why not."""
@@ -265,7 +267,7 @@ class Guard:
             other = self._other(bus, frame.key, found.address, now)
             mine = meter.over(frame, lane(found), found.gap_s, now)
         elif (leave := self._leave(bus, frame, now)) is not None:
-            other = self._other(bus, frame.key, frame.data[0] if leave.address else None, now)
+            other = self._other(bus, frame.key, leave[1].address, now)
             mine = meter.over_load(frame, now)
         elif (part := self._part(bus, frame, now)) is not None:
             long, template, index = part
@@ -321,10 +323,11 @@ class Guard:
     def _template(self, bus: str, frame: Frame) -> Template | None:
         return next((one for one in self._templates.get((bus, frame.key), ()) if one.matches(frame)), None)
 
-    def _leave(self, bus: str, frame: Frame, now: float) -> FlowControl | None:
-        for one in self._leaves:
+    def _leave(self, bus: str, frame: Frame, now: float) -> tuple[FlowControl, Template] | None:
+        for leave in self._leaves:
+            one = leave[0]
             if one.bus == bus and now <= one.until and one.frame.key == frame.key and one.frame.data == frame.data:
-                return one
+                return leave
         return None
 
     def _part(self, bus: str, frame: Frame, now: float) -> tuple[LongRequest, Template, int] | None:

@@ -29,12 +29,16 @@ def mixed_up(units: Iterable[ControlUnit]) -> dict[str, str]:
 
 def _alike(one: ControlUnit, other: ControlUnit) -> str:
     """Say what two units share that does not tell them apart, "" if nothing."""
-    if one.bus != other.bus or (one.address is not None and other.address is not None and one.address != other.address):
+    if one.bus != other.bus:
         return ""
-    ways = (("is asked on", one.request_id, other.request_id), ("answers on", one.response_id, other.response_id))
-    for way, mine, others in ways:
+    ways = (
+        ("is asked on", (one.request_id, one.address), (other.request_id, other.address)),
+        ("answers on", (one.response_id, one.reply_prefix), (other.response_id, other.reply_prefix)),
+    )
+    for way, (mine, address), (others, another) in ways:
+        apart = address is not None and another is not None and address != another
         key = key_of(mine, one.extended)
-        if key == key_of(others, other.extended):
+        if key == key_of(others, other.extended) and not apart:
             return f"{way} {id_text(key)}"
     return ""
 

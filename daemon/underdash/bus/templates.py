@@ -14,6 +14,8 @@ from ..contract.requests import ControlUnit
 from .frames import EXTENDED, Frame, id_text, key_of
 
 FRAME_BYTES = 8
+GO_ON, NO_ROOM = 0x30, 0x32
+"""First bytes of flow control (ISO 15765-2, clause 9.6.5): continue to send, and overflow."""
 
 FUNCTIONAL = (0x7DF, 0x18DB_33F1 | EXTENDED)
 """Request ids of ISO 15765-4 that speak to all units at once."""
@@ -84,6 +86,7 @@ class Template:
         command_at, address_at, maker: see `Parts`.
         used: bytes in front of the padding.
         gap_s: least time between two requests to the unit.
+        flow: (key, data) of the flow control that an answer may need, to the last byte; none for a maker's format.
     """
 
     bus: str
@@ -97,6 +100,7 @@ class Template:
     maker: str | None = None
     used: int = FRAME_BYTES
     gap_s: float = 0.005
+    flow: tuple[tuple[int, bytes], ...] = ()
 
     @property
     def command(self) -> int:
@@ -167,7 +171,16 @@ def template(unit: ControlUnit, parts: Parts) -> Template:
         parts.maker,
         used,
         unit.gap_s,
+        () if parts.maker else flow_of(unit),
     )
+
+
+def flow_of(unit: ControlUnit) -> tuple[tuple[int, bytes], ...]:
+    """Return (key, data) of what a unit may be told of its long answers: go on as described, or no room."""
+    head = b"" if unit.address is None else bytes((unit.address,))
+    datas = (head + bytes(body) for body in ((GO_ON, unit.block_size, unit.st_min), (NO_ROOM, 0, 0)))
+    padded = (data if unit.padding is None else data.ljust(FRAME_BYTES, bytes((unit.padding,))) for data in datas)
+    return tuple((key_of(unit.request_id, unit.extended), data) for data in padded)
 
 
 def _varying(where: str, parts: Parts) -> set[int]:

@@ -1,4 +1,4 @@
-"""Buses, control units, request formats, broadcasts and polls of a car description: tables in, contract types out."""
+"""Buses, request formats, broadcasts and polls of a car description: tables in, contract types out."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from ..contract.cars import BusDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener, Field
-from ..contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
+from ..contract.requests import Part, PartKind, PollRequest, SingleFrameFormat
 from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number
 from .car_tables import (
     BroadcastTable,
@@ -17,7 +17,6 @@ from .car_tables import (
     FrameTable,
     IgnitionTable,
     PollTable,
-    UnitTable,
 )
 from .mistakes import MISSING, KeyPath, Words
 
@@ -58,35 +57,6 @@ def bus_of(role: str, raw: object, path: KeyPath, context: Context) -> BusDescri
     """Make a bus of ``[bus.<role>]``."""
     table = context.structure.make(BusTable, raw, path)
     return None if table is None else BusDescription(role, table.bitrate, table.silent, table.meaning)
-
-
-def unit_of(name: str, raw: object, path: KeyPath, context: Context) -> ControlUnit | None:
-    """Make a control unit of ``[unit.<name>]``."""
-    table = context.structure.make(UnitTable, raw, path)
-    if table is None:
-        return None
-    known_bus(table.bus, (*path, "bus"), context)
-    request = id_of(table.request, table.extended, (*path, "request"), context)
-    response = id_of(table.response, table.extended, (*path, "response"), context)
-    address = None if table.address is None else hex_byte(table.address, (*path, "address"), context.mistakes)
-    padding = None if table.padding == "none" else hex_byte(table.padding, (*path, "padding"), context.mistakes)
-    if request is None or response is None:
-        return None
-    if request[1] != response[1]:
-        context.mistakes.add((*path, "response"), table.response, "as many bits as the request's id")
-    if request[0] == response[0]:
-        context.mistakes.add((*path, "response"), table.response, "another id than the request's")
-    return ControlUnit(
-        name,
-        table.bus,
-        request[0],
-        response[0],
-        request[1],
-        address,
-        padding,
-        table.answer_within_s,
-        table.gap_s,
-    )
 
 
 def format_of(name: str, raw: object, path: KeyPath, context: Context) -> SingleFrameFormat | None:

@@ -48,16 +48,21 @@ class BusTable:
 
 @dataclass(kw_only=True, eq=False, repr=False)
 class UnitTable(Provenance):
-    """``[unit.<name>]``."""
+    """``[unit.<name>]``: both ids, or the way of addressing and the target that they are made of."""
 
     bus: str
-    request: str
-    response: str
+    request: str | None = None
+    response: str | None = None
     extended: bool | None = None
+    addressing: Literal["normal fixed", "mixed"] | None = None
+    target: str | None = None
     address: str | None = None
+    reply_address: str | None = None
     padding: str = "00"
     answer_within_s: Annotated[float, Limits(above=0.0, high=5.0, unit="s")] = 0.25
     gap_s: Annotated[float, Limits(low=0.005, high=5.0, unit="s")] = 0.005
+    block_size: Annotated[int, Limits(low=0, high=255, unit="frames")] = 0
+    st_min_ms: Annotated[float, Limits(low=0.0, high=127.0, unit="ms")] = 0.0
 
 
 @dataclass(kw_only=True, eq=False, repr=False)

@@ -25,9 +25,9 @@ from .car_parts import (
     ignition_of,
     listener_of,
     poll_of,
-    unit_of,
 )
 from .car_tables import HeadTable, SectionsTable, VariantTable
+from .car_units import unit_of
 from .mistakes import MISSING, KeyPath, Mistakes, Source, Words
 from .structure import Structure
 from .toml import read_toml

@@ -18,10 +18,14 @@ class ControlUnit:
         bus: role of its bus.
         request_id, response_id: CAN ids.
         extended: both ids have 29 bits.
-        address: address byte where several units share an id pair, else None.
+        address: byte that frames to it begin with, None without: where several units share an id pair, and in the
+            extended and mixed addressing of ISO 15765-2.
+        reply_address: byte that its frames begin with, None for the same one; extended addressing has the tester's.
         padding: byte that fills a request up to eight bytes (0 is a padding too); None sends it unpadded.
         answer_within_s: how long to wait for an answer.
         gap_s: least time between two requests.
+        block_size: after how many frames of a long answer it waits for us again, 0 for never.
+        st_min: time it leaves between these frames, as flow control says it: 00 to 7F ms, F1 to F9 for 100 to 900 us.
     """
 
     name: str
@@ -33,6 +37,14 @@ class ControlUnit:
     padding: int | None = 0x00
     answer_within_s: float = 0.25
     gap_s: float = 0.005
+    reply_address: int | None = None
+    block_size: int = 0
+    st_min: int = 0
+
+    @property
+    def reply_prefix(self) -> int | None:
+        """Byte that its frames begin with, None without."""
+        return self.address if self.reply_address is None else self.reply_address
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,7 +52,7 @@ class Address:
 
 def of_unit(unit: ControlUnit) -> Address:
     """Return the address of a described unit."""
-    return Address(unit.request_id, unit.response_id, unit.extended, unit.address, unit.address)
+    return Address(unit.request_id, unit.response_id, unit.extended, unit.address, unit.reply_prefix)
 
 
 def normal_fixed(unit: int, tester: int = TESTER) -> Address:

@@ -64,7 +64,7 @@ class Asking:
     def _listen_for(self, poll: CompiledPoll) -> None:
         line = self._by_lane.get(poll.lane)
         if line is None:
-            line = self._by_lane[poll.lane] = Line(poll.lane, poll.unit, Conversation(poll.unit.address))
+            line = self._by_lane[poll.lane] = Line(poll.lane, poll.unit, Conversation(poll.unit))
             self._lines.setdefault((poll.bus, poll.response_key), []).append(line)
         ears = line.spoken if poll.speech.over_isotp else line.framed
         ear = next((ear for ear in ears if ear.speech is poll.speech), None)
@@ -104,7 +104,7 @@ class Asking:
         line = self._by_lane[request.lane]
         line.sending = line.part = None
         if isinstance(request, Batch) and len(request.frames) > 1:
-            line.sending = Segmentation(request.message, request.unit.address)
+            line.sending = Segmentation(request.message, request.unit.address, reply_prefix=request.unit.reply_prefix)
             line.sending.start(now)
 
     def refused(self, request: Request, refusal: Refusal, now: float) -> None:
@@ -284,7 +284,7 @@ class Asking:
         unit = line.unit
         frame = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
         until = at + self.scheduler.options.next_frame_s
-        self.reply(Wish(unit.bus, frame, unit.name, until, unit.address is not None), at)
+        self.reply(Wish(unit.bus, frame, unit.name, until), at)
 
     def _broken(self, line: Line, said: Said, at: float) -> None:
         """Count a message that ended early; if it was ours, it is asked for again a little later."""

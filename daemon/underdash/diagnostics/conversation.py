@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from ..contract.requests import ControlUnit
 from . import pci
 from .isotp import Broken
 from .reassembly import Reassembly
@@ -43,14 +44,16 @@ class Conversation:
     """The messages of one unit.
 
     Args:
-        prefix: address byte of its frames, None without.
+        unit: its address bytes, and what it is told by flow control.
     """
 
     __slots__ = ("_assembler", "_ours", "_prefix")
 
-    def __init__(self, prefix: int | None = None) -> None:
-        self._assembler = Reassembly(prefix)
-        self._prefix = prefix
+    def __init__(self, unit: ControlUnit) -> None:
+        self._prefix = unit.reply_prefix
+        self._assembler = Reassembly(
+            self._prefix, reply_prefix=unit.address, block_size=unit.block_size, st_min=unit.st_min
+        )
         self._ours = False
 
     def receive(self, data: bytes, now: float, ours: Callable[[bytes], bool]) -> Said:

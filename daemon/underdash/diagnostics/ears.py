@@ -81,11 +81,9 @@ class Wish:
         frame: the very frame.
         unit: name of the unit that answers.
         until: monotonic s, after which it is of no use.
-        address: its frames begin with an address byte.
     """
 
     bus: str
     frame: Frame
     unit: str
     until: float
-    address: bool

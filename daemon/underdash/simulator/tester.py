@@ -14,7 +14,7 @@ from ..bus.frames import Frame, key_of
 from ..contract.errors import UnderdashError
 from ..contract.requests import ControlUnit
 from .manners import Manners
-from .transport import Replies, Transport
+from .transport import Replies, Transport, prefix_of
 
 TESTER = Manners(longest_message=4095)
 
@@ -86,8 +86,8 @@ class OtherTester:
             unit = due.question.unit
             if due.question.raw:  # in a maker's format a frame may look like one of ISO-TP and is none
                 continue
-            prefix = b"" if unit.address is None else bytes((unit.address,))
-            self._ends.setdefault(unit, Transport(self.manners, prefix))
+            ours, theirs = prefix_of(unit.address), prefix_of(unit.reply_prefix)
+            self._ends.setdefault(unit, Transport(self.manners, ours, theirs))
 
     def keys(self, bus: str) -> set[int]:
         """Return the dispatch keys of a bus on which answers come."""

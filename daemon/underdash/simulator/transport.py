@@ -35,6 +35,11 @@ def gap_of(st_min: int) -> float:
     return RESERVED_GAP_S
 
 
+def prefix_of(address: int | None) -> bytes:
+    """Return what frames begin with: an address byte, or nothing."""
+    return b"" if address is None else bytes((address,))
+
+
 @dataclass(slots=True)
 class Heard:
     """What came of a frame: a whole message, and what has to be sent because of it."""
@@ -75,16 +80,18 @@ class Transport:
 
     Args:
         manners: block size, gaps and patience.
-        prefix: what every frame begins with, in both directions: the address byte of a unit that has one.
+        prefix: what every frame that it sends begins with: an address byte, or nothing.
+        heard: the same of the frames it hears, None for the same one.
 
     Attributes:
         broken: how many messages were begun and not completed, in both directions.
     """
 
-    def __init__(self, manners: Manners = DEFAULT, prefix: bytes = b"") -> None:
+    def __init__(self, manners: Manners = DEFAULT, prefix: bytes = b"", heard: bytes | None = None) -> None:
         self.manners = manners
         self.broken = 0
         self._prefix = prefix
+        self._heard = prefix if heard is None else heard
         self._out: _Out | None = None
         self._in: _In | None = None
 
@@ -172,8 +179,8 @@ class Transport:
             data: its data.
             now: monotonic seconds.
         """
-        body = data[len(self._prefix) :]
-        if not body or not data.startswith(self._prefix):
+        body = data[len(self._heard) :]
+        if not body or not data.startswith(self._heard):
             return Heard()
         kind = body[0] >> 4
         if kind == 3:

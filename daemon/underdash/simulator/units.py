@@ -22,7 +22,7 @@ from .manners import DEFAULT, Manners
 from .service_01 import Service01
 from .service_09 import Service09
 from .spelling import PENDING, REPLY, SERVICE_UNKNOWN, UNSAID, Service, negative
-from .transport import Replies, Transport
+from .transport import Replies, Transport, prefix_of
 
 __all__ = ["FUNCTIONAL_11", "FUNCTIONAL_29", "Fault", "Replies", "SimulatedUnit"]
 
@@ -68,7 +68,7 @@ class SimulatedUnit:
         self._services = _services(known, manners)
         # a unit with nothing to be asked is there all the same, and refuses
         self._standard = bool(self._services) or not self._formats
-        self._transport = Transport(manners, b"" if unit.address is None else bytes((unit.address,)))
+        self._transport = Transport(manners, prefix_of(unit.reply_prefix), prefix_of(unit.address))
 
     @property
     def fault(self) -> Fault:

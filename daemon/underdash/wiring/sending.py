@@ -91,7 +91,7 @@ class Sending:
 
     def reply(self, wish: Wish, now: float) -> None:
         """Send the flow control that an answer of ours needs, now or as soon as the last frame is confirmed."""
-        leave = FlowControl(wish.bus, wish.frame, wish.unit, wish.until, wish.address)
+        leave = FlowControl(wish.bus, wish.frame, wish.unit, wish.until)
         refusal = self.guard.expect_flow_control(leave, now)
         if refusal is None:
             self._replies.append(wish)
