@@ -12,9 +12,12 @@ import pytest
 from underdash.bus.frames import Frame
 from underdash.bus.refusals import Reason
 from underdash.contract.buttons import GoQuiet
+from underdash.contract.signals import PowerState
 from underdash.diagnostics.obd import with_fields
 from underdash.simulator.driver import Phase, Press
 from underdash.simulator.units import Fault
+from underdash.wiring.chain import Cause
+from underdash.wiring.daemon import Daemon
 from underdash.wiring.report import report
 
 Make = Callable[..., Any]
@@ -321,7 +324,7 @@ def test_an_ignition_that_flaps_while_cranking_keeps_awake(drive: Make) -> None:
 
 BROKEN = """
 def fall(canvas, snapshot):
-    if snapshot.number("vehicle.speed") is not None and any("sum" in note for note in snapshot.notes):
+    if snapshot.number("vehicle.speed") is not None:
         raise RuntimeError("my page broke")
     canvas.title("tiny")
 
@@ -330,6 +333,8 @@ def display_pages(car):
     return [Page("tiny", "Tiny", fall, ("vehicle.speed", "tiny.sum"))]
 
 def step(state, inputs, dt_s):
+    if (state or 0) < 10:  # once its page is off
+        return (state or 0) + 1, None
     raise ZeroDivisionError("my sum broke")
 
 @hookimpl
@@ -360,7 +365,8 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
     )
     assert not journey.demo.built.assembly.loaded.refused
     # the drive jumps ahead of the clock on the wall, by which the renderer's thread draws
-    journey.at(1, lambda: [screen.renderer.wait_idle(20) for screen in journey.demo.daemon.screens])
+    for second in (1, 1.5, 2):
+        journey.at(second, lambda: [screen.renderer.wait_idle(20) for screen in journey.demo.daemon.screens])
     journey.run(7)
     status = journey.demo.daemon.status()
     assert status.pages == (("main", "boost"),)
@@ -368,6 +374,64 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
     assert any("tiny suspended" in fault and "my sum broke" in fault for fault in status.faults)
     assert any("tiny suspended" in note for note in status.snapshot.notes)
     assert journey.requests(5, 7)
+
+
+WITH_A_HANDLER = (
+    BROKEN.replace("fall, (", "draw, (").replace("< 10", "< 0")
+    + """
+def draw(canvas, snapshot):
+    canvas.title("fine")
+
+@hookimpl
+def button_handlers(car):
+    return [ButtonHandler("next", GestureKind.HOLD, lambda gesture, snapshot: [], hold_s=3.0)]
+
+@hookimpl
+def alerts(car):
+    return [Alert("tiny fast", "vehicle.speed", "too fast", above=200.0)]
+
+@hookimpl
+def power_changed(state):
+    raise RuntimeError("I am suspended")
+"""
+)
+
+
+def handlers_of(daemon: Daemon) -> set[str]:
+    return {bound.plugin for bound in daemon.assembly.bindings._by_gesture.values()}
+
+
+def test_a_suspended_plug_in_runs_nowhere_any_more_and_what_it_declared_stays(
+    drive: Make, tiny_plugin: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from importlib.metadata import entry_points
+
+    from underdash.loading import load
+    from underdash.wiring import building
+
+    points = [*entry_points(group="underdash"), tiny_plugin(WITH_A_HANDLER)]
+    monkeypatch.setattr(building, "load", lambda enabled, source: load(enabled, points, source=source))
+    journey = drive(
+        ON,
+        edit=lambda text: text.replace('"page_turn"]', '"page_turn", "tiny"]').replace(
+            'deck = ["boost"', 'deck = ["tiny", "boost"'
+        ),
+    )
+    daemon = journey.demo.daemon
+    assert not journey.demo.built.assembly.loaded.refused
+    assert "tiny" in handlers_of(daemon)
+    journey.run(5)
+    assert list(daemon.assembly.suspended) == ["tiny"]
+    deck = daemon.screens[0].deck
+    assert "tiny" not in deck.names
+    assert deck.off == {"tiny": "its plug-in tiny is suspended"}
+    assert "tiny" not in handlers_of(daemon)
+    assert all(item.signal != "tiny.sum" for item in daemon.assembly.derived.derived())
+    assert "vehicle.speed" in daemon.alerts.signals
+    daemon._calls.tell(PowerState.ASLEEP)
+    assert "my sum broke" in daemon.assembly.suspended["tiny"]
+    chain = daemon.telling.why("tiny.sum", journey.loop.time())
+    assert chain.fault.cause is Cause.PLUGIN_SUSPENDED
 
 
 # --- the whole drive -------------------------------------------------------------------------------------------------

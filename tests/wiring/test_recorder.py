@@ -226,3 +226,23 @@ def test_traces_never_outgrow_their_share_by_more_than_one_file(tmp_path: Path) 
 
 def test_a_trace_is_an_eighth_of_the_share_but_never_huge() -> None:
     assert (file_bytes(80.0), file_bytes(500.0), file_bytes(5000.0)) == (10e6, 62.5e6, 64e6)
+
+
+def test_a_flush_is_begun_at_once_however_long_the_disk_takes(tmp_path: Path) -> None:
+    writer = TraceWriter(tmp_path / "slow.log", about(WALL))
+    stuck = threading.Event()
+    flush = writer.flush
+
+    def slow(durable: bool = False) -> None:
+        stuck.wait(20.0)
+        flush(durable)
+
+    writer.flush = slow  # type: ignore[method-assign]
+    recorder, tapped = recorder_of(writer)
+    tapped.tap(FRAME)
+    done = recorder.begin_flush()
+    assert not done.is_set()
+    stuck.set()
+    assert done.wait(20.0)
+    recorder.close()
+    assert recorder.begin_flush().wait(20.0), "a recording that ended has nothing to wait for"

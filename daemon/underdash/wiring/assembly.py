@@ -7,7 +7,7 @@ opens, sends or draws; `daemon.py` adds that.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ..broadcast.dispatch import Broadcasts, register
@@ -33,6 +33,7 @@ from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
 from ..signals.store import Rank, Store
+from .suspending import Suspensions
 
 BUNDLED = ("boost", "temperatures", "page_turn", "tarn", "loris")
 """Plug-ins that run where no configuration says which."""
@@ -47,7 +48,7 @@ class Assembly:
         brought: what the running ones bring.
         tables: handlers by role of the bus.
         problems: sentences; what they name is left out, the rest runs.
-        suspended: plug-ins suspended since, name to reason.
+        suspensions: plug-ins suspended since.
     """
 
     car: CarDescription
@@ -63,7 +64,12 @@ class Assembly:
     memory: Memory
     bindings: Bindings
     problems: list[str]
-    suspended: dict[str, str] = field(default_factory=dict)
+    suspensions: Suspensions
+
+    @property
+    def suspended(self) -> Mapping[str, str]:
+        """Why plug-ins were suspended, by name."""
+        return self.suspensions.reasons
 
     @property
     def pages(self) -> list[Page]:
@@ -128,8 +134,8 @@ def assemble(
     asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence), helpers=compiled.helpers)
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
-    suspended: dict[str, str] = {}
-    derived = DerivedRunner(brought.derived_signals, store, suspended.__setitem__)
+    suspensions = Suspensions()
+    derived = DerivedRunner(brought.derived_signals, store, suspensions.add)
     problems = [*vetoed, *broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
     problems += [
@@ -140,7 +146,8 @@ def assemble(
     bound = [Bound(plugin, handler) for plugin, handler in brought.button_handlers]
     bindings = Bindings(bound, car.buttons)
     problems += bindings.mistakes
-    parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspended)
+    suspensions.takers += [lambda plugin, _: derived.drop(plugin), lambda plugin, _: bindings.drop(plugin)]
+    parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspensions)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
 
 

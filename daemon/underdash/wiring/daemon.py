@@ -7,7 +7,7 @@ its time from it, so a loop with simulated time runs the same daemon. Panels dra
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from math import inf
 from typing import Protocol
@@ -30,6 +30,7 @@ from .assembly import Assembly
 from .choices import Choices
 from .fingers import Fingers
 from .key import Key
+from .leaving import Done, Leaving
 from .screen import Screen
 from .sending import Sending, facts
 from .status import Status
@@ -55,7 +56,10 @@ class Keeper(Protocol):
         """Put a remark into what is being recorded."""
 
     def flush(self) -> None:
-        """Bring everything to the disk."""
+        """Bring everything to the disk, and wait for that."""
+
+    def begin_flush(self) -> Done:
+        """Have everything brought to the disk; returns at once what tells when that is done."""
 
 
 class Daemon:
@@ -104,9 +108,10 @@ class Daemon:
         self.telling = Telling(self, self._transmit)
         self._loop = loop
         self.recorder = recorder
-        self._power_off = power_off
+        self._leaving = Leaving(lambda: None if self.recorder is None else self.recorder.begin_flush(), power_off)
         self._attended = attended
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
+        assembly.suspensions.takers.append(self._suspended)
         self._choices = Choices(assembly.store, assembly.catalogue)
         self._timer: asyncio.TimerHandle | None = None
         self._slow_at = -inf
@@ -169,6 +174,7 @@ class Daemon:
                 trouble = f"a panel does not open: {exc}"
                 continue
             self._openers.remove(opener)
+            self._take_pages_off(screen)
             self.screens.append(screen)
             screen.start()
         self._panel_trouble = trouble
@@ -280,6 +286,7 @@ class Daemon:
         state, effects = self.power.step(inputs, now)
         for effect in effects:
             self._take(effect, now)
+        self._leaving.tick(now)
         return state
 
     def _watched(self) -> set[str]:
@@ -321,10 +328,9 @@ class Daemon:
                 self.polling = False
                 self.ask()
             case Effect.FLUSH:
-                if self.recorder is not None:
-                    self.recorder.flush()
+                self._leaving.flush(now)
             case Effect.HALT | Effect.REBOOT:
-                self._power_off(effect is Effect.REBOOT)
+                self._leaving.power_off(effect is Effect.REBOOT, now)
             case Effect.LIGHT | Effect.GOODBYE:
                 self._lit, self._goodbye = True, effect is Effect.GOODBYE
             case Effect.DARK:
@@ -348,7 +354,7 @@ class Daemon:
             ignition=self.key.state,
             car=guard.fingerprint.sentence,
             buses=self.buses,
-            closed=tuple(self._closed(now)),
+            closed=tuple(self.telling.closed(now)),
             guard=dict(guard.report()),
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
@@ -357,14 +363,6 @@ class Daemon:
             polls=tuple(self.assembly.asking.status(now)),
             quiet=guard.quiet,
         )
-
-    def _closed(self, now: float) -> Iterator[str]:
-        """Say why nothing is sent, of each bus on which there is something to ask."""
-        guard = self.sending.guard
-        for role in self.links:
-            refusal = guard.standing(role, now) if guard.keys(role) else None
-            if refusal is not None:
-                yield refusal.sentence
 
     def _notes(self, now: float) -> tuple[str, ...]:
         notes = list(self.fingers.notes())
@@ -381,4 +379,16 @@ class Daemon:
     def _plugin_failed(self, plugin: str, reason: str, suspended: bool) -> None:
         _log.warning("plugin_failed", plugin=plugin, error=reason)
         if suspended:
-            self.assembly.suspended[plugin] = reason
+            self.assembly.suspensions.add(plugin, reason)
+
+    def _suspended(self, plugin: str, reason: str) -> None:
+        self._calls.drop(plugin)
+        for screen in self.screens:
+            self._take_pages_off(screen)
+        self._loop.call_soon(self.ask)  # whoever found it is in the middle of something
+
+    def _take_pages_off(self, screen: Screen) -> None:
+        """Take the pages of suspended plug-ins out of a deck."""
+        for plugin, page in self.assembly.brought.display_pages:
+            if plugin in self.assembly.suspended:
+                screen.deck.take_off(page.name, f"its plug-in {plugin} is suspended")

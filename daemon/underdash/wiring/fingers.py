@@ -63,5 +63,4 @@ class Fingers:
         count = self._failures[plugin] = self._failures.get(plugin, 0) + 1
         _log.warning("button_handler_failed", plugin=plugin, error=error)
         if count >= FAILURES_ALLOWED:
-            self.bindings.drop(plugin)
-            self._assembly.suspended[plugin] = f"{error} ({count} times)"
+            self._assembly.suspensions.add(plugin, f"{error} ({count} times)")

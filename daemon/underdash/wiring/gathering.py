@@ -103,7 +103,7 @@ class Gatherer:
         self._rises.look(self._counts(), now)
         assembly, fit = self.assembly, self.guard.fingerprint
         known = signal in assembly.catalogue
-        reasons = {one.name: one.reason for one in assembly.loaded.refused} | assembly.suspended
+        reasons = {**{one.name: one.reason for one in assembly.loaded.refused}, **assembly.suspended}
         return Facts(
             signals=self._signals(signal, now),
             known=known,

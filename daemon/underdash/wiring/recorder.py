@@ -78,16 +78,24 @@ class Recorder:
         """Put a remark into the trace."""
         self._put(lambda writer: writer.mark(text, at))
 
-    def flush(self, timeout_s: float = 3.0) -> None:
-        """Wait until everything recorded so far would survive a lost supply, but not longer than that."""
+    def begin_flush(self) -> threading.Event:
+        """Have everything recorded so far survive a lost supply; returns at once what tells when that is so.
+
+        It is told as done, too, where nothing can be done: recording has ended, or the card does not keep up.
+        """
         done = threading.Event()
 
         def flush(writer: TraceWriter) -> None:
             writer.flush(durable=True)
             done.set()
 
-        if self._put(flush):
-            done.wait(timeout_s)
+        if not self._thread.is_alive() or not self._put(flush):
+            done.set()
+        return done
+
+    def flush(self, timeout_s: float = 3.0) -> None:
+        """Wait until everything recorded so far would survive a lost supply, but not longer than that."""
+        self.begin_flush().wait(timeout_s)
 
     def detach(self) -> None:
         """Take no more frames; on the thread of the links."""

@@ -61,6 +61,14 @@ class Telling:
                 chains, daemon.buses, daemon.key.state.position.value, self._requests(now), faults[-1] if faults else ""
             )
 
+    def closed(self, now: float) -> Iterator[str]:
+        """Say why nothing is sent, of each bus on which there is something to ask."""
+        guard = self._daemon.sending.guard
+        for role in self._daemon.links:
+            refusal = guard.standing(role, now) if guard.keys(role) else None
+            if refusal is not None:
+                yield refusal.sentence
+
     def _count(self, now: float) -> None:
         before_at, before = self._sent
         if now - before_at >= RATE_S:
