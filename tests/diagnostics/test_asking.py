@@ -381,3 +381,17 @@ def test_what_the_guard_never_lets_out_is_told_once() -> None:
     car.asking.refused(poll, Refusal(Reason.SERVICE, "drive: it writes"), 0.0)
     assert car.told == ["engine 01 0C: never sent: drive: it writes; it is not asked again this journey"]
     assert car.asking.due(60.0) == []
+
+
+def test_the_end_of_an_answer_that_broke_off_does_not_end_the_wait_for_the_next_one() -> None:
+    signals = ("engine.speed", "vehicle.speed", "engine.load", "engine.throttle")
+    car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(signals)])
+    car.want(*signals)
+    (long,) = car.send(1.0)
+    assert len(long.frames) == 2
+    car.hear("10 14 62 21C7 4142 21".replace(" ", ""), 1.05)  # an answer begins without leave to ask on
+    (fewer,) = car.send(2.0)
+    assert len(fewer.frames) == 1
+    assert car.send(2.06) == [], "a second after that first frame the next request is still waited for"
+    assert car.asking.scheduler.open_on(fewer.lane) is fewer
+    assert car.asking.dropped == {"no next frame": 1}

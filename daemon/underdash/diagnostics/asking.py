@@ -102,6 +102,7 @@ class Asking:
         self.counts.sent += 1
         self.scheduler.sent(request, now)
         line = self._by_lane[request.lane]
+        line.conversation.asked()
         line.sending = line.part = None
         if isinstance(request, Batch) and len(request.frames) > 1:
             line.sending = Segmentation(request.message, request.unit.address, reply_prefix=request.unit.reply_prefix)

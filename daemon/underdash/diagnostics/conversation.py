@@ -76,6 +76,10 @@ class Conversation:
         mine = before if heard.broken is not None and heard.payload is None and not self._receiving else self._ours
         return Said(heard.payload, heard.reply if self._ours else None, heard.broken, mine)
 
+    def asked(self) -> None:
+        """Take note of a new request: what is under way now cannot be the answer to it."""
+        self._ours = False
+
     @property
     def _receiving(self) -> bool:
         return self._assembler.receiving
