@@ -3,7 +3,8 @@ from __future__ import annotations
 import pytest
 
 from underdash.bus.frames import EXTENDED, Frame
-from underdash.bus.templates import Parts, Span, TemplateError, has_legislated_id, services_read, template
+from underdash.bus.legislated import has_legislated_id
+from underdash.bus.templates import Parts, Span, TemplateError, services_read, template
 from underdash.contract.requests import ControlUnit
 
 ENGINE = ControlUnit("engine", "drive", 0x7E0, 0x7E8)

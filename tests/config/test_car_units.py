@@ -41,7 +41,20 @@ CASES = [
         '[[fingerprint]]\nbus = "drive"\nid = "7E0"\nlength = 8\n',
         "unit.engine.request: found 7E0, which is a frame of the fingerprint",
     ),
-    ("7DF", "", "unit.engine.request: found '7DF', allowed: the unit's own id"),
+    (
+        "7DF",
+        other("7DF", "612"),
+        "unit.other: found a unit that is asked on 7DF with all units and answers on 612, which does not tell",
+    ),
+    (
+        "7DF",
+        other("7DF", "7E9", "51"),
+        "unit.other: found a unit that is asked on 7DF with all units and has an address",
+    ),
+    ("7DF", other("7E0", "7E8"), "unit.other: found a unit that gets flow control on 7E0, as engine does"),
+    ("7DF", other("7E0", "6E8"), "unit.other: found a unit that gets flow control on 7E0, as engine does"),
+    ("7DF", other("7DF", "7E8"), "unit.other: found a unit that gets flow control on 7E0, as engine does"),
+    ("7DF", BROADCAST.format(id="7E0"), "unit.engine.request: found 7E0, which is a broadcast"),
     (
         "7E0",
         '[[broadcast]]\nbus = "drive"\nid = "1"\nfields = [{ signal = "engine.speed", byte = 7, length = 16 }]',
@@ -161,3 +174,12 @@ def test_units_of_extended_addressing_share_the_id_of_their_requests(tmp_path: P
     units = read(tmp_path, unit.format("12") + '[unit.other]\nbus = "drive"\n' + unit.format("13"))
 
     assert [one.response_id for one in units] == [0x612, 0x613]
+
+
+def test_units_that_are_asked_all_at_once_are_told_apart_by_the_ids_of_their_answers(tmp_path: Path) -> None:
+    unit = 'request = "{}"\nresponse = "{}"\n'
+    other = '[unit.other]\nbus = "drive"\n'
+    assert len(read(tmp_path, unit.format("7DF", "7E8") + other + unit.format("7DF", "7E9"))) == 2
+    assert len(read(tmp_path, unit.format("7DF", "7E8") + other + unit.format("7E1", "7E9"))) == 2
+    long = unit.format("18DB33F1", "18DAF110") + other + unit.format("18DB33F1", "18DAF11D")
+    assert len(read(tmp_path, long)) == 2

@@ -42,21 +42,3 @@ def test_an_address_is_one_byte(address: int) -> None:
         addressing.mixed_fixed(0x10, address)
     with pytest.raises(UnderdashError, match="one byte"):
         addressing.extended(0x6F1, 0x612, address)
-
-
-@pytest.mark.parametrize("number", range(8))
-def test_the_legislated_ids_go_in_pairs(number: int) -> None:
-    assert addressing.request_id_of(0x7E8 + number) == 0x7E0 + number
-
-
-@pytest.mark.parametrize("response_id", [0x7E7, 0x7F0, 0x612, 0x000])
-def test_other_short_ids_do_not_tell_where_flow_control_goes(response_id: int) -> None:
-    assert addressing.request_id_of(response_id) is None
-
-
-def test_flow_control_of_a_long_id_goes_back_with_the_addresses_swapped() -> None:
-    assert addressing.request_id_of(0x18DAF110, wide=True) == 0x18DA10F1
-    assert addressing.request_id_of(0x14DAF110, wide=True) == 0x14DA10F1  # another priority
-    assert addressing.request_id_of(0x18CEF110, wide=True) == 0x18CE10F1
-    assert addressing.request_id_of(0x18FEF110, wide=True) is None
-    assert addressing.request_id_of(0x000007E8, wide=True) is None

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 
 from underdash.bus.frames import Frame
+from underdash.bus.legislated import FUNCTIONAL_11
 from underdash.bus.trace import read_trace
-from underdash.diagnostics import addressing, pci
+from underdash.diagnostics import pci
 from underdash.diagnostics.isotp import Broken, Fault
 from underdash.diagnostics.reassembly import Reassembly
 
@@ -95,7 +96,7 @@ class Listener:
     def _whole(self, key: int, message: bytes) -> str:
         if message[0] < ANSWERS:
             self.asked.setdefault(key, set()).add(message[0])
-            return "request to all" if key == addressing.FUNCTIONAL_11 else "request"
+            return "request to all" if key == FUNCTIONAL_11 else "request"
         if not self._is_answer(key, message):
             return "unexplained"
         if message[0] != NEGATIVE:
@@ -103,7 +104,7 @@ class Listener:
         return "pending answer" if message[2] == PENDING else "negative answer"
 
     def _is_answer(self, key: int, message: bytes) -> bool:
-        asked = self.asked.get(key - 8, set()) | self.asked.get(addressing.FUNCTIONAL_11, set())
+        asked = self.asked.get(key - 8, set()) | self.asked.get(FUNCTIONAL_11, set())
         return (message[1] if message[0] == NEGATIVE else message[0] - ANSWERS) in asked
 
 

@@ -17,9 +17,10 @@ from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
 from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
 from .frames import Frame, id_text
+from .legislated import FUNCTIONAL, has_legislated_id
 from .long_requests import LongRequest, allowed_by
 from .refusals import Reason, Refusal
-from .templates import FUNCTIONAL, Template, has_legislated_id, services_read
+from .templates import Template, services_read
 from .vetting import MakerEvidence, is_denied, vet
 
 STEP_BACK_S = 30.0
@@ -115,6 +116,7 @@ class Guard:
         """Take the templates of a reloaded description; `refused` says which may not be used, and why."""
         self.refused: tuple[Refused, ...] = ()
         self._templates: dict[tuple[str, int], tuple[Template, ...]] = {}
+        self._flows: dict[tuple[str, int], tuple[Template, ...]] = {}
         self._long.clear()
         for one in templates:
             refusal = vet(one, self._evidence, in_use)
@@ -123,6 +125,8 @@ class Guard:
                 continue
             place = (one.bus, one.key)
             self._templates[place] = (*self._templates.get(place, ()), one)
+            for place in {(one.bus, key) for key, _ in one.flow}:
+                self._flows[place] = (*self._flows.get(place, ()), one)
 
     def set_bus(self, bus: str, facts: BusFacts) -> None:
         """Take what is known about a bus."""
@@ -140,7 +144,7 @@ class Guard:
 
     def keys(self, bus: str) -> frozenset[int]:
         """Return the keys whose frames `heard` must get: our request ids and those that speak to all units."""
-        ours = {key for role, key in self._templates if role == bus}
+        ours = {key for role, key in (*self._templates, *self._flows) if role == bus}
         return frozenset(ours | set(FUNCTIONAL)) if ours else frozenset()
 
     # --- questions ----------------------------------------------------------------------------------------------
@@ -189,8 +193,8 @@ class Guard:
             found = template if index == 0 else None
         elif found is None and leave is not None:
             self._leaves.remove(leave)
-        if found is not None:
-            self._asked[bus, found.unit] = now
+        for unit in () if found is None else self._units(bus, frame, found):
+            self._asked[bus, unit] = now
         self._meter(bus).sent(frame, lane(found) if found else None, now)
 
     def heard(self, bus: str, key: int, data: bytes, now: float) -> bool:
@@ -199,11 +203,12 @@ class Guard:
         if meter is not None and meter.confirms(key, data, now):
             return True
         if key in FUNCTIONAL:
-            for role, ours in self._templates:
+            for role, ours in (*self._templates, *self._flows):
                 if role == bus:
                     self._others[bus, ours, None] = now
             return False
-        places = {one.address_at for one in self._templates.get((bus, key), ())}
+        ways = (*self._templates.get((bus, key), ()), *self._flows.get((bus, key), ()))
+        places = {one.address_at for one in ways}
         for place in places:
             address = None if place is None else data[place] if place < len(data) else None
             self._others[bus, key, address] = now
@@ -238,8 +243,13 @@ class Guard:
     def _flow_of(self, leave: FlowControl) -> Template | None:
         """Return a template of the unit whose answers may need this very flow control."""
         spelt = leave.frame.key, leave.frame.data
-        ours = self._templates.get((leave.bus, leave.frame.key), ())
+        ours = self._flows.get((leave.bus, leave.frame.key), ())
         return next((one for one in ours if one.unit == leave.unit and spelt in one.flow), None)
+
+    def _units(self, bus: str, frame: Frame, found: Template) -> set[str]:
+        """Return the units that answer a request: those of whom it is declared, if it went to all."""
+        ours = self._templates[bus, frame.key] if frame.key in FUNCTIONAL else ()
+        return {found.unit, *(one.unit for one in ours if one.matches(frame))}
 
     def expect_long(self, request: LongRequest) -> Refusal | None:
         """Let the frames of a declared request that takes several pass, once and in their order; returns why not."""

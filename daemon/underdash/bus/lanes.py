@@ -6,18 +6,19 @@ both, or an answer of one for the other's.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from itertools import combinations
 
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener
 from ..contract.requests import ControlUnit
 from .frames import id_text, key_of
+from .legislated import has_legislated_id, own_id, speaks_to_all
 
 
-def mixed_up(units: Iterable[ControlUnit]) -> dict[str, str]:
+def mixed_up(units: Collection[ControlUnit]) -> dict[str, str]:
     """Return the units nobody can tell from another, name to why, as the end of a sentence about the unit."""
-    found: dict[str, str] = {}
+    found = {one.name: why for one in units if (why := _nowhere(one))}
     for one, other in combinations(units, 2):
         why = _alike(one, other)
         if why:
@@ -31,15 +32,32 @@ def _alike(one: ControlUnit, other: ControlUnit) -> str:
     """Say what two units share that does not tell them apart, "" if nothing."""
     if one.bus != other.bus:
         return ""
+    asked = "gets flow control on" if speaks_to_all(one) or speaks_to_all(other) else "is asked on"
     ways = (
-        ("is asked on", (one.request_id, one.address), (other.request_id, other.address)),
+        (asked, (own_id(one), one.address), (own_id(other), other.address)),
         ("answers on", (one.response_id, one.reply_prefix), (other.response_id, other.reply_prefix)),
     )
     for way, (mine, address), (others, another) in ways:
+        if mine is None or others is None:
+            continue
         apart = address is not None and another is not None and address != another
         key = key_of(mine, one.extended)
         if key == key_of(others, other.extended) and not apart:
             return f"{way} {id_text(key)}"
+    return ""
+
+
+def _nowhere(unit: ControlUnit) -> str:
+    """Say why nobody can tell which unit answers a request to all, "" if that can be told."""
+    if not speaks_to_all(unit):
+        return ""
+    asked = f"is asked on {id_text(key_of(unit.request_id, unit.extended))} with all units"
+    remedy = "ask it on its own id, or give the standard's id of its answers"
+    if unit.address is not None:
+        return f"{asked} and has an address byte, which these do not have; {remedy}"
+    if own_id(unit) is None or not has_legislated_id(key_of(own_id(unit) or 0, unit.extended)):
+        answers = id_text(key_of(unit.response_id, unit.extended))
+        return f"{asked} and answers on {answers}, which does not tell its own id; {remedy}"
     return ""
 
 

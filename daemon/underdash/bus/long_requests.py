@@ -2,8 +2,8 @@
 
 Only the first frame carries a service (ISO 15765-2, clause 9.6.3); the others carry identifiers, and on an id whose
 addressing no standard fixes one of them might be read as a request of its own. So such requests exist only for ids
-that ISO 15765-4 reserves, without an address byte, and they may ask for nothing but what a vetted template of one
-identifier asks for as well.
+that ISO 15765-4 reserves for one unit each, without an address byte, and they may ask for nothing but what a vetted
+template of one identifier asks for as well.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from .frames import Frame
-from .templates import FRAME_BYTES, Template, has_legislated_id
+from .legislated import FUNCTIONAL, has_legislated_id
+from .templates import FRAME_BYTES, Template
 
 FIRST, CONSECUTIVE = 1, 2
 ROOM = FRAME_BYTES - 1
@@ -43,7 +44,7 @@ def allowed_by(request: LongRequest, templates: Iterable[Template]) -> Template 
         templates: vetted ones for its bus and id.
     """
     key = request.frames[0].key if request.frames else 0
-    if not has_legislated_id(key) or any(one.key != key or _odd(one) for one in request.frames):
+    if key in FUNCTIONAL or not has_legislated_id(key) or any(one.key != key or _odd(one) for one in request.frames):
         return None
     for one in templates:
         if one.unit == request.unit and one.maker is None and one.address_at is None and len(one.ranges) == 1:

@@ -11,14 +11,12 @@ from dataclasses import dataclass
 
 from ..contract.errors import UnderdashError
 from ..contract.requests import ControlUnit
-from .frames import EXTENDED, Frame, id_text, key_of
+from .frames import Frame, id_text, key_of
+from .legislated import own_id
 
 FRAME_BYTES = 8
 GO_ON, NO_ROOM = 0x30, 0x32
 """First bytes of flow control (ISO 15765-2, clause 9.6.5): continue to send, and overflow."""
-
-FUNCTIONAL = (0x7DF, 0x18DB_33F1 | EXTENDED)
-"""Request ids of ISO 15765-4 that speak to all units at once."""
 
 
 class TemplateError(UnderdashError):
@@ -180,7 +178,8 @@ def flow_of(unit: ControlUnit) -> tuple[tuple[int, bytes], ...]:
     head = b"" if unit.address is None else bytes((unit.address,))
     datas = (head + bytes(body) for body in ((GO_ON, unit.block_size, unit.st_min), (NO_ROOM, 0, 0)))
     padded = (data if unit.padding is None else data.ljust(FRAME_BYTES, bytes((unit.padding,))) for data in datas)
-    return tuple((key_of(unit.request_id, unit.extended), data) for data in padded)
+    can_id = own_id(unit)
+    return () if can_id is None else tuple((key_of(can_id, unit.extended), data) for data in padded)
 
 
 def _varying(where: str, parts: Parts) -> set[int]:
@@ -200,17 +199,6 @@ def _varying(where: str, parts: Parts) -> set[int]:
 
 
 # --- how a control unit may read a frame --------------------------------------------------------------------------
-
-
-def has_legislated_id(key: int) -> bool:
-    """Say whether ISO 15765-4 reserves this id for requests to emission-related units.
-
-    On these ids (7DF, 7E0 to 7E7, 18DB33F1, 18DAxxF1) the standard fixes addressing without an address byte.
-    """
-    if not key & EXTENDED:
-        return key == 0x7DF or 0x7E0 <= key <= 0x7E7
-    can_id = key & 0x1FFF_FFFF
-    return can_id == 0x18DB_33F1 or can_id & 0x1FFF_00FF == 0x18DA_00F1
 
 
 def services_read(values_at: list[set[int]], offset: int) -> Iterator[int]:

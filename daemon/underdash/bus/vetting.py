@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 
 from ..contract.cars import Exchange
 from .frames import id_text
+from .legislated import has_legislated_id
 from .refusals import Reason, Refusal
 from .services import Kind, service
-from .templates import Template, has_legislated_id, services_read
+from .templates import Template, services_read
 
 LEAST_TIMES = 10
 LEAST_ANSWERS = 2
@@ -47,12 +48,13 @@ def vet(
     Returns:
         None if it may.
     """
-    if (template.bus, template.key) in in_use:
-        return Refusal(
-            Reason.ID_IN_USE,
-            f"{template}: the description says the car itself sends {id_text(template.key)} on {template.bus}; two "
-            "senders of one id disturb a bus. Correct the unit's request_id.",
-        )
+    for key in dict.fromkeys((template.key, *(key for key, _ in template.flow))):
+        if (template.bus, key) in in_use:
+            return Refusal(
+                Reason.ID_IN_USE,
+                f"{template}: the description says the car itself sends {id_text(key)} on {template.bus}; two "
+                "senders of one id disturb a bus. Correct the unit's ids.",
+            )
     return _standard(template) if template.maker is None else _makers(template, evidence)
 
 

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from ..bus.frames import id_text, key_of
 from ..bus.lanes import keys_sent, mixed_up
-from ..bus.templates import FUNCTIONAL
+from ..bus.legislated import own_id
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import PollRequest
@@ -266,26 +266,26 @@ def _check_whole(car: CarDescription, context: Context) -> None:
 
 
 def _check_units(car: CarDescription, context: Context) -> None:
-    """Units that nobody can tell apart, and those asked on an id that the car itself sends or that all units hear."""
+    """Units that nobody can tell apart, and those asked on an id that the car itself sends."""
     add = context.mistakes.add
     for name, why in mixed_up(car.units).items():
         add(
             ("unit", name),
             Words(f"a unit that {why.split(';')[0]}"),
-            "ids of its own, or for each an address of its own",
+            "ids of its own, or for each an address of its own; of one that is asked with all, an answer on the "
+            "standard's ids (7E8 to 7EF, 18DAF1xx)",
         )
     sent = keys_sent(car)
     for unit in car.units:
-        key = key_of(unit.request_id, unit.extended)
-        if (unit.bus, key) in sent:
+        ids = (one for one in (unit.request_id, own_id(unit)) if one is not None)
+        used = [key for one in ids if (unit.bus, key := key_of(one, unit.extended)) in sent]
+        for key in used[:1]:
             what = sent[unit.bus, key]
             add(
                 ("unit", unit.name, "request"),
                 Words(f"{id_text(key)}, which is {what}"),
                 "an id that the car never sends",
             )
-        elif key in FUNCTIONAL:
-            add(("unit", unit.name, "request"), id_text(key), "the unit's own id; this one speaks to all units at once")
 
 
 def _unknown(table: Table, known: set[str], path: KeyPath, mistakes: Mistakes) -> None:

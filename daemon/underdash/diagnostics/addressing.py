@@ -20,12 +20,7 @@ from . import pci
 TESTER = 0xF1
 """The address of an external tester (ISO 15765-4)."""
 
-FUNCTIONAL_11, FUNCTIONAL_29 = 0x7DF, 0x18DB_33F1
-"""Request ids of ISO 15765-4 to which every unit may answer."""
-
-_LEGISLATED_REPLIES = range(0x7E8, 0x7F0)
 _FIXED, _MIXED = 0x18DA_0000, 0x18CE_0000
-_HEAD, _PRIORITY = 0x1FFF_0000, 0x1C00_0000
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,24 +77,6 @@ def mixed_fixed(unit: int, extension: int, tester: int = TESTER) -> Address:
     """Return an address with an address extension in front, on the 29-bit ids that follow from both addresses."""
     _pair(extension, 0)
     return Address(_MIXED | _pair(unit, tester), _MIXED | _pair(tester, unit), True, extension, extension)
-
-
-def request_id_of(response_id: int, *, wide: bool = False) -> int | None:
-    """Return the id on which a unit that answered a functional request gets its flow control.
-
-    Args:
-        response_id: the id it answered on.
-        wide: it has 29 bits.
-
-    Returns:
-        The id, or None where the standards do not tell it from the response id.
-    """
-    if not wide:
-        return response_id - 8 if response_id in _LEGISLATED_REPLIES else None
-    if response_id & _HEAD & ~_PRIORITY in (_FIXED & ~_PRIORITY, _MIXED & ~_PRIORITY):
-        target, source = response_id >> 8 & 0xFF, response_id & 0xFF
-        return response_id & _HEAD | source << 8 | target
-    return None
 
 
 def _pair(target: int, source: int) -> int:

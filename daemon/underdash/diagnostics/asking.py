@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from ..bus.frames import Frame, Handler
+from ..bus.legislated import own_id
 from ..bus.refusals import Refusal
 from ..contract.requests import Answer
 from ..signals.wants import Want
@@ -230,7 +231,7 @@ class Asking:
         """Read a frame as ISO-TP does: a message, or a part of one."""
         if not line.spoken:
             return False
-        said = line.conversation.receive(data, at, lambda start: self._is_ours(line, start))
+        said = line.conversation.receive(data, at, lambda start: self._is_ours(line, start, at))
         if not said.known:
             return False
         if said.flow:
@@ -243,15 +244,16 @@ class Asking:
             self._reply(line, said.reply, at)
         return said.message is None or self._hear_message(line, said.message, at)
 
-    def _is_ours(self, line: Line, start: bytes) -> bool:
-        """Say whether a message that begins like this answers the open request."""
-        request = self.scheduler.open_on(line.lane)
+    def _is_ours(self, line: Line, start: bytes, at: float) -> bool:
+        """Say whether a message that begins like this answers the open request, its own or one to all units."""
+        request = self.scheduler.open_to(line.lane, at)
         if request is None or not request.speech.over_isotp or not start:
             return False
         width = request.speech.identifier_bytes
         identifier = int.from_bytes(start[1 : 1 + width])
         asked = any(poll.identifier == identifier for poll in request.polls)
-        return asked and len(start) > width and start[0] == request.speech.service + REPLY_ADDS
+        known = any(ear.speech is request.speech and identifier in ear.polls for ear in line.spoken)
+        return asked and known and len(start) > width and start[0] == request.speech.service + REPLY_ADDS
 
     def _hear_message(self, line: Line, message: bytes, at: float) -> Taken:
         for ear in line.spoken:
@@ -283,7 +285,10 @@ class Asking:
 
     def _reply(self, line: Line, data: bytes, at: float) -> None:
         unit = line.unit
-        frame = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
+        can_id = own_id(unit)
+        if can_id is None:
+            return
+        frame = Frame(can_id, padded(data, unit.padding), unit.extended)
         until = at + self.scheduler.options.next_frame_s
         self.reply(Wish(unit.bus, frame, unit.name, until), at)
 

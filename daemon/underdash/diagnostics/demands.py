@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from ..bus.legislated import speaks_to_all
 from ..signals.wants import Want
 from .batches import Request
 from .cap import Cap
@@ -49,6 +50,8 @@ class Demands:
                 self._masks[poll.lane, poll.identifier] = turn
             for signal in poll.signals:
                 self._by_signal.setdefault(signal, []).append(turn)
+        for queue in self._queues.values():
+            queue.sharing = _sharing(queue, self._queues.values())
         rate = (self.options.requests_per_s, self.options.burst, self.options.spacing_s)
         self._caps = {poll.bus: Cap(*rate) for poll in self._turns}
 
@@ -143,3 +146,10 @@ class Demands:
 def _add(joined: dict[Turn, Want], turn: Turn, want: Want) -> None:
     known = joined.get(turn)
     joined[turn] = want if known is None else known.joined(want)
+
+
+def _sharing(queue: Queue, queues: Iterable[Queue]) -> tuple[Queue, ...]:
+    """Return the control units that are asked by the same request to all, none if it is not asked so, or alone."""
+    unit = queue.unit
+    together = [one for one in queues if (one.unit.bus, one.unit.request_id) == (unit.bus, unit.request_id)]
+    return tuple(together) if speaks_to_all(unit) and len(together) > 1 else ()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from ..bus.templates import Parts, Span, Template, TemplateError, has_legislated_id, template
+from ..bus.legislated import has_legislated_id, speaks_to_all
+from ..bus.templates import Parts, Span, Template, TemplateError, template
 from ..bus.vetting import MakerEvidence, vet
 from .batches import one_frame
 from .polls import CompiledPoll
@@ -81,7 +82,8 @@ def limited(polls: Sequence[CompiledPoll]) -> list[CompiledPoll]:
 
     In one frame these are as many as fit and as the guard's rules let out: a request that could be read as one for a
     service that does more than read is not built. Requests in several frames are built only for ids whose meaning
-    ISO 15765-4 fixes, since on others a later frame might be read as something else.
+    ISO 15765-4 fixes, since on others a later frame might be read as something else, and
+    never for all units at once.
     """
     most = {poll: _most(group) for group in groups_of(polls) for poll in group}
     return [replace(poll, most_in_a_frame=most[poll][0], most=most[poll][1]) for poll in polls]
@@ -97,5 +99,6 @@ def _most(group: Sequence[CompiledPoll]) -> tuple[int, int]:
         if vet(template(one.unit, parts_of(group, count)), MakerEvidence()) is not None:
             break
         in_a_frame = count
-    long = one.speech.several_frames and one.unit.address is None and has_legislated_id(one.frame.key)
+    alone = has_legislated_id(one.frame.key) and not speaks_to_all(one.unit)
+    long = one.speech.several_frames and one.unit.address is None and alone
     return in_a_frame, one.speech.most if long else in_a_frame

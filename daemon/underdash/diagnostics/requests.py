@@ -8,7 +8,8 @@ from math import inf
 
 from ..broadcast.bits import LayoutError
 from ..broadcast.fields import compile_fields, field_length, length_of
-from ..bus.frames import Frame, key_of
+from ..bus.frames import Frame, id_text, key_of
+from ..bus.legislated import speaks_to_all
 from ..bus.templates import Template
 from ..contract.cars import CarDescription
 from ..contract.layout import Field
@@ -182,7 +183,7 @@ class _Builder:
             return f"identifier {request.identifier:X} is outside 0 to {largest:X}"
         if not 0 < request.period_s < inf:
             return f"its period is {request.period_s:g} s; it has to be more than 0"
-        return self._too_long(request, unit, speech)
+        return _to_all(unit, speech) or self._too_long(request, unit, speech)
 
     def _too_long(self, request: PollRequest, unit: ControlUnit, speech: Speech) -> str | None:
         try:
@@ -264,6 +265,14 @@ def _one_each(fields: Iterable[Field], builder: _Builder, request: PollRequest) 
                 f" {one.bits.byte}; the first one counts, take the other one out"
             )
     return tuple(kept.values())
+
+
+def _to_all(unit: ControlUnit, speech: Speech) -> str | None:
+    """Say why a request must not go to all units at once."""
+    if speech.over_isotp or not speaks_to_all(unit):
+        return None
+    text = id_text(key_of(unit.request_id, unit.extended))
+    return f"{text} speaks to all units, and {speech.name!r} is no standard's protocol; ask on the unit's own id"
 
 
 def _padded(data: bytes, padding: int | None) -> bytes:

@@ -63,7 +63,7 @@ class Scheduler(Demands):
         best: dict[str, tuple[float, Turn]] = {}
         free = {bus for bus, cap in self._caps.items() if now >= cap.free_at()}
         for queue in self._queues.values():
-            turn = queue.best(now, self.options) if queue.unit.bus in free else None
+            turn = queue.best(now, self.options) if queue.unit.bus in free and now >= queue.all_free_at else None
             if turn is None:
                 continue
             urgency = turn.urgency(now, self.options)
@@ -105,7 +105,7 @@ class Scheduler(Demands):
         first = min((turn.due_at() for turn in queue.turns), default=inf)
         if first == inf:
             return inf
-        return max(first, queue.free_at, self._caps[queue.unit.bus].free_at())
+        return max(first, queue.free_at, queue.all_free_at, self._caps[queue.unit.bus].free_at())
 
     # --- what became of it ------------------------------------------------------------------------------------------
 
@@ -329,6 +329,11 @@ class Scheduler(Demands):
         """Return the request a control unit owes an answer to."""
         queue = self._queues.get(lane)
         return None if queue is None else queue.open
+
+    def open_to(self, lane: Lane, now: float) -> Request | None:
+        """Return the request a control unit may be answering: its own, or the last one to all, if it is that recent."""
+        queue = self._queues[lane]
+        return queue.open or queue.asked_of_all(now)
 
     def expired(self, poll: CompiledPoll) -> bool:
         """Say whether the last request for it ran out of time."""

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
+from ..bus.legislated import P2_S
 from ..contract.requests import ControlUnit
 from ..signals.wants import Want, WantKind
 from .batches import Request
@@ -171,7 +172,7 @@ class Turn:
 class Queue:
     """A control unit: what is open on it, and from when on it may be asked again."""
 
-    __slots__ = ("asked", "deadline", "free_at", "misses", "open", "sent_at", "turns", "unit")
+    __slots__ = ("asked", "deadline", "free_at", "last", "misses", "open", "sent_at", "sharing", "turns", "unit")
 
     def __init__(self, unit: ControlUnit) -> None:
         self.unit = unit
@@ -179,6 +180,9 @@ class Queue:
         self.open: Request | None = None
         self.asked: tuple[Turn, ...] = ()
         """The turns that the open request asks for."""
+        self.sharing: tuple[Queue, ...] = ()
+        """All that a request to this one goes to, if it is asked with others by one request to all."""
+        self.last: Request | None = None
         self.sent_at = -inf
         self.deadline = inf
         self.reset()
@@ -195,6 +199,17 @@ class Queue:
         due = [turn for turn in self.turns if now >= turn.due_at()]
         return max(due, key=lambda turn: turn.urgency(now, options), default=None)
 
+    @property
+    def all_free_at(self) -> float:
+        """When the next request to all may go out: units answer one at a time, and not all of them at once."""
+        return max((inf if one.open is not None else one.sent_at + P2_S for one in self.sharing), default=-inf)
+
+    def asked_of_all(self, now: float) -> Request | None:
+        """Return the last request to all if another one was meant by it and this one may be answering still."""
+        last = max(self.sharing, key=lambda one: one.sent_at, default=self)
+        recent = last is not self and now < last.sent_at + self.unit.answer_within_s
+        return last.last if recent else None
+
     def waits_for(self, turn: Turn) -> bool:
         """Say whether the open request asks for it."""
         return turn in self.asked
@@ -202,6 +217,7 @@ class Queue:
     def opened(self, request: Request, turns: Sequence[Turn], now: float) -> None:
         """A request went out."""
         self.open, self.asked = request, tuple(turns)
+        self.last = request
         self.sent_at = now
         self.deadline = now + request.unit.answer_within_s
         self.free_at = now + request.unit.gap_s

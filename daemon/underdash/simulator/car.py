@@ -13,6 +13,7 @@ from random import Random
 from types import MappingProxyType
 
 from ..bus.frames import Frame, key_of
+from ..bus.legislated import FUNCTIONAL_11, FUNCTIONAL_29, own_id
 from ..contract.cars import CarDescription
 from ..contract.errors import UnderdashError
 from ..contract.signals import Value
@@ -23,7 +24,7 @@ from .manners import DEFAULT, Manners
 from .models import Model, ModelMaker
 from .spelling import answerable
 from .traffic import Source, described, undescribed
-from .units import FUNCTIONAL_11, FUNCTIONAL_29, Fault, SimulatedUnit
+from .units import Fault, SimulatedUnit
 
 STEP_S = 0.05
 AFTER_RUN_S = 10.0
@@ -224,7 +225,9 @@ class SimulatedCar:
 
 
 def _request_key(simulated: SimulatedUnit) -> int:
-    return key_of(simulated.unit.request_id, simulated.unit.extended)
+    unit = simulated.unit
+    can_id = own_id(unit)
+    return key_of(unit.request_id if can_id is None else can_id, unit.extended)
 
 
 def _functional_key(simulated: SimulatedUnit) -> int:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping
 from math import inf
 from random import Random
 
+from ..bus.legislated import speaks_to_all
 from ..contract.layout import Field
 from ..contract.requests import ControlUnit, PollRequest, SingleFrameFormat
 from ..contract.signals import Value
@@ -24,11 +25,8 @@ from .service_09 import Service09
 from .spelling import PENDING, REPLY, SERVICE_UNKNOWN, UNSAID, Service, negative
 from .transport import Replies, Transport, prefix_of
 
-__all__ = ["FUNCTIONAL_11", "FUNCTIONAL_29", "Fault", "Replies", "SimulatedUnit"]
+__all__ = ["Fault", "Replies", "SimulatedUnit"]
 
-FUNCTIONAL_11 = 0x7DF
-FUNCTIONAL_29 = 0x18DB33F1
-"""Ids on which all units are asked for the standard's services (ISO 15765-4)."""
 LATENCY_S = (0.005, 0.025)
 
 
@@ -84,8 +82,8 @@ class SimulatedUnit:
 
     @property
     def functional(self) -> bool:
-        """Whether it answers when all units are asked: those of service 01 do."""
-        return Service01.number in self._services
+        """Whether it answers when all units are asked: those of service 01 do, and those that are always asked so."""
+        return Service01.number in self._services or speaks_to_all(self.unit)
 
     def answer(
         self, data: bytes, values: Mapping[str, Value], now: float = 0.0, *, functional: bool = False
