@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
+import os
 import signal
 import subprocess
 import sys
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -106,3 +108,26 @@ def test_ctrl_c_twice_is_no_traceback(started: Typed, long_trace: Path, car: Pat
     process.stdout.read()
     assert process.wait(20) in (130, -signal.SIGINT)
     assert "Traceback" not in process.stderr.read()
+
+
+@pytest.mark.parametrize("door", [["-m", "underdash"], ["-c", "from underdash.__main__ import main; main()"]])
+@pytest.mark.parametrize(("stopped_at", "says"), [("argparse", ""), ("cattrs", "underdash: stopped\n")])
+def test_ctrl_c_while_it_is_still_being_imported_is_no_traceback(
+    config: Path, tmp_path: Path, door: list[str], stopped_at: str, says: str
+) -> None:
+    instead = tmp_path / "instead"
+    instead.mkdir()
+    (instead / f"{stopped_at}.py").write_text("raise KeyboardInterrupt\n")
+    done = subprocess.run(
+        [sys.executable, *door, "run", "--config", str(config)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(instead)},
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", says)
+
+
+def test_the_installed_program_goes_through_the_same_door() -> None:
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())
+    assert project["project"]["scripts"] == {"underdash": "underdash.__main__:main"}

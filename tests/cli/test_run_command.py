@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from underdash.cli import run as run_command
+from underdash.cli import running
 from underdash.contract.errors import GivenError, UnderdashError
 
 Typed = Callable[..., Any]
@@ -151,7 +152,7 @@ def test_the_machine_is_only_switched_off_by_a_service(monkeypatch: pytest.Monke
         return subprocess.CompletedProcess(command, 1, "", "no rights")
 
     monkeypatch.setattr("subprocess.run", called)
-    run_command.power_off(False, {})
+    running.power_off(False, {})
     assert asked == []
-    run_command.power_off(True, {"INVOCATION_ID": "1"})
+    running.power_off(True, {"INVOCATION_ID": "1"})
     assert asked == [["systemctl", "reboot", "--no-block"]]

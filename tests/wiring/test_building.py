@@ -20,9 +20,10 @@ from underdash.contract.buttons import GoQuiet
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.contract.pages import PanelDriver
 from underdash.pace import PacedLoop, paced_loop
-from underdash.wiring.building import Built, build, panel_table, state_directory
+from underdash.wiring.building import Built, build, state_directory
 from underdash.wiring.demo import Demo
 from underdash.wiring.kept import Kept
+from underdash.wiring.panels import panel_table
 
 TEXT = """
 format = 1

@@ -23,6 +23,17 @@ def runtime_directory(environment: Mapping[str, str] = os.environ) -> Path:
     return Path(base, "underdash") if base else Path(tempfile.gettempdir(), f"underdash-{os.getuid()}")
 
 
+def any_held(directory: Path) -> bool:
+    """Say whether a process owns any interface whose lock is in a directory; nothing is made or changed."""
+    for path in directory.glob("*.lock"):
+        with contextlib.suppress(OSError), path.open("rb") as file:
+            try:
+                fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            except BlockingIOError:
+                return True
+    return False
+
+
 class BusLock:
     """Ownership of one interface.
 

@@ -6,15 +6,17 @@ frames at most. `socketcan.py`, `library.py` and `memory.py` are the three kinds
 
 from __future__ import annotations
 
-import asyncio
 import errno
 from collections.abc import Callable, Collection
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from ..contract.errors import UnderdashError
 from .errors import ErrorFrame
 from .frames import Frame
 from .table import Table
+
+if TYPE_CHECKING:
+    import asyncio
 
 Tap = Callable[[Frame], None]
 

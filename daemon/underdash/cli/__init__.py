@@ -53,8 +53,8 @@ class _Parser(argparse.ArgumentParser):
         raise GivenError(f"{message}; see `{self.prog} --help`")
 
 
-def parser() -> argparse.ArgumentParser:
-    """Return the parser of the whole command line."""
+def parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
+    """Return the parser of the whole command line; it knows the arguments of those verbs only that are among them."""
     top = _Parser(
         prog="underdash",
         description="Shows what a car's buses know: listen, ask, show, and sleep when the car does. It only reads.",
@@ -65,7 +65,8 @@ def parser() -> argparse.ArgumentParser:
     verbs = top.add_subparsers(dest="verb", required=True, metavar="COMMAND", title="commands")
     for verb, text in VERBS.items():
         one = verbs.add_parser(verb, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False)
-        import_module(f".{verb}", __name__).add(one)
+        if verb in arguments:
+            import_module(f".{verb}", __name__).add(one)
     return top
 
 
@@ -73,7 +74,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     _speak_any_terminal()
     try:
-        given = parser().parse_args(arguments)
+        words = sys.argv[1:] if arguments is None else arguments
+        given = parser(words).parse_args(words)
         status = int(import_module(f".{given.verb}", __name__).run(given))
         if sys.stdout is not None:
             sys.stdout.flush()

@@ -93,7 +93,7 @@ def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
 def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
     """What the drivers have to say about their settings."""
     from ..config.checking import Finding, Level
-    from ..wiring.building import panel_table
+    from ..wiring.panels import panel_table
 
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     for name, panel in config.panel.items():

@@ -87,9 +87,9 @@ class Dimming:
     def __init__(self, options: DimmingOptions | None = None) -> None:
         self._options = options or DimmingOptions()
 
-    def start(self) -> Dimmed:
-        """Return the state before anything was heard: dark, so that the first page fades in."""
-        return Dimmed(0.0)
+    def start(self, level: float = 0.0) -> Dimmed:
+        """Return the state before anything was heard: dark, so that the first page fades in, or what is lit already."""
+        return Dimmed(level)
 
     def step(self, before: Dimmed, inputs: DimmingInputs, now: float) -> Dimmed:
         """Return the next state.

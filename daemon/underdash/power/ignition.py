@@ -11,9 +11,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from math import inf
+from typing import TYPE_CHECKING
 
-from ..contract.cars import IgnitionEvidence
 from ..contract.signals import Value
+
+if TYPE_CHECKING:
+    from ..contract.cars import IgnitionEvidence
 
 
 class Position(StrEnum):

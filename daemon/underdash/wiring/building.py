@@ -7,7 +7,6 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
 
 from ..bus.caps import Caps
 from ..bus.guard import Guard
@@ -20,21 +19,17 @@ from ..bus.vetting import MakerEvidence
 from ..buttons.gestures import GestureOptions
 from ..config.mistakes import nearest
 from ..config.schema import BusConfig, Config, PanelConfig
-from ..config.structure import check_settings
 from ..contract.cars import CarDescription
 from ..contract.errors import GivenError, UnderdashError
-from ..contract.pages import PanelDriver
 from ..diagnostics.options import Options
 from ..display.deck import Deck
-from ..display.dimming import DimmingOptions
-from ..display.panels import Panel, SelfDrawing
-from ..display.panels.picture import PicturePanel
-from ..display.panels.turned import TurnedPanel
 from ..loading import Loaded, load
 from ..power.states import Power
 from .assembly import Assembly, assemble, choose_car
 from .daemon import Daemon, Keeper
+from .first_page import FirstPage
 from .kept import Kept
+from .panels import dimming_options, panel_opener
 from .screen import Look, Screen
 from .sending import Sending, make_guard
 
@@ -85,6 +80,7 @@ def build(
     power_off: Callable[[bool], None] = lambda reboot: None,
     told: Callable[[str], None] = lambda sentence: None,
     attended: bool = False,
+    first: FirstPage | None = None,
 ) -> Built:
     """Build a daemon.
 
@@ -95,6 +91,7 @@ def build(
         recorder: makes a recorder of the links.
         power_off, attended: see `Daemon`.
         told: called with sentences for the log.
+        first: panels that are open already; the daemon takes them over when it begins.
 
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
@@ -118,7 +115,7 @@ def build(
     daemon.key.ignition.restore(kept.seen(assembly.car))
     guard.quiet = kept.quiet
     for name, panel in config.panel.items():
-        daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop))
+        daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop, first=first))
     # what others would notice comes last, when nothing in the configuration can fail any more
     return _owning(Built(config, assembly, daemon, kept, locked(config, assembly.car)), recorder)
 
@@ -212,7 +209,13 @@ def locked(config: Config, car: CarDescription) -> list[BusLock]:
 
 
 def make_screen_opener(
-    name: str, panel: PanelConfig, config: Config, daemon: Daemon, loop: asyncio.AbstractEventLoop
+    name: str,
+    panel: PanelConfig,
+    config: Config,
+    daemon: Daemon,
+    loop: asyncio.AbstractEventLoop,
+    *,
+    first: FirstPage | None = None,
 ) -> Callable[[], Screen]:
     """Return what opens a panel; it may be called again after it failed.
 
@@ -222,66 +225,17 @@ def make_screen_opener(
     assembly = daemon.assembly
     where = f"{config.path}: panel.{name}.deck"
     Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
-    open_panel = _panel_opener(name, panel, config, assembly)
-    look = Look(dimming_options(config, assembly.car), config.dimming.night_hue, panel.round)
+    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    open_panel = panel_opener(name, panel, config, drivers)
+    look = Look(dimming_options(config, assembly.car.knob_applies), config.dimming.night_hue, panel.round)
 
     def opened() -> Screen:
         deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
-        return Screen(name, open_panel(), deck, look, loop=loop, turned=daemon.ask)
+        lit = first.take(name) if first is not None else None
+        device, level = (lit.device, lit.level) if lit is not None else (open_panel(), 0.0)
+        return Screen(name, device, deck, look, loop=loop, turned=daemon.ask, level=level)
 
     return opened
-
-
-def _panel_opener(
-    name: str, panel: PanelConfig, config: Config, assembly: Assembly
-) -> Callable[[], Panel | SelfDrawing]:
-    if panel.driver == "picture":
-        file = panel.settings.get("file")
-        path = None if file is None else config.path.parent / str(file)
-        return lambda: _turned(PicturePanel(panel.size, path), panel.rotation)
-    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
-    if panel.driver not in drivers:
-        there = ", ".join(sorted(["picture", *drivers]))
-        near = nearest(panel.driver, ["picture", *drivers])
-        guess = f"; did you mean {near!r}?" if near else ""
-        raise GivenError(
-            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}{guess}"
-        )
-    driver = drivers[panel.driver]
-    table = panel_table(name, panel, config, driver)
-    return lambda: driver.opened(table)  # type: ignore[return-value]
-
-
-def panel_table(name: str, panel: PanelConfig, config: Config, driver: PanelDriver) -> dict[str, object]:
-    """Return what a driver is handed of the configuration; raises ConfigError if its settings do not fit."""
-    settings: dict[str, object] = dict(panel.settings)
-    if driver.settings is not None:
-        place = "panel", name, "settings"
-        settings = {"settings": check_settings(driver.settings, settings, config.source, place)}
-    return {"size": panel.size, "rotation": panel.rotation, **settings}
-
-
-def _turned(device: Panel, clockwise_deg: float) -> Panel:
-    """Turn what a device shows that cannot turn it by itself."""
-    return TurnedPanel(device, clockwise_deg) if clockwise_deg % 360.0 else device
-
-
-def dimming_options(config: Config, car: CarDescription) -> DimmingOptions:
-    """Return how panels are dimmed; what the configuration leaves open the car's description decides."""
-    own = config.dimming
-    return DimmingOptions(
-        floor=own.floor,
-        ceiling=own.ceiling,
-        curve=own.curve,
-        night=own.night,
-        hysteresis=own.hysteresis,
-        fade_s=own.fade_s,
-        knob_applies=own.knob_applies or _knob(car),
-    )
-
-
-def _knob(car: CarDescription) -> Literal["night", "always"]:
-    return "always" if car.knob_applies == "always" else "night"
 
 
 def gesture_options(config: Config) -> GestureOptions:

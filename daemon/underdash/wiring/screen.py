@@ -46,6 +46,7 @@ class Screen:
         look: how it looks.
         loop: faults come back on it.
         turned: called after another page came on show, so that its values are asked for.
+        level: light that the panel is in already, from which it fades.
     """
 
     def __init__(
@@ -57,6 +58,7 @@ class Screen:
         *,
         loop: asyncio.AbstractEventLoop,
         turned: Callable[[], None],
+        level: float = 0.0,
     ) -> None:
         self.name = name
         self.deck = deck
@@ -65,7 +67,7 @@ class Screen:
         self._loop = loop
         self._turned = turned
         self._dimming = Dimming(look.dimming)
-        self.dimmed = self._dimming.start()
+        self.dimmed = self._dimming.start(level)
         self.wall_gap_s = 0.0
         self._submitted_at = -inf
         self._night = night(look.hue_deg)

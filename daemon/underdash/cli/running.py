@@ -1,0 +1,127 @@
+"""The daemon from its beginning to its end: built, started, asked over its socket, and ended in order."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import datetime
+import os
+import signal
+import subprocess
+from collections.abc import Mapping
+
+import structlog
+
+from ..bus.link import Link
+from ..bus.trace import TraceWriter
+from ..config.schema import Config
+from ..service.control import ControlError, RunsAlreadyError
+from ..service.notify import notify
+from ..wiring.building import Built, build
+from ..wiring.control import Desk
+from ..wiring.first_page import FirstPage
+from ..wiring.recorder import Recorder, file_bytes, new_trace
+from .common import uninterrupted
+from .logs import set_up
+
+_log = structlog.get_logger()
+
+
+def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
+    """Run the daemon until SIGTERM, SIGINT or the end of the supply.
+
+    Args:
+        config: what the owner wrote.
+        first: the panels that are open already.
+        attended: a person vouches that the ignition is on.
+
+    Raises:
+        UnderdashError: something named in the configuration is not there, or a bus is in use.
+    """
+    set_up()
+    with uninterrupted():
+        loop = asyncio.SelectorEventLoop()
+    try:
+        _run(config, loop, first, attended)
+    finally:
+        loop.close()
+
+
+def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool) -> None:
+    recorders: list[Recorder] = []
+    built = build(
+        config,
+        loop,
+        recorder=lambda links: _recorder(config, links, recorders),
+        power_off=power_off,
+        told=_told,
+        attended=attended,
+        first=first,
+    )
+    with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
+        for recorder in recorders:
+            ending.callback(recorder.close)
+        ending.callback(built.release)
+        ending.callback(built.keep)
+        ending.callback(built.daemon.stop)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, loop.stop)
+        _open_socket(built, loop, ending)
+        _start(built)
+        loop.run_forever()
+
+
+def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack) -> None:
+    """Let other commands ask this daemon."""
+    desk = Desk(built.daemon, loop)
+    control = desk.control()
+    try:
+        control.open()
+    except RunsAlreadyError:
+        raise
+    except ControlError as exc:  # a gauge that cannot be asked is better than none
+        _log.warning("no_socket", error=str(exc))
+        return
+    ending.callback(control.close)
+    ending.callback(desk.close)
+
+
+def _start(built: Built) -> None:
+    for problem in built.assembly.problems:
+        _log.warning("problem", text=problem)
+    for refused in built.assembly.loaded.refused:
+        _log.warning("plugin_refused", plugin=refused.name, reason=refused.reason, hint=refused.hint)
+    for plugin in built.assembly.loaded.plugins:
+        _log.info("plugin", name=plugin.name, version=plugin.version)
+    built.daemon.start()
+    notify("READY=1", f"STATUS=car {built.assembly.car.name}")
+    _log.info("started", car=built.assembly.car.name, buses=",".join(built.daemon.links))
+
+
+def _recorder(config: Config, links: Mapping[str, Link], made: list[Recorder]) -> Recorder | None:
+    if not config.recording.traces:
+        return None
+    folder, share_mb = config.path.parent / config.recording.folder, config.recording.share_mb
+
+    def following() -> TraceWriter:
+        return new_trace(folder, share_mb, datetime.datetime.now(datetime.UTC))
+
+    made.append(Recorder(following(), links, following, file_bytes(share_mb)))
+    return made[0]
+
+
+def _told(sentence: str) -> None:
+    _log.info("asking", text=sentence)
+
+
+def power_off(reboot: bool, environment: Mapping[str, str] = os.environ) -> None:
+    """Switch the machine off or restart it; only as a service, never from somebody's terminal."""
+    verb = "reboot" if reboot else "poweroff"
+    if "INVOCATION_ID" not in environment:
+        _log.warning("power_off_left_out", verb=verb, why="not run as a service")
+        return
+    done = subprocess.run(["systemctl", verb, "--no-block"], capture_output=True, text=True, check=False, timeout=10)
+    if done.returncode:
+        _log.error(
+            "power_off_failed", verb=verb, error=done.stderr.strip(), next="see systemd/README.md for the rights"
+        )

@@ -1,0 +1,173 @@
+"""The first page, before there is a daemon."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from math import inf
+from pathlib import Path
+
+import pytest
+
+from underdash.bus.lock import BusLock, any_held, runtime_directory
+from underdash.config.reading import read_config
+from underdash.config.schema import Config
+from underdash.contract.content import Content
+from underdash.display.panels.picture import PicturePanel
+from underdash.pace import PacedLoop, paced_loop
+from underdash.wiring.building import build
+from underdash.wiring.first_page import FirstPage, put, starting
+
+TEXT = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "temperatures"]
+[bus.drive]
+interface = "virtual"
+channel = "one"
+[power]
+supply = "switched"
+[dimming]
+night = 0.25
+[panel.main]
+driver = "picture"
+deck = ["boost", "temperatures"]
+settings = { file = "panel.png" }
+[panel.second]
+driver = "{second}"
+deck = ["temperatures"]
+"""
+
+
+@pytest.fixture
+def config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Config:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path / "runtime"))
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    path = tmp_path / "underdash.toml"
+    path.write_text(TEXT.replace("{second}", "picture"))
+    return read_config(path)
+
+
+@pytest.fixture
+def loop() -> Iterator[PacedLoop]:
+    made = paced_loop(inf)
+    yield made
+    made.close()
+
+
+@dataclass
+class Telling:
+    """A panel that draws by itself."""
+
+    size: tuple[int, int] = (240, 240)
+    told: list[Content] = field(default_factory=list)
+
+    def tell(self, content: Content) -> None:
+        self.told.append(content)
+
+    def dim(self, level: float) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
+
+
+def test_it_names_the_page_that_is_coming_and_says_nothing_that_could_be_wrong(config: Config) -> None:
+    panel = Telling()
+    put(panel, starting(config.panel["second"]), True)
+    (content,) = panel.told
+    assert content.page == content.title == "temperatures"
+    assert content.value is not None
+    assert content.value.text == "--"
+    assert content.remark is not None
+    assert content.remark.text == "starting"
+
+
+def test_every_panel_shows_it_in_the_light_of_the_night(config: Config) -> None:
+    first = FirstPage(config)
+    first.show()
+    for name in config.panel:
+        lit = first.take(name)
+        assert lit is not None
+        assert isinstance(lit.device, PicturePanel)
+        assert lit.device.frames == 1
+        assert lit.device.seen().getbbox() is not None
+        assert lit.device.level == lit.level == 0.25
+        assert first.take(name) is None
+    assert (config.path.parent / "panel.png").exists()
+
+
+def test_the_daemon_takes_the_open_panels_over_and_fades_from_their_light(config: Config, loop: PacedLoop) -> None:
+    first = FirstPage(config)
+    first.show()
+    built = build(config, loop, first=first)
+    built.daemon.start()
+    assert first.take("main") is None
+    assert [screen.name for screen in built.daemon.screens] == ["main", "second"]
+    assert all(screen.dimmed.level > 0.24 for screen in built.daemon.screens)
+    built.daemon.stop()
+    built.release()
+
+
+def test_a_panel_that_cannot_be_opened_yet_is_left_to_the_daemon(config: Config) -> None:
+    config.path.write_text(TEXT.replace("{second}", "nosuch"))
+    first = FirstPage(read_config(config.path))
+    first.show()
+    assert first.take("second") is None
+    assert first.take("main") is not None
+
+
+def test_panels_that_nobody_took_are_given_back(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
+    closed: list[PicturePanel] = []
+    monkeypatch.setattr(PicturePanel, "close", lambda panel: closed.append(panel))
+    first = FirstPage(config)
+    first.show()
+    taken = first.take("main")
+    first.close()
+    assert taken is not None
+    assert len(closed) == 1
+    assert taken.device not in closed
+    assert first.take("second") is None
+
+
+def test_the_panels_of_a_daemon_that_runs_already_are_left_alone(config: Config) -> None:
+    with BusLock("virtual-one", runtime_directory()):
+        assert any_held(runtime_directory())
+        FirstPage(config).show()
+        assert not (config.path.parent / "panel.png").exists()
+    assert not any_held(runtime_directory())
+    FirstPage(config).show()
+    assert (config.path.parent / "panel.png").exists()
+
+
+def test_looking_for_another_daemon_makes_nothing(tmp_path: Path) -> None:
+    assert not any_held(tmp_path / "runtime")
+    assert not (tmp_path / "runtime").exists()
+
+
+NO_DAEMON = """
+import sys, types
+from pathlib import Path
+def serve(config, first, *, attended):
+    assert Path("panel.png").exists()
+    print(*sorted(sys.modules))
+sys.modules["underdash.cli.running"] = types.SimpleNamespace(serve=serve)
+from underdash.cli import main
+sys.exit(main(["run", "--config", "underdash.toml"]))
+"""
+
+
+def test_it_is_drawn_before_buses_plugins_and_what_they_need_are_imported(config: Config) -> None:
+    command = [sys.executable, "-c", NO_DAEMON]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=config.path.parent)
+    loaded = set(done.stdout.split())
+    assert {"PIL", "underdash.display.kit"} <= loaded
+    assert not loaded & {"can", "serial", "pyroute2", "asyncio", "structlog", "pluggy", "importlib.metadata"}
+    rooms = {".".join(name.split(".")[:2]) for name in loaded if name.startswith("underdash.")}
+    assert not rooms & {"underdash.broadcast", "underdash.diagnostics", "underdash.loading", "underdash.simulator"}
+    assert not {"underdash.bus.link", "underdash.bus.opening", "underdash.bus.guard"} & loaded
+    assert not [name for name in loaded if name.startswith("underdash_")]
