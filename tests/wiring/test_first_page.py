@@ -123,7 +123,11 @@ def test_a_panel_that_cannot_be_opened_yet_is_left_to_the_daemon(config: Config)
 
 def test_panels_that_nobody_took_are_given_back(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
     closed: list[PicturePanel] = []
-    monkeypatch.setattr(PicturePanel, "close", lambda panel: closed.append(panel))
+
+    def close(panel: PicturePanel) -> None:
+        closed.append(panel)
+
+    monkeypatch.setattr(PicturePanel, "close", close)
     first = FirstPage(config)
     first.show()
     taken = first.take("main")
