@@ -2,13 +2,15 @@
 # make test   lint, types, every test, the built wheel in a clean environment
 # make quick  the same without what builds wheels, environments and guests
 # make bench  the figures, each beside its baseline
+# make fuzz   coverage-guided input for FUZZ_SECONDS (60) each; what fails is kept in .fuzz/
 # Each does all its own set-up with python3 (3.11 or newer), python3-venv and make.
 
 PYTHON ?= python3
+FUZZ_SECONDS ?= 60
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test quick bench lint clean
+.PHONY: demo test quick bench fuzz lint clean
 
 demo: $(VENV)/.run
 	$(BIN)/underdash demo --speed max --pictures demo --report demo/report.json
@@ -21,6 +23,13 @@ quick: lint
 
 bench: $(VENV)/.dev
 	for figure in tests/benchmarks/[a-z]*.py; do $(BIN)/python $$figure || exit 1; done
+
+fuzz: $(VENV)/.dev
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[fuzz]'
+	for script in asking isotp reading; do \
+		mkdir -p .fuzz/$$script && $(BIN)/python tests/fuzz/$$script.py .fuzz/$$script -artifact_prefix=.fuzz/ \
+			-max_total_time=$(FUZZ_SECONDS) -max_len=400 -len_control=0 -print_final_stats=1 || exit 1; \
+	done
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check .
@@ -41,4 +50,4 @@ $(VENV)/.dev: $(VENV)/.made pyproject.toml
 	@touch $@ $(VENV)/.run
 
 clean:
-	rm -rf $(VENV) demo build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) demo build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .fuzz

@@ -96,6 +96,12 @@ def test_a_foreign_trace_may_end_without_a_line_end(tmp_path: Path) -> None:
         "(1.0) can0 1A0",
         "(1.0) can0 8A0#00",
         "(1.0) can0 1A0A#00",
+        "(1.0) can0 -A0#00",
+        "(1.0) can0 1_0#00",
+        "(1.0) can0 8A0#R",
+        "(1.0) can0 C0000000#R",
+        "(1.0) can0 20000040#010203040506070809",
+        "(1.0) can0 1A0##0" + "00" * 65,
         "(1.0) can0 1A0#0G",
         "(1.0) 1A0#00",
         "1.0 can0 1A0#00",
@@ -112,6 +118,12 @@ def test_a_line_that_is_no_frame_is_named_with_its_number(tmp_path: Path, line: 
     next(trace)
     with pytest.raises(TraceError, match=re.escape(f"{path}, line 4:")):
         next(trace)
+
+
+def test_a_bus_may_be_called_what_its_owner_likes() -> None:
+    line = "(1.000000) b\u00fche 1A0#01\n".encode()
+    ((role, frame),) = Trace([line], "any")
+    assert line_of(role, frame).encode() == line
 
 
 @given(st.binary(max_size=200))

@@ -1,4 +1,4 @@
-"""Whole conversations with several units of every protocol, coverage-guided; run by hand or by `make fuzz`.
+"""Whole conversations with several units of every protocol, coverage-guided; run by `make fuzz`.
 
     pip install atheris
     python tests/fuzz/asking.py -max_total_time=60

@@ -1,4 +1,4 @@
-"""Coverage-guided frames into both ISO-TP machines; run by hand.
+"""Coverage-guided frames into both ISO-TP machines; run by `make fuzz` or by hand.
 
     pip install atheris
     python tests/fuzz/isotp.py -max_total_time=60

@@ -77,6 +77,16 @@ def test_an_implausible_number_is_counted_and_dropped() -> None:
     assert (slot.count, slot.implausible, slot.at) == (1, 2, 0.0)
 
 
+@pytest.mark.parametrize("value", [float("inf"), float("-inf"), float("nan")])
+def test_a_number_that_is_none_is_implausible_whatever_the_signal(value: float) -> None:
+    unbounded = Signal("any.number", "", "made up")
+    store = Store({unbounded.name: unbounded})
+    slot = store.slot(unbounded.name, "test", Rank.BROADCAST)
+    slot.put(value, Quality.GOOD, 0.0)
+    assert store.read(unbounded.name, 0.0).value is None
+    assert slot.implausible == 1
+
+
 def test_the_better_source_is_used_while_it_is_fresh_and_the_next_when_it_is_late() -> None:
     store = Store(CATALOGUE)
     poll = store.slot(SPEED, "poll", Rank.POLL, period_s=0.5)

@@ -261,23 +261,27 @@ def _frame_of(words: list[bytes], names: dict[bytes, str]) -> tuple[str, Frame]:
         raise ValueError("no time in brackets")
     name = names.get(channel)
     if name is None:
-        name = names[channel] = channel.decode("ascii", "replace")
+        name = names[channel] = channel.decode("utf-8", "replace")
     digits, mark, data = text.partition(b"#")
-    if not mark or len(digits) not in (3, 8):
+    if not mark or len(digits) not in (3, 8) or not digits.isalnum():  # int() would take a sign too
         raise ValueError("no id")
     can_id = int(digits, 16)
     at = float(stamp[1:-1])
     if not 0 <= at < _LATEST_S:
         raise ValueError("no time")
     extended = len(digits) == 8
+    if can_id > (_ID | ERROR if extended else 0x7FF):
+        raise ValueError("id too long")
     if data[:1] in (b"R", b"r") or data[:1] == b"#" or (extended and can_id & ERROR):
         return name, _special(can_id, extended, data, at)
-    if can_id > (_ID if extended else 0x7FF) or len(data) > 16:
-        raise ValueError("id or data too long")
+    if len(data) > 16:
+        raise ValueError("data too long")
     return name, Frame(can_id, bytes.fromhex(data.decode("ascii")), extended, at)
 
 
 def _special(can_id: int, extended: bool, data: bytes, at: float) -> Frame:
+    if len(data) > (2 + 128 if data[:1] == b"#" else 16):
+        raise ValueError("data too long")
     if can_id & ERROR and extended:
         return Frame(can_id & _ID, bytes.fromhex(data.decode("ascii")), False, at, error=True)
     if data[:1] == b"#":

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import IntEnum
 from math import inf
+from sys import float_info
 
 from ..contract.signals import Age, Kind, Quality, Reading, Signal, Snapshot, Value
 from ..contract.units import UNITS, linear
@@ -19,6 +20,8 @@ GONE_AFTER_PERIODS = 10.0
 LATE_AT_LEAST_S = 0.4
 GONE_AT_LEAST_S = 1.5
 BACK_AFTER_SAMPLES = 3
+LARGEST = float_info.max
+"""Without a plausible range of its own, a signal still has no infinite value."""
 _UNDECIDED = -1
 
 
@@ -48,8 +51,8 @@ class Slot:
         self.place = rank
         self.period_s = period_s
         self.elastic = elastic
-        self.low = -inf if signal.low is None else signal.low
-        self.high = inf if signal.high is None else signal.high
+        self.low = -LARGEST if signal.low is None else signal.low
+        self.high = LARGEST if signal.high is None else signal.high
         self.value: Value | None = None
         self.quality = Quality.GOOD
         self.at = -inf
