@@ -47,6 +47,13 @@ def test_size_and_night_are_as_asked_for(typed: Typed, tmp_path: Path) -> None:
 
 
 @real
+def test_a_page_of_ones_own_configuration(typed: Typed, tmp_path: Path) -> None:
+    out = tmp_path / "own.png"
+    config = Path(__file__).parents[2] / "config" / "examples" / "hybrid.toml"
+    done = typed("page", "warmth", "--config", config, "--set", "traction_battery.temperature=36", "--out", out)
+    assert (done.status, size(out)) == (0, (240, 240))
+
+
 def test_pages_of_the_recorded_drive_differ_by_page_and_moment(typed: Typed, tmp_path: Path) -> None:
     pictures = []
     for page, at in (("boost", 3), ("boost", 234), ("temperatures", 234)):
@@ -83,6 +90,9 @@ def test_a_signal_without_a_source_is_named(typed: Typed, tmp_path: Path, car: P
         (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "99"], "beyond the end"),
         (["boost", "--trace", "TRACE", "--car", "CAR", "--at", "soon"], "a number is wanted"),
         (["boost", "--hue", "inf"], "a number is wanted"),
+        (["boost", "--config", "nosuch.toml"], "nosuch.toml cannot be read"),
+        (["boost", "--config", "nosuch.toml", "--unit", "kPa=psi"], "it is said in the configuration"),
+        (["boost", "--config", "nosuch.toml", "--car", "loris"], "not allowed with"),
         (["boost", "--car", "loriss"], "Did you mean loris?"),
         (["boost", "--out", "picture.jpg"], "name a file ending in .png"),
         ([], "NAME"),

@@ -43,6 +43,8 @@ PINT = {
     "L": "liter",
     "W": "watt",
     "kW": "kilowatt",
+    "hp": "horsepower",
+    "PS": "metric_horsepower",
     "Wh": "watt_hour",
     "kWh": "kilowatt_hour",
     "Ah": "ampere_hour",

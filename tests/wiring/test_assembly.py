@@ -100,7 +100,13 @@ def test_the_bundled_plug_ins_all_load_on_each_invented_car() -> None:
         car, after = choose_car(name, loaded)
         assert car.name == name
         assembly: Assembly = assemble(car, after)
-        assert {page.name for page in assembly.pages} == {"boost", "temperatures"}
+        assert {page.name for page in assembly.pages} == {
+            "boost",
+            "temperatures",
+            "ignition_timing",
+            "battery",
+            "traction_battery",
+        }
         assert assembly.problems == []
 
 

@@ -41,8 +41,10 @@ def config(arguments: argparse.Namespace) -> Config:
 
 
 def add_car(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
-    """Add ``--car``, ``--variant`` and ``--unit``."""
-    parser.add_argument("--car", required=required, metavar="C", help="a plug-in's car, or a description (.toml)")
+    """Add ``--car`` or ``--config``, ``--variant`` and ``--unit``."""
+    which = parser.add_mutually_exclusive_group(required=required)
+    which.add_argument("--car", metavar="C", help="a plug-in's car, or a description (.toml)")
+    which.add_argument("--config", metavar="F", help="the car, plug-ins, settings and units of a configuration")
     parser.add_argument("--variant", metavar="V", help="which variant of the car, where it has any")
     parser.add_argument(
         "--unit", action="append", default=[], metavar="UNIT=SHOWN", help="show a unit as another: kPa=bar, degC=degF"
@@ -83,7 +85,11 @@ def units(given: Iterable[str]) -> dict[str, str]:
 
 
 def assembled(arguments: argparse.Namespace) -> Assembly:
-    """Load the bundled plug-ins and assemble the car that was asked for; problems go to the standard error."""
+    """Assemble the car that was asked for, with the bundled plug-ins or as a configuration says."""
+    if arguments.config:
+        from ..wiring.building import assembled as configured
+
+        return configured(_plain_config(arguments))
     from ..wiring.assembly import assemble, choose_car, load_bundled
 
     car, loaded = choose_car(arguments.car, load_bundled(), variant=arguments.variant)
@@ -91,6 +97,13 @@ def assembled(arguments: argparse.Namespace) -> Assembly:
         return assemble(car, loaded, units=units(arguments.unit))
     except ValueError as exc:
         raise GivenError(f"--unit: {exc}") from exc
+
+
+def _plain_config(arguments: argparse.Namespace) -> Config:
+    for option in ("unit", "variant"):
+        if getattr(arguments, option):
+            raise GivenError(f"--{option} goes with --car; with --config it is said in the configuration")
+    return config(arguments)
 
 
 def player(assembly: Assembly, arguments: argparse.Namespace) -> TracePlayer:

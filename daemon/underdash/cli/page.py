@@ -45,13 +45,16 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Draw the page; a signal nobody provides is named."""
-    if arguments.trace and not arguments.car:
-        raise GivenError("--trace needs --car, so that the frames can be understood; underdash plugins lists cars")
+    if arguments.trace and not (arguments.car or arguments.config):
+        raise GivenError(
+            "--trace needs --car or --config, so that the frames can be understood; underdash plugins lists cars"
+        )
     if arguments.at is not None and not arguments.trace:
         raise GivenError("--at says when in a trace; give --trace as well")
     size = _size(arguments.size)
     out = _png(arguments.out)
-    arguments.car = arguments.car or "tarn"
+    if not arguments.config:
+        arguments.car = arguments.car or "tarn"
     assembly = assembled(arguments)
     page = _page(assembly, arguments.page)
     values = [given(text, assembly.catalogue) for text in arguments.set]

@@ -6,6 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from .units import convert
+
+NOBODY = "nobody provides it"
+"""The source of a reading whose signal has none."""
+
 Value = float | bool | str
 """What a signal carries: a number in its stored unit, a switch, or a choice or text."""
 
@@ -83,6 +88,7 @@ class Reading:
         unit: the owner's unit as a label ("bar", "°C").
         digits: decimals that make sense in that unit.
         seconds_old: age of the sample, None if there never was one.
+        stored: name of the stored unit, "" where nobody provides the signal.
     """
 
     name: str
@@ -94,6 +100,12 @@ class Reading:
     seconds_old: float | None
     quality: Quality
     source: str
+    stored: str = ""
+
+    @property
+    def provided(self) -> bool:
+        """Whether somebody provides the signal, even if its value is gone for now."""
+        return self.source != NOBODY
 
     @property
     def text(self) -> str:
@@ -144,9 +156,18 @@ class Snapshot:
     def reading(self, name: str) -> Reading:
         """Return the reading of a signal; one that nobody provides reads as gone."""
         found = self.readings.get(name)
-        return found or Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, "nobody provides it")
+        return found or Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, NOBODY)
 
     def number(self, name: str) -> float | None:
         """Return a number in the stored unit, None where it is gone or not a number."""
         value = self.reading(name).value
         return value if isinstance(value, float) else None
+
+    def shown(self, name: str, number: float) -> float:
+        """Convert a number in a signal's stored unit, such as a limit, into the unit the owner sees it in."""
+        stored = self.reading(name).stored
+        return convert(number, stored, self.units.get(name) or self.units.get(stored) or stored)
+
+    def history(self, name: str) -> tuple[tuple[float, float], ...]:
+        """Return (seconds ago, value) of a signal whose history is kept, in the unit the owner sees it in."""
+        return tuple((ago_s, self.shown(name, number)) for ago_s, number in self.histories.get(name, ()))

@@ -43,6 +43,10 @@ _TABLE = (
     Unit("rpm", "rotation", 1.0, "rpm", 0),
     Unit("V", "voltage", 1.0, "V", 1),
     Unit("mV", "voltage", 1e-3, "mV", 0),
+    # power, base W. kW: exact; hp (550 ft lbf/s) and metric PS: NIST SP 811 App. B.8 (7.456999 E+02, 7.354988 E+02)
+    Unit("kW", "power", 1e3, "kW", 1),
+    Unit("hp", "power", 745.69987158227022, "hp", 0),
+    Unit("PS", "power", 735.49875, "PS", 0),
     Unit("A", "current", 1.0, "A", 1),
     Unit("deg", "angle", 1.0, "°", 1),
     Unit("%", "share", 1.0, "%", 0),

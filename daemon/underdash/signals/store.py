@@ -12,7 +12,7 @@ from enum import IntEnum
 from math import inf
 from sys import float_info
 
-from ..contract.signals import Age, Kind, Quality, Reading, Signal, Snapshot, Value
+from ..contract.signals import NOBODY, Age, Kind, Quality, Reading, Signal, Snapshot, Value
 from ..contract.units import UNITS, linear
 
 LATE_AFTER_PERIODS = 3.0
@@ -247,14 +247,16 @@ class Store:
         """Return a signal as a page sees it; one that nobody provides reads as gone."""
         entry = self._entries.get(name)
         if entry is None:
-            return Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, "nobody provides it")
+            return Reading(name, None, None, "", 0, Age.GONE, None, Quality.GOOD, NOBODY)
         slot = entry.choose(now)
         age = slot.age(now)
         unit = entry.shown_in
         value = None if age is Age.GONE else slot.value
         shown = None if value is None or not entry.number else float(value) * entry.factor + entry.offset
         old = None if slot.at == -inf else now - slot.at
-        return Reading(name, value, shown, unit.label, unit.digits, age, old, slot.quality, slot.source)
+        return Reading(
+            name, value, shown, unit.label, unit.digits, age, old, slot.quality, slot.source, entry.signal.unit
+        )
 
     def snapshot(self, now: float, names: Iterable[str] | None = None) -> Snapshot:
         """Return the readings of `names`, or of all signals; the caller adds what else a page may know."""

@@ -35,7 +35,10 @@ from ..signals.memory import Memory
 from ..signals.store import Rank, Store
 from .suspending import Suspensions
 
-BUNDLED = ("boost", "temperatures", "page_turn", "tarn", "loris")
+BUNDLED = (
+    *("boost", "temperatures", "ignition_timing", "battery", "traction_battery", "values"),
+    *("page_turn", "tarn", "loris"),
+)
 """Plug-ins that run where no configuration says which."""
 
 

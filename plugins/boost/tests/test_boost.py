@@ -37,7 +37,9 @@ def reading(
     there = value if age is not Age.GONE else None
     shown = convert(there, "kPa", unit) if isinstance(there, float) else None
     label = UNITS[unit].label if value is not None or age is Age.GONE else ""
-    return Reading(name, there, shown, label, UNITS[unit].digits, Age.GONE if value is None else age, 0.1, quality, "")
+    return Reading(
+        name, there, shown, label, UNITS[unit].digits, Age.GONE if value is None else age, 0.1, quality, "", "kPa"
+    )
 
 
 def inputs(**changed: Value | None) -> dict[str, Reading]:

@@ -24,7 +24,7 @@ def boost_page(settings: Settings) -> Page:
         canvas.title("boost")
         canvas.sweep(boost, scale, peak=_peak(snapshot, unit))
         canvas.figure(boost, signed=scale.low < 0)
-        canvas.strip(_history(snapshot, unit), scale, seconds=settings.history_s)
+        canvas.strip(snapshot.history(BOOST), scale, seconds=settings.history_s)
         remark = doubt(snapshot)
         if remark:
             canvas.remark(remark)
@@ -91,7 +91,3 @@ def missing(snapshot: Snapshot) -> str:
 def _peak(snapshot: Snapshot, unit: str) -> float | None:
     peak_kpa = snapshot.peaks.get(KNOWN)
     return None if peak_kpa is None or peak_kpa <= 0 else convert(peak_kpa, STORED, unit)
-
-
-def _history(snapshot: Snapshot, unit: str) -> tuple[tuple[float, float], ...]:
-    return tuple((ago_s, convert(kpa, STORED, unit)) for ago_s, kpa in snapshot.histories.get(BOOST, ()))
