@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from underdash.bus.lock import BusLock, runtime_directory
+from underdash.bus.lock import BusLock
 from underdash.bus.port import PortBusyError, PortRightsError
+from underdash.bus.runtime import runtime_directory
 
 
 def test_a_second_owner_is_refused_and_the_first_is_named(tmp_path: Path) -> None:

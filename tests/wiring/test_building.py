@@ -10,10 +10,11 @@ from typing import Any
 
 import pytest
 
-from underdash.bus.lock import BusLock, runtime_directory
+from underdash.bus.lock import BusLock
 from underdash.bus.memory import MemoryBus
 from underdash.bus.port import PortBusyError
 from underdash.bus.refusals import Reason
+from underdash.bus.runtime import runtime_directory
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
 from underdash.contract.buttons import GoQuiet

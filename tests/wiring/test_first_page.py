@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from underdash.bus.lock import BusLock, any_held, runtime_directory
+from underdash.bus.lock import BusLock
+from underdash.bus.runtime import any_held, runtime_directory
 from underdash.config.reading import read_config
 from underdash.config.schema import Config
 from underdash.contract.content import Content

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 from ..contract.errors import GivenError
 
@@ -120,6 +119,8 @@ class Mistakes:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the known word that looks most like this one, or "" if none is near."""
+    from difflib import get_close_matches  # only somebody who made a mistake waits for it
+
     by_lower = {name.lower(): name for name in known}
     close = get_close_matches(word.lower(), by_lower, n=1, cutoff=0.6)
     return by_lower[close[0]] if close else ""

@@ -5,9 +5,8 @@ A missing font file must not cost the driver the gauge: Pillow's own lettering s
 
 from __future__ import annotations
 
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from io import BytesIO
+from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -34,8 +33,8 @@ class Fonts:
         folder: where the font files are; the ones shipped if None.
     """
 
-    def __init__(self, folder: Traversable | None = None) -> None:
-        self._folder = folder if folder is not None else files("underdash.display") / "fonts"
+    def __init__(self, folder: Path | None = None) -> None:
+        self._folder = folder if folder is not None else Path(__file__).with_name("fonts")
         self._bytes: dict[str, bytes] = {}
         self._faces: dict[tuple[str, int], Lettering] = {}
         self._glyphs: dict[tuple[str, int, str], Image.Image] = {}

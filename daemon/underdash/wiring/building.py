@@ -11,10 +11,11 @@ from pathlib import Path
 from ..bus.caps import Caps
 from ..bus.guard import Guard
 from ..bus.link import Link
-from ..bus.lock import BusLock, runtime_directory
+from ..bus.lock import BusLock
 from ..bus.memory import MemoryBus
 from ..bus.opening import BusConfig as Place
 from ..bus.opening import opener, place_of
+from ..bus.runtime import runtime_directory
 from ..bus.vetting import MakerEvidence
 from ..buttons.gestures import GestureOptions
 from ..config.mistakes import nearest

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from ..bus.lock import runtime_directory
+from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..contract.buttons import GoQuiet, ShowPage, TurnPage
 from ..contract.errors import GivenError, UnderdashError

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 from dataclasses import dataclass
 
-from ..bus.lock import any_held, runtime_directory
+from ..bus.runtime import any_held, runtime_directory
 from ..config.schema import Config, PanelConfig
 from ..contract.pages import Canvas, Page, Role
 from ..contract.signals import Snapshot
