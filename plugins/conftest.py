@@ -14,7 +14,8 @@ from underdash.config.cars import read_car
 from underdash.contract.cars import CarDescription
 from underdash.contract.layout import Field
 from underdash.contract.signals import Value
-from underdash.diagnostics.asking import Asking
+from underdash.diagnostics.asking import Asking, Wish
+from underdash.diagnostics.polls import CompiledPoll
 from underdash.diagnostics.requests import compile_polls
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Slot, Store
@@ -90,14 +91,29 @@ def _drive(path: Path, first_s: float, seconds: float) -> Circle:
                     circle.compare(one, store.slots(one.signal)[0], truth)
         truth = car.truth(now)
         poll = asking.polls[step % len(asking.polls)]
-        for delay_s, answer in car.answer(poll.bus, poll.frame, now):
-            asking.handle(poll.bus, answer.key, answer.data, now + delay_s)
-            if b"\x7f" not in answer.data[1:3]:
-                for one in poll.fields:
-                    circle.compare(one, poll.slots[one.signal], truth)
+        if _asked(asking, car, poll, now):
+            for one in poll.fields:
+                circle.compare(one, poll.slots[one.signal], truth)
     counts = heard.counts().values()
     circle.damaged = sum(c.short + c.checksum + c.jumped + c.repeated + c.unavailable for c in counts)
     return circle
+
+
+def _asked(asking: Asking, car: SimulatedCar, poll: CompiledPoll, now: float) -> bool:
+    """Ask for a value and hear the whole answer, with flow control where it takes several frames; false if refused."""
+    wishes: list[Wish] = []
+    asking.reply = lambda wish, at: wishes.append(wish)
+    asking.sent(poll, now)
+    coming = [(now + after_s, frame) for after_s, frame in car.answer(poll.bus, poll.frame, now)]
+    answered = False
+    while coming:
+        at, frame = coming.pop(0)
+        asking.handle(poll.bus, frame.key, frame.data, at)
+        answered |= b"\x7f" not in frame.data[1:3]
+        for wish in wishes:
+            coming += [(at + after_s, later) for after_s, later in car.answer(wish.bus, wish.frame, at)]
+        wishes.clear()
+    return answered
 
 
 @pytest.fixture(scope="session")
