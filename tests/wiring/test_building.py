@@ -144,6 +144,34 @@ def test_what_is_seen_of_the_key_is_kept_at_once_since_the_supply_may_be_cut(loo
     assert kept == seen
 
 
+def test_what_units_take_in_a_request_is_known_on_the_next_journey(loop: PacedLoop) -> None:
+    built = build(config(), loop)
+    asking = built.assembly.asking
+    learned = {f"{poll.unit.name} {poll.speech.name}": {"alone": [poll.identifier]} for poll in asking.polls[:1]}
+    assert asking.learned() == {}
+    asking.restore(learned)
+    built.daemon.start()
+    loop.call_later(0.5, loop.stop)
+    loop.run_forever()
+    built.daemon.stop()
+    built.release()  # no orderly end: the supply was cut
+    again = build(config(), loop)
+    assert again.assembly.asking.learned() == learned
+    again.release()
+
+
+@pytest.mark.parametrize("length", [0, 1, 30])
+def test_a_state_file_that_was_cut_off_holds_no_start_up(loop: PacedLoop, length: int) -> None:
+    path = state_directory() / "state.json"
+    built = build(config(), loop)
+    built.keep()
+    built.release()
+    path.write_bytes(path.read_bytes()[:length])
+    again = build(config(), loop)
+    assert again.assembly.asking.learned() == {}
+    again.release()
+
+
 def test_quiet_outlives_a_restart_until_it_is_released(loop: PacedLoop) -> None:
     built = build(config(), loop)
     built.daemon.perform(GoQuiet(True))

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from underdash.contract.cars import BusDescription, CarDescription, IgnitionEvidence
+from underdash.contract.requests import ControlUnit
 from underdash.power.ignition import Seen
-from underdash.wiring.kept import Kept, car_mark
+from underdash.wiring.kept import Kept, Learned, car_mark, units_mark
 
 CAR = CarDescription(
     "small",
@@ -145,3 +146,80 @@ def test_quiet_that_could_not_be_kept_is_told_and_tried_again(path: Path) -> Non
     path.rmdir()
     assert kept.keep(CAR, SEEN, quiet=True)
     assert Kept(path).quiet
+
+
+UNITS = replace(
+    CAR, units=(ControlUnit("engine", "drive", 0x7E0, 0x7E8), ControlUnit("gearbox", "drive", 0x7E1, 0x7E9))
+)
+LEARNED: Learned = {"engine service_01": {"most": 3, "alone": [12], "sizes": {"C": 2}}}
+
+
+def test_what_units_take_in_a_request_is_there_on_the_next_journey(path: Path) -> None:
+    Kept(path).keep(UNITS, SEEN, learned=LEARNED)
+    assert Kept(path).learned(UNITS) == LEARNED
+    assert Kept(path).keep(UNITS, SEEN)  # nobody says anything about it: it stays
+    assert Kept(path).learned(UNITS) == LEARNED
+
+
+def test_other_units_have_to_show_anew_what_they_take(path: Path) -> None:
+    Kept(path).keep(UNITS, SEEN, learned=LEARNED)
+    engine, gearbox = UNITS.units
+    others = (
+        replace(UNITS, name="other"),
+        replace(UNITS, units=(replace(engine, request_id=0x7E2, response_id=0x7EA), gearbox)),
+        replace(UNITS, units=(engine,)),
+    )
+    for other in others:
+        assert Kept(path).learned(other) == {}
+    assert Kept(path).learned(replace(UNITS, units=(gearbox, engine))) == LEARNED  # their order means nothing
+    assert Kept(path).learned(replace(UNITS, ignition=())) == LEARNED
+
+
+def test_what_was_learned_is_news(path: Path) -> None:
+    kept = Kept(path)
+    kept.keep(UNITS, SEEN)
+    before = path.stat().st_ino
+    kept.keep(UNITS, SEEN, learned={})
+    assert path.stat().st_ino == before
+    kept.keep(UNITS, SEEN, learned=LEARNED)
+    assert Kept(path).learned(UNITS) == LEARNED
+
+
+def test_a_file_cut_off_at_any_byte_means_nothing_was_learned(path: Path) -> None:
+    Kept(path).keep(UNITS, SEEN, learned=LEARNED)
+    whole = path.read_bytes()
+    for length in range(len(whole)):
+        path.write_bytes(whole[:length])
+        assert Kept(path).learned(UNITS) in ({}, LEARNED)
+        assert length > len(whole) - 3 or Kept(path).learned(UNITS) == {}
+
+
+@pytest.mark.parametrize(
+    "foreign",
+    [
+        "3",
+        "[]",
+        "null",
+        '"text"',
+        '{"MARK": 3}',
+        '{"MARK": []}',
+        '{"MARK": {"engine service_01": 7}}',
+        '{"MARK": null}',
+    ],
+)
+def test_a_foreign_shape_means_nothing_was_learned_and_costs_nothing_else(path: Path, foreign: str) -> None:
+    Kept(path).keep(UNITS, SEEN)
+    table = json.loads(path.read_text())
+    table["learned"] = json.loads(foreign.replace("MARK", units_mark(UNITS)))
+    path.write_text(json.dumps(table))
+    assert Kept(path).learned(UNITS) == {}
+    assert Kept(path).seen(UNITS) == SEEN
+
+
+def test_a_file_from_before_it_was_kept_is_read(path: Path) -> None:
+    Kept(path).keep(UNITS, SEEN)
+    table = json.loads(path.read_text())
+    del table["learned"]
+    path.write_text(json.dumps(table))
+    assert Kept(path).seen(UNITS) == SEEN
+    assert Kept(path).learned(UNITS) == {}

@@ -48,7 +48,12 @@ class Built:
     def keep(self) -> bool:
         """Keep what was learned, and whether it is quiet, for the next journey; returns whether it is on the disk."""
         daemon = self.daemon
-        return self.kept.keep(self.assembly.car, daemon.key.ignition.seen(), quiet=daemon.sending.guard.quiet)
+        return self.kept.keep(
+            self.assembly.car,
+            daemon.key.ignition.seen(),
+            quiet=daemon.sending.guard.quiet,
+            learned=self.assembly.asking.learned(),
+        )
 
     def release(self) -> None:
         """Give the buses up."""
@@ -115,6 +120,7 @@ def build(
     )
     daemon.key.ignition.restore(kept.seen(assembly.car))
     guard.quiet = kept.quiet
+    assembly.asking.restore(kept.learned(assembly.car))
     for name, panel in config.panel.items():
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop, first=first))
     # what others would notice comes last, when nothing in the configuration can fail any more

@@ -44,6 +44,7 @@ SLOW_S = 0.2
 MOST_TICK_FAILURES = 20
 PANEL_RETRY_S = 10.0
 FIRST_PAGE_S = 1.0
+KEEP_S = 60.0
 VOLTAGE = "low_voltage_battery.voltage"
 GOODBYE = Words("goodbye", Role.SOFT)
 DIMMING_SIGNALS = ("dashboard.brightness", "dashboard.night")
@@ -126,6 +127,7 @@ class Daemon:
         #: gone before `stop`; says whether it is kept
         self.keep: Callable[[], bool] = lambda: False
         self._seen = self.key.ignition.seen()
+        self._keep_at = -inf
 
     # --- life ---------------------------------------------------------------------------------------------------
 
@@ -258,7 +260,7 @@ class Daemon:
             self._slow_at = now + SLOW_S
             self._look_at_buses(now)
             self.telling.look(now)
-            self._keep_what_was_seen()
+            self._keep_what_was_seen(now)
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
                 self.ask()
@@ -311,10 +313,10 @@ class Daemon:
                 self.fingers.lost(now)
         self.sending.check(now)
 
-    def _keep_what_was_seen(self) -> None:
+    def _keep_what_was_seen(self, now: float) -> None:
         seen = self.key.ignition.seen()
-        if seen != self._seen:
-            self._seen = seen
+        if seen != self._seen or now >= self._keep_at:
+            self._seen, self._keep_at = seen, now + KEEP_S
             self.keep()
 
     def _take(self, effect: Effect, now: float) -> None:

@@ -1,4 +1,5 @@
-"""What is kept over journeys in one small file: which ignition evidence was seen, by car, and that quiet was asked for.
+"""What is kept over journeys in one small file: which ignition evidence was seen and how many identifiers units take in
+a request, by car, and that quiet was asked for.
 
 The file may be missing, cut off or nonsense at any start; then nothing was seen, which keeps the guard shut too. It is
 replaced, never written in place, so a power cut leaves the old one or the new one.
@@ -12,6 +13,7 @@ import json
 import os
 from dataclasses import asdict, fields
 from pathlib import Path
+from typing import Any
 
 import structlog
 
@@ -28,6 +30,17 @@ def car_mark(car: CarDescription) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
+def units_mark(car: CarDescription) -> str:
+    """Return a mark of what a description says about its units and buses; other ones have to be learned anew."""
+    buses = {bus.role: bus.bitrate for bus in car.buses}
+    text = repr((car.name, sorted(buses.items()), sorted(car.units, key=lambda unit: unit.name)))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+Learned = dict[str, dict[str, Any]]
+"""What `Asking.learned` returns."""
+
+
 class Kept:
     """The file.
 
@@ -38,8 +51,10 @@ class Kept:
     def __init__(self, path: Path | None) -> None:
         self._path = path
         self._cars: dict[str, dict[str, Seen]] = {}
+        self._units: dict[str, Learned] = {}
         self._quiet = False
         self._saved = False
+        self._failure = ""
         self._read()
 
     @property
@@ -51,24 +66,35 @@ class Kept:
         """Return what was seen of a car's ignition evidence, by signal."""
         return dict(self._cars.get(car_mark(car), {}))
 
-    def keep(self, car: CarDescription, seen: dict[str, Seen], *, quiet: bool = False) -> bool:
-        """Keep what was seen and whether it is quiet, if it is news; returns whether it is on the disk."""
+    def learned(self, car: CarDescription) -> Learned:
+        """Return what a car's units have shown about requests for several identifiers, for `Asking.restore`."""
+        return dict(self._units.get(units_mark(car), {}))
+
+    def keep(
+        self, car: CarDescription, seen: dict[str, Seen], *, quiet: bool = False, learned: Learned | None = None
+    ) -> bool:
+        """Keep what was seen and learned and whether it is quiet, if it is news; returns whether it is on the disk."""
         if self._path is None:
             return False
-        mark = car_mark(car)
-        if self._saved and self._quiet == quiet and self._cars.get(mark) == seen:
+        mark, units = car_mark(car), units_mark(car)
+        learned = self._units.get(units, {}) if learned is None else learned
+        known = self._cars.get(mark) == seen and self._units.get(units, {}) == learned
+        if self._saved and self._quiet == quiet and known:
             return True
         self._cars[mark] = dict(seen)
+        self._units[units] = dict(learned)
         self._quiet = quiet
         try:
             self._write(self._path)
         except OSError as exc:
             self._saved = False
-            _log.warning("state_not_kept", path=str(self._path), error=str(exc))
+            if str(exc) != self._failure:
+                _log.warning("state_not_kept", path=str(self._path), error=str(exc))
+            self._failure = str(exc)
             with contextlib.suppress(OSError):
                 _part(self._path).unlink()
         else:
-            self._saved = True
+            self._saved, self._failure = True, ""
         return self._saved
 
     def _read(self) -> None:
@@ -78,6 +104,7 @@ class Kept:
             table = json.loads(self._path.read_bytes())
             self._cars = {str(mark): _seen(car) for mark, car in table["ignition_seen"].items()}
             self._quiet = table.get("quiet") is True
+            self._units = _learned(table.get("learned"))
             self._saved = True
         except FileNotFoundError:
             return
@@ -89,7 +116,8 @@ class Kept:
         part = _part(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         with part.open("w", encoding="utf-8") as file:
-            json.dump({"format": 1, "quiet": self._quiet, "ignition_seen": table}, file, indent=1)
+            whole = {"format": 1, "quiet": self._quiet, "ignition_seen": table, "learned": self._units}
+            json.dump(whole, file, indent=1)
             file.flush()
             os.fsync(file.fileno())
         os.replace(part, path)
@@ -102,6 +130,17 @@ class Kept:
 
 def _part(path: Path) -> Path:
     return path.with_name(path.name + ".part")
+
+
+def _learned(table: object) -> dict[str, Learned]:
+    """Return what is shaped like it; whoever restores it checks the rest."""
+    if not isinstance(table, dict):
+        return {}
+    return {
+        mark: {name: data for name, data in units.items() if isinstance(data, dict)}
+        for mark, units in table.items()
+        if isinstance(units, dict)
+    }
 
 
 def _seen(car: dict[str, dict[str, bool]]) -> dict[str, Seen]:
