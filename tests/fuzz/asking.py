@@ -135,7 +135,7 @@ class World:
     def wait(self, seconds: float) -> None:
         """Let time pass, turn by turn."""
         until = self.now + seconds
-        for _ in range(100):
+        for _ in range(30):
             self.turn()
             due = self.asking.deadline(self.now)
             if due is None or due >= until:

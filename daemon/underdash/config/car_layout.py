@@ -235,9 +235,8 @@ def _values(table: FieldTable, path: KeyPath, context: Context, known: Signal | 
     made: list[tuple[int, Value]] = []
     for key, value in (table.values or {}).items():
         where = (*path, "values", key)
-        try:
-            raw = int(key, 0)
-        except ValueError:
+        raw = _raw(key)
+        if raw is None:
             context.mistakes.add(where, key, "a raw number on the left, such as 3 or 0x1F")
             continue
         if known and not _suits(value, known):
@@ -247,6 +246,13 @@ def _values(table: FieldTable, path: KeyPath, context: Context, known: Signal | 
     if table.values is not None and not table.values:
         context.mistakes.add((*path, "values"), Words("an empty table"), "at least one raw number with its value")
     return tuple(sorted(made, key=lambda pair: pair[0]))
+
+
+def _raw(key: str) -> int | None:
+    try:
+        return int(key, 0)
+    except ValueError:
+        return None
 
 
 def _suits(value: Value, known: Signal) -> bool:
@@ -283,6 +289,10 @@ def _check_numbers(table: FieldTable, path: KeyPath, context: Context, bits: Bit
                 Words(f"[{first}, {last}]"),
                 f"raw numbers from {low} to {high}, first to last",
             )
+    for key in table.values or {}:
+        raw = _raw(key)
+        if raw is not None and not low <= raw <= high:
+            add((*path, "values", key), key, f"raw numbers from {low} to {high}, which is what its bits can hold")
     if table.saturates_at is not None and not low <= table.saturates_at <= high:
         add((*path, "saturates_at"), table.saturates_at, f"a raw number from {low} to {high}")
 
@@ -304,6 +314,10 @@ def _select(table: SelectTable, path: KeyPath, context: Context) -> Select | Non
     within = None if table.within is None else _select(table.within, (*path, "within"), context)
     if not table.values:
         context.mistakes.add((*path, "values"), Words("an empty list"), "at least one value of the multiplexer")
+    highest = 0 if bits is None else (1 << bits.length) - 1
+    for index, value in enumerate(() if bits is None else table.values):
+        if not 0 <= value <= highest:
+            context.mistakes.add((*path, "values", index), value, f"a number that its bits can hold, 0 to {highest}")
     return None if bits is None else Select(bits, table.values, within)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from ..contract.cars import BusDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import Part, PartKind, PollRequest, SingleFrameFormat
+from ..diagnostics.obd import SIZES
 from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number
 from .car_tables import (
     BroadcastTable,
@@ -24,8 +25,8 @@ ID = 'an id in hex digits and quotes: up to three for 11 bits ("7E8"), eight for
 HIGHEST_11_BITS = 0x7FF
 HIGHEST_29_BITS = 0x1FFF_FFFF
 FRAME_BYTES = 8
-ANSWER_BYTES = 4093
-"""Longest ISO 15765-2 message of 12-bit length, less service and a one-byte identifier."""
+ANSWER_BYTES = 4094
+"""Longest ISO 15765-2 message of 12-bit length, less the service; the echoed identifier goes off it too."""
 
 WORDS = '"count from XX", "address", "command", "identifier", "identifier 2", "mode XX", "fixed XX"'
 _WORD_SIZES = {"1": 1, "2": 2, "3": 3, "4": 4}
@@ -154,7 +155,7 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
         context.mistakes.add((*path, "protocol"), table.protocol, "one of " + ", ".join(sorted(known)), known)
     layout = context.formats.get(table.protocol)
     digits = IDENTIFIER_DIGITS.get(table.protocol, 8) if layout is None else 2 * _size(layout.request, _NAMED)
-    room = ANSWER_BYTES if layout is None else FRAME_BYTES - _size(layout.reply, _ECHOED)
+    room = ANSWER_BYTES - digits // 2 if layout is None else FRAME_BYTES - _size(layout.reply, _ECHOED)
     unit = context.units.get(table.unit)
     if unit and layout and unit.address is None and _size(layout.request, (PartKind.ADDRESS,)):
         found = Words(f"{table.unit}, which has no address byte")
@@ -164,6 +165,10 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
     if not table.fields and table.protocol not in WITH_STANDARD_FIELDS:
         have = " and ".join(f'"{name}"' for name in WITH_STANDARD_FIELDS)
         context.mistakes.add((*path, "fields"), MISSING, f"at least one field; only {have} have standard ones")
+    if table.protocol in context.protocols:
+        room = FRAME_BYTES
+    elif table.protocol == STANDARD and identifier is not None:
+        room = SIZES.get(identifier, room)
     fields = fields_of(table.fields, path, context, room)
     if identifier is None:
         return None
@@ -257,8 +262,11 @@ def exchange_of(raw: object, path: KeyPath, context: Context) -> Exchange | None
         request = bytes.fromhex(table.request)
     except ValueError:
         request = b""
-    if not 1 <= len(request) <= FRAME_BYTES:
-        add((*path, "request"), table.request, 'one to eight bytes in hex, such as "95 5C B4 1A 04 01"')
+    layout = context.formats.get(table.request_format)
+    least = 1 if layout is None else sum(part.size for part in layout.request)
+    if not least <= len(request) <= FRAME_BYTES:
+        needs = "one" if layout is None else f"{least}, which {layout.name} has, up"
+        add((*path, "request"), table.request, f'{needs} to eight bytes in hex, such as "95 5C B4 1A 04 01"')
     if len(table.trace) != 64 or any(c not in "0123456789abcdef" for c in table.trace.lower()):
         add((*path, "trace"), table.trace, "the SHA-256 of the trace, 64 hex digits")
     return Exchange(table.request_format, table.unit, request, table.times, table.answers, table.trace.lower())

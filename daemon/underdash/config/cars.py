@@ -8,9 +8,6 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from ..bus.frames import id_text, key_of
-from ..bus.lanes import keys_sent, mixed_up
-from ..bus.legislated import own_id
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import PollRequest
@@ -28,7 +25,8 @@ from .car_parts import (
 )
 from .car_tables import HeadTable, SectionsTable, VariantTable
 from .car_units import unit_of
-from .mistakes import MISSING, KeyPath, Mistakes, Source, Words
+from .car_whole import check_whole
+from .mistakes import KeyPath, Mistakes, Source, Words
 from .structure import Structure
 from .toml import read_toml
 
@@ -120,8 +118,7 @@ def _read(
         knob = head.knob_applies or car.knob_applies
         car = replace(car, name=head.name, title=head.title, origin=head.origin, knob_applies=knob)
     variants = _variants(file.table.get("variant"), context, car)
-    _check_whole(car, context)
-    _check_units(car, context)
+    check_whole(car, context)
     mistakes.raise_any()
     return car, variants
 
@@ -252,40 +249,6 @@ def _without(names: tuple[str, ...], path: KeyPath, context: Context, below: Car
         if name not in known:
             context.mistakes.add((*path, "without", index), name, "a signal of the base", known)
     return frozenset(names)
-
-
-def _check_whole(car: CarDescription, context: Context) -> None:
-    if not car.buses:
-        context.mistakes.add(("bus",), MISSING, "at least one [bus.<role>]")
-    heard = {f.signal for b in car.broadcasts for f in b.fields}
-    asked = {f.signal for p in car.polls for f in p.fields} - heard
-    for index, evidence in enumerate(car.ignition):
-        if evidence.signal in asked:
-            allowed = "a signal that is broadcast or wired, since nothing is asked before the ignition is known"
-            context.mistakes.add(("ignition", index, "signal"), evidence.signal, allowed)
-
-
-def _check_units(car: CarDescription, context: Context) -> None:
-    """Units that nobody can tell apart, and those asked on an id that the car itself sends."""
-    add = context.mistakes.add
-    for name, why in mixed_up(car.units).items():
-        add(
-            ("unit", name),
-            Words(f"a unit that {why.split(';')[0]}"),
-            "ids of its own, or for each an address of its own; of one that is asked with all, an answer on the "
-            "standard's ids (7E8 to 7EF, 18DAF1xx)",
-        )
-    sent = keys_sent(car)
-    for unit in car.units:
-        ids = (one for one in (unit.request_id, own_id(unit)) if one is not None)
-        used = [key for one in ids if (unit.bus, key := key_of(one, unit.extended)) in sent]
-        for key in used[:1]:
-            what = sent[unit.bus, key]
-            add(
-                ("unit", unit.name, "request"),
-                Words(f"{id_text(key)}, which is {what}"),
-                "an id that the car never sends",
-            )
 
 
 def _unknown(table: Table, known: set[str], path: KeyPath, mistakes: Mistakes) -> None:
