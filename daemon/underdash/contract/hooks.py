@@ -81,7 +81,7 @@ def signals(settings: Any) -> list[Signal]:  # type: ignore[empty-body]
 def poll_requests(car: CarDescription, settings: Any) -> list[PollRequest]:  # type: ignore[empty-body]
     """Declare values to be asked for.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: requests to control units the car has; each is asked only while its signal is wanted.
     If it raises: the plug-in is refused. A request the guard would never let out is refused by itself, with the reason.
 
@@ -98,7 +98,7 @@ def poll_requests(car: CarDescription, settings: Any) -> list[PollRequest]:  # t
 def broadcast_listeners(car: CarDescription, settings: Any) -> list[BroadcastListener]:  # type: ignore[empty-body]
     """Declare frames to be listened to.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: listeners; only frames somebody wants a signal of are decoded.
     If it raises: the plug-in is refused.
 
@@ -131,7 +131,7 @@ def inputs(settings: Any) -> list[Input]:  # type: ignore[empty-body]
 def derived_signals(car: CarDescription, settings: Any) -> list[Derived]:  # type: ignore[empty-body]
     """Declare signals computed from others.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: derived signals; a circle of them is refused.
     If it raises: the plug-in is refused. If a `step` raises, that signal is gone; after three times the plug-in is
     suspended.
@@ -167,7 +167,7 @@ def request_protocols(settings: Any) -> list[Protocol]:  # type: ignore[empty-bo
 def display_pages(car: CarDescription, settings: Any) -> list[Page]:  # type: ignore[empty-body]
     """Bring pages.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: pages; the configuration says which are in a panel's deck.
     If it raises: the plug-in is refused. If a `draw` raises or is late, the page is taken off the deck and named.
 
@@ -183,7 +183,7 @@ def display_pages(car: CarDescription, settings: Any) -> list[Page]:  # type: ig
 def alerts(car: CarDescription, settings: Any) -> list[Alert]:  # type: ignore[empty-body]
     """Declare conditions worth the driver's eyes.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: alerts; their signals are asked for at a guaranteed minimum rate.
     If it raises: the plug-in is refused.
 
@@ -199,7 +199,7 @@ def alerts(car: CarDescription, settings: Any) -> list[Alert]:  # type: ignore[e
 def button_handlers(car: CarDescription, settings: Any) -> list[ButtonHandler]:  # type: ignore[empty-body]
     """Say what gestures on steering-wheel buttons do.
 
-    Called: once at start-up, and again when the car's description is reloaded.
+    Called: once at start-up.
     Return: handlers; two for one gesture are an error that names both.
     If it raises: the plug-in is refused. If an `on` raises, nothing is done; after three times the plug-in is
     suspended.
