@@ -34,11 +34,14 @@ class BusConfig:
 
     Args:
         role: "drive".
-        interface: "socketcan", "memory", "virtual", or any other kind that python-can knows.
-        channel: "can0", "/dev/ttyACM0" or what that kind calls it; for "memory" the role if left empty.
+        interface: "socketcan", "memory", "trace", "virtual", or any other kind that python-can knows.
+        channel: "can0", "/dev/ttyACM0" or what that kind calls it; for "memory" the role if left empty; for "trace" the
+            path.
         hardware: for SocketCAN instead of a channel: part of the device's path, or its USB serial number.
         bitrate: bit/s; None where there is no rate.
         listen_only: ask the adapter not to take part, where its kind can do so.
+        recorded_as: for "trace", what the bus is called in it; the role if left empty.
+        speed: for "trace", 2.0 is twice as fast as it was.
     """
 
     role: str
@@ -47,6 +50,8 @@ class BusConfig:
     hardware: str = ""
     bitrate: int | None = None
     listen_only: bool = False
+    recorded_as: str = ""
+    speed: float = 1.0
 
 
 def opener(
@@ -59,6 +64,11 @@ def opener(
         memory: the process's own buses, by channel or role.
         network: where the kernel shows interfaces.
     """
+
+    if config.interface == "trace":
+        from .playing import trace_opener
+
+        return trace_opener(Path(config.channel), config.recorded_as or config.role, config.speed)
 
     def make() -> Port:
         if config.interface == "memory":

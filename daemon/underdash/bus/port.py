@@ -1,7 +1,7 @@
 """What an opened interface offers, what it reports, and how it fails.
 
 A port reads frames and calls the handlers of a `Table`; everything else it tells its `PortEvents`, once a batch of
-frames at most. `socketcan.py`, `library.py` and `memory.py` are the three kinds.
+frames at most. `socketcan.py`, `library.py`, `memory.py` and `playing.py` are the four kinds.
 """
 
 from __future__ import annotations

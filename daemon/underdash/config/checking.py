@@ -22,7 +22,7 @@ from .schema import Config, DimmingConfig, PanelConfig
 
 SMALLEST_DIGITS = 19 / 240
 """Height of the smallest lettering that informs, as a share of the panel's shorter side."""
-LISTENED = frozenset({"memory", "virtual"})
+LISTENED = frozenset({"memory", "trace", "virtual"})
 """Kinds of interfaces that are no car."""
 
 
@@ -144,7 +144,7 @@ def _buses(config: Config, car: CarDescription) -> Iterator[Finding]:
     places: dict[tuple[str, str, str], str] = {}
     for role, bus in config.bus.items():
         place = (bus.interface, bus.channel, bus.hardware)
-        if place in places and any(place[1:]):
+        if place in places and any(place[1:]) and bus.interface != "trace":  # one trace holds several buses
             where = bus.channel or bus.hardware
             yield Finding(
                 Level.ERROR, f"buses {places[place]} and {role} are both at {where}", "name each adapter once"

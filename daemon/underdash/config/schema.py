@@ -51,7 +51,7 @@ class PluginsConfig:
     enabled: tuple[str, ...] = ()
 
 
-INTERFACES = ("socketcan", "memory", "virtual", "gs_usb", "serial", "slcan", "socketcand", "udp_multicast")
+INTERFACES = ("socketcan", "memory", "trace", "virtual", "gs_usb", "serial", "slcan", "socketcand", "udp_multicast")
 """Kinds of interfaces a person may mean: our own, and what python-can calls the common ones."""
 
 
@@ -60,18 +60,24 @@ class BusConfig:
     """``[bus.<role>]``: where a bus of the car is connected.
 
     Args:
-        interface: "socketcan", "memory", or any other kind that python-can knows.
-        channel: what that kind calls it, such as "can0" or "/dev/ttyACM0".
+        interface: "socketcan", "memory", "trace", or any other kind that python-can knows.
+        channel: what that kind calls it, such as "can0" or "/dev/ttyACM0"; for "trace" its path, relative to the
+            configuration's folder.
         hardware: for SocketCAN instead of a channel: part of the device's path, or its USB serial number.
         transmit: requests may be sent here.
+        recorded_as: for "trace", what the bus is called in it; the role if left empty.
+        speed: for "trace", 2.0 is twice as fast as it was.
     """
 
     interface: str = "socketcan"
     channel: str = ""
     hardware: str = ""
     transmit: bool = False
+    recorded_as: str = ""
+    speed: Annotated[float, Limits(above=0.0, high=100.0)] = 1.0
 
     def __post_init__(self) -> None:
+        self._check_trace()
         if self.channel and self.hardware:
             raise WrongError("either `channel` or `hardware`")
         if self.interface == "socketcan" and not (self.channel or self.hardware):
@@ -80,6 +86,16 @@ class BusConfig:
             near = nearest(self.interface, INTERFACES)
             guess = f"; did you mean interface = {near!r}?" if near and near != self.interface else ""
             raise WrongError(f"`channel`; `hardware` is for socketcan{guess}")
+
+    def _check_trace(self) -> None:
+        if self.interface != "trace":
+            if self.recorded_as or self.speed != 1.0:
+                raise WrongError('`recorded_as` and `speed` only with interface = "trace"')
+            return
+        if not self.channel:
+            raise WrongError('`channel`, the path of the trace ("drive.log")')
+        if self.transmit:
+            raise WrongError("`transmit = false`; nothing can be sent into a recorded drive")
 
 
 @dataclass(frozen=True, kw_only=True)

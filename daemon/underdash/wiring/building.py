@@ -106,7 +106,9 @@ def build(
     power = make_power(config)
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
-    kept = Kept(None if memory else state_directory() / "state.json")
+    # what a recorded drive shows is no evidence for the next journey of this car
+    played = any(bus.interface == "trace" for bus in config.bus.values())
+    kept = Kept(None if memory or played else state_directory() / "state.json")
     daemon = Daemon(
         assembly,
         links,
@@ -174,20 +176,36 @@ def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBu
             raise GivenError(
                 f"{config.path}: bus.{role}: car {assembly.car.name} has no such bus{guess} Its buses are {there}"
             )
-        place = place_for(role, bus, bitrates[role])
+        place = place_for(role, bus, bitrates[role], config.path.parent)
+        if bus.interface == "trace":
+            _check_trace(place)
         link = Link(role, opener(place, memory=memory), bitrate=place.bitrate, filtered=bus.interface == "socketcan")
         link.table = assembly.tables[role]
         links[role] = link
     return links
 
 
-def place_for(role: str, bus: BusConfig, bitrate: int) -> Place:
-    """Return where a bus is opened; one that may not be sent on takes no part in it where its adapter can do that."""
-    return Place(role, bus.interface, bus.channel, bus.hardware, bitrate, listen_only=_listens_only(bus))
+def place_for(role: str, bus: BusConfig, bitrate: int, folder: Path) -> Place:
+    """Return where a bus is opened; one that may not be sent on takes no part in it where its adapter can do that.
+
+    Args:
+        role, bus: as configured.
+        bitrate: bit/s.
+        folder: of the configuration, which a trace's path is relative to.
+    """
+    channel = str(folder / bus.channel) if bus.interface == "trace" else bus.channel
+    listens, name, speed = _listens_only(bus), bus.recorded_as, bus.speed
+    return Place(role, bus.interface, channel, bus.hardware, bitrate, listens, name, speed)
+
+
+def _check_trace(place: Place) -> None:
+    from ..bus.playing import check_trace
+
+    check_trace(Path(place.channel), place.recorded_as or place.role)
 
 
 def _listens_only(bus: BusConfig) -> bool:
-    return not bus.transmit and bus.interface not in ("socketcan", "memory", "virtual")
+    return not bus.transmit and bus.interface not in ("socketcan", "memory", "trace", "virtual")
 
 
 def locked(config: Config, car: CarDescription) -> list[BusLock]:
@@ -197,9 +215,9 @@ def locked(config: Config, car: CarDescription) -> list[BusLock]:
     bitrates = {bus.role: bus.bitrate for bus in car.buses}
     try:
         for role, bus in config.bus.items():
-            if bus.interface == "memory":
+            if bus.interface in ("memory", "trace"):  # no adapter that two could fight for
                 continue
-            place = place_of(place_for(role, bus, bitrates[role]))
+            place = place_of(place_for(role, bus, bitrates[role], config.path.parent))
             if place in taken:
                 raise GivenError(
                     f"{config.path}: buses {taken[place]} and {role} are both at {place}; name each adapter once"

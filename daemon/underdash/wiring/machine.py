@@ -7,17 +7,19 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..bus.opening import interfaces, resolve
+from ..bus.playing import check_trace
 from ..bus.port import PortAbsentError
 from ..config.checking import Finding, Level
 from ..config.mistakes import nearest
 from ..config.schema import Config
+from ..contract.errors import UnderdashError
 from .building import state_directory
 
 PICTURE_KEYS = ("file",)
 
 
 def findings(config: Config) -> Iterator[Finding]:
-    """Say which interfaces are not there and which folders cannot be written."""
+    """Say which interfaces and traces are not there and which folders cannot be written."""
     yield from _interfaces(config)
     yield from _pictures(config)
     if not _writable(state_directory()):
@@ -32,6 +34,11 @@ def findings(config: Config) -> Iterator[Finding]:
 def _interfaces(config: Config) -> Iterator[Finding]:
     there = interfaces()
     for role, bus in config.bus.items():
+        if bus.interface == "trace":
+            try:
+                check_trace(config.path.parent / bus.channel, bus.recorded_as or role)
+            except UnderdashError as exc:
+                yield Finding(Level.ERROR, f"bus.{role}: {exc}")
         if bus.interface != "socketcan":
             continue
         if bus.hardware:
