@@ -191,7 +191,7 @@ def test_quiet_ends_sending_at_once_and_its_end_brings_it_back(drive: Make) -> N
     journey.at(7, lambda: journey.demo.daemon.perform(GoQuiet(False)))
     journey.run(10)
     assert journey.requests(4, 5)
-    assert not journey.requests(5 + LAST_S, 7)
+    assert not journey.requests(5 + LAST_S, 6.999)  # one may go out in the very moment of the release
     assert journey.requests(7, 9)
     assert "quiet" in next(snapshot.notes for at, snapshot in journey.seen if at > 6)
     assert "quiet" not in journey.seen[-1][1].notes

@@ -93,6 +93,8 @@ def _start(built: Built) -> None:
         _log.warning("plugin_refused", plugin=refused.name, reason=refused.reason, hint=refused.hint)
     for plugin in built.assembly.loaded.plugins:
         _log.info("plugin", name=plugin.name, version=plugin.version)
+    if built.daemon.sending.guard.quiet:
+        _log.warning("quiet", text="kept from before: nothing is sent until underdash quiet off")
     built.daemon.start()
     notify("READY=1", f"STATUS=car {built.assembly.car.name}")
     _log.info("started", car=built.assembly.car.name, buses=",".join(built.daemon.links))
