@@ -45,9 +45,9 @@ class Journey:
         true: (seconds, true values) every 20 ms.
     """
 
-    def __init__(self, script: Script | None, every_s: float, seed: int) -> None:
+    def __init__(self, script: Script | None, every_s: float, seed: int, car: str = "tarn") -> None:
         self.loop: PacedLoop = paced_loop(inf)
-        self.demo = Demo("tarn", self.loop, seed=seed)
+        self.demo = Demo(car, self.loop, seed=seed)
         self.buses: dict[str, MemoryBus] = self.demo._buses
         self.wire: dict[str, list[tuple[float, Frame]]] = defaultdict(list)
         self.seen: list[tuple[float, Snapshot]] = []
@@ -107,6 +107,7 @@ def drive() -> Iterator[Callable[..., Any]]:
         edit: Callable[[str], str] = lambda text: text,
         seed: int = 1,
         every_s: float = 0.02,
+        car: str = "tarn",
     ) -> Journey:
         def parsed(text: str, file: str) -> Config:
             return parse_config(edit(text), file)
@@ -115,7 +116,7 @@ def drive() -> Iterator[Callable[..., Any]]:
             patch.setattr(demo_module, "parse_config", parsed)
             if script is not None:
                 patch.setattr(demo_module, "simulated", lambda car: (simulated(car)[0], script))
-            journey = Journey(script, every_s, seed)
+            journey = Journey(script, every_s, seed, car)
         loops.append(journey.loop)
         return journey
 
