@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 import underdash
-from underdash import testing
+from underdash import drivers, testing
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "daemon" / "underdash"
@@ -30,7 +30,7 @@ FLOORS = (
     ("config", "finding", "simulator"),
     ("loading", "bench", "collecting"),
     ("wiring",),
-    ("testing",),
+    ("testing", "drivers"),
     ("cli",),
 )
 """From the ground up. A room imports from lower floors, and on its own floor from those on its left."""
@@ -127,6 +127,9 @@ def test_plugins_import_only_the_public_surface(source: Path) -> None:
             place = f"{name_of(source)}:{line}"
             if is_test and module == "underdash.testing":
                 assert set(names) <= set(testing.__all__), f"{place} uses {names}"
+                continue
+            if module == "underdash.drivers":
+                assert set(names) <= set(drivers.__all__), f"{place} uses {names}"
                 continue
             assert module == "underdash", f"{place} imports {module}"
             allowed = {*underdash.__all__, "testing"} if is_test else set(underdash.__all__)

@@ -116,3 +116,19 @@ def test_a_state_folder_that_cannot_be_written_is_an_error(
     done = typed("check", "--config", config)
     assert done.status == 2
     assert "state cannot be kept in" in done.out
+
+
+def test_settings_that_do_not_fit_their_panel_are_told(typed: Typed, config: Path) -> None:
+    text = config.read_text().replace('"page_turn"]', '"page_turn", "serial_panel"]')
+    text = text.replace('driver = "picture"', 'driver = "serial_panel"')
+    for settings, says in (
+        ('{ port = "/dev/ttyACM0", mod = "values" }', "did you mean 'mode'"),
+        ('{ port = "/dev/ttyACM0", baud = 300 }', "at least 9600"),
+        ("{ baud = 9600 }", "port"),
+    ):
+        config.write_text(text.replace('{ file = "panel.png" }', settings))
+        done = typed("check", "--config", config)
+        assert done.status == 2
+        assert says in done.out
+    config.write_text(text.replace('{ file = "panel.png" }', '{ port = "/dev/ttyACM0" }'))
+    assert typed("check", "--config", config).status == 0

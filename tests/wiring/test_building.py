@@ -20,11 +20,13 @@ from underdash.config.schema import Config
 from underdash.contract.buttons import GoQuiet
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.contract.pages import PanelDriver
+from underdash.display.panels.picture import PicturePanel
+from underdash.display.panels.turned import TurnedPanel
 from underdash.pace import PacedLoop, paced_loop
 from underdash.wiring.building import Built, build, state_directory
 from underdash.wiring.demo import Demo
 from underdash.wiring.kept import Kept
-from underdash.wiring.panels import panel_table
+from underdash.wiring.panels import panel_opener, panel_table
 
 TEXT = """
 format = 1
@@ -308,3 +310,10 @@ def test_settings_of_a_driver_that_says_nothing_about_them_are_handed_over_as_th
     read = config('driver = "picture"\ndeck = ["boost", "temperatures"]', f'deck = ["boost"]\n{SETTINGS.format(1)}')
     table = panel_table("main", read.panel["main"], read, PanelDriver("mirror", lambda table: table))
     assert table == {"size": (240, 240), "rotation": 0.0, "port": "a", "baud": 1}
+
+
+@pytest.mark.parametrize(("turns", "kind"), [(False, TurnedPanel), (True, PicturePanel)])
+def test_pictures_are_turned_for_a_device_that_does_not_do_it_itself(turns: bool, kind: type) -> None:
+    driver = PanelDriver("mirror", lambda table: PicturePanel((240, 240)), turns=turns)
+    read = config('driver = "picture"', 'driver = "mirror"\nrotation = 12.0')
+    assert type(panel_opener("main", read.panel["main"], read, {"mirror": driver})()) is kind

@@ -143,8 +143,10 @@ class PanelDriver:
             and returns the device. It must come back at once.
         settings: a dataclass whose fields are the keys of ``[panel.<name>.settings]``; the table is checked against
             it, and `opened` finds the instance under "settings" instead of the keys. None leaves them unchecked.
+        turns: whether the device itself turns what it shows by `rotation`; if not, it gets images that are turned.
     """
 
     name: str
     opened: Callable[[dict[str, object]], object]
     settings: type | None = None
+    turns: bool = False

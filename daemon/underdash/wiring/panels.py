@@ -44,7 +44,12 @@ def panel_opener(
         )
     driver = drivers[panel.driver]
     table = panel_table(name, panel, config, driver)
-    return lambda: driver.opened(table)  # type: ignore[return-value]
+
+    def opened() -> Panel | SelfDrawing:
+        device: Panel | SelfDrawing = driver.opened(table)  # type: ignore[assignment]
+        return device if driver.turns or isinstance(device, SelfDrawing) else _turned(device, panel.rotation)
+
+    return opened
 
 
 def panel_table(name: str, panel: PanelConfig, config: Config, driver: PanelDriver) -> dict[str, object]:

@@ -76,3 +76,16 @@ def test_light_and_closing_are_passed_on() -> None:
     panel.dim(0.3)
     panel.close()
     assert inner.level == 0.3
+
+
+def test_a_device_that_has_to_be_looked_after_is_looked_after() -> None:
+    class Minded(PicturePanel):
+        tended = 0
+
+        def tend(self) -> None:
+            self.tended += 1
+
+    inner = Minded()
+    TurnedPanel(inner, 5.0).tend()
+    TurnedPanel(PicturePanel(), 5.0).tend()
+    assert inner.tended == 1

@@ -8,7 +8,7 @@ from math import ceil, cos, floor, radians, sin
 from PIL import Image
 
 from ..round import Box, common
-from . import Panel
+from . import Panel, Tended
 
 SUPPORT_PX = 2
 """How far bicubic resampling looks around."""
@@ -49,6 +49,11 @@ class TurnedPanel:
     def dim(self, level: float) -> None:
         """Pass the light on."""
         self._panel.dim(level)
+
+    def tend(self) -> None:
+        """Look after the device, if it wants that."""
+        if isinstance(self._panel, Tended):
+            self._panel.tend()
 
     def close(self) -> None:
         """Give the device back."""
