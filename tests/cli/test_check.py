@@ -118,7 +118,7 @@ def test_a_state_folder_that_cannot_be_written_is_an_error(
     assert "state cannot be kept in" in done.out
 
 
-def test_settings_that_do_not_fit_their_panel_are_told(typed: Typed, config: Path) -> None:
+def test_settings_that_do_not_fit_their_panel_and_a_port_that_is_not_there_are_told(typed: Typed, config: Path) -> None:
     text = config.read_text().replace('"page_turn"]', '"page_turn", "serial_panel"]')
     text = text.replace('driver = "picture"', 'driver = "serial_panel"')
     for settings, says in (
@@ -130,5 +130,20 @@ def test_settings_that_do_not_fit_their_panel_are_told(typed: Typed, config: Pat
         done = typed("check", "--config", config)
         assert done.status == 2
         assert says in done.out
-    config.write_text(text.replace('{ file = "panel.png" }', '{ port = "/dev/ttyACM0" }'))
-    assert typed("check", "--config", config).status == 0
+    config.write_text(text.replace('{ file = "panel.png" }', '{ port = "/dev/nowhere" }'))
+    assert "panel main: there is no serial port /dev/nowhere; plug" in typed("check", "--config", config).out
+
+
+def test_a_driver_that_cannot_look_is_told_and_keeps_nothing_from_working(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(table: object) -> str:
+        raise ZeroDivisionError("odd")
+
+    monkeypatch.setattr("underdash_serial_panel.check", fails)
+    text = config.read_text().replace('"page_turn"]', '"page_turn", "serial_panel"]')
+    text = text.replace('driver = "picture"', 'driver = "serial_panel"')
+    config.write_text(text.replace('{ file = "panel.png" }', '{ port = "/dev/nowhere" }'))
+    done = typed("check", "--config", config)
+    assert done.status == 0
+    assert "panel main: its driver serial_panel cannot tell: ZeroDivisionError('odd')" in done.out

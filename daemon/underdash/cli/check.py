@@ -91,14 +91,22 @@ def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
 
 
 def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
-    """What the drivers have to say about their settings."""
+    """What the drivers have to say about their settings and about this machine."""
     from ..config.checking import Finding, Level
     from ..wiring.panels import panel_table
 
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     for name, panel in config.panel.items():
+        driver = drivers.get(panel.driver)
+        if driver is None:
+            continue
         try:
-            if panel.driver in drivers:
-                panel_table(name, panel, config, drivers[panel.driver])
+            table = panel_table(name, panel, config, driver)
+            amiss = driver.check(table) if driver.check else ""
         except UnderdashError as exc:
             yield Finding(Level.ERROR, str(exc))
+        except Exception as exc:
+            yield Finding(Level.WARNING, f"panel {name}: its driver {driver.name} cannot tell: {exc!r}")
+        else:
+            if amiss:
+                yield Finding(Level.ERROR, f"panel {name}: {amiss}")

@@ -143,10 +143,13 @@ class PanelDriver:
             and returns the device. It must come back at once.
         settings: a dataclass whose fields are the keys of ``[panel.<name>.settings]``; the table is checked against
             it, and `opened` finds the instance under "settings" instead of the keys. None leaves them unchecked.
+        check: for ``underdash check``: takes what `opened` takes, looks without opening anything, and returns a
+            sentence about what keeps this machine from showing anything there, "" if nothing does.
         turns: whether the device itself turns what it shows by `rotation`; if not, it gets images that are turned.
     """
 
     name: str
     opened: Callable[[dict[str, object]], object]
     settings: type | None = None
+    check: Callable[[dict[str, object]], str] | None = None
     turns: bool = False

@@ -13,7 +13,7 @@ from PIL import Image
 from underdash import Age, Content, PanelDriver, Role, Share, Shown, UnderdashError, Words
 from underdash.drivers import pack
 from underdash.testing import brought, load_plugin
-from underdash_serial_panel import opened
+from underdash_serial_panel import check, opened
 from underdash_serial_panel.device import PixelPanel, SerialPanel, ValuesPanel
 from underdash_serial_panel.memory import MemoryLine
 from underdash_serial_panel.reference import DARK_AFTER_MS, Controller
@@ -28,7 +28,7 @@ MakeBench = Callable[..., Any]
 
 def test_hook_brings_the_driver_with_its_settings() -> None:
     (driver,) = brought(load_plugin("underdash_serial_panel"), "panel_drivers")
-    assert driver == PanelDriver("serial_panel", opened, Settings)
+    assert driver == PanelDriver("serial_panel", opened, Settings, check=check)
 
 
 @pytest.mark.parametrize(("mode", "kind"), [("pixels", PixelPanel), ("values", ValuesPanel)])

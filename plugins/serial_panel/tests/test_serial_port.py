@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw
 
 from underdash import UnderdashError
 from underdash.drivers import pack
-from underdash_serial_panel import opened
+from underdash_serial_panel import check, opened
 from underdash_serial_panel.device import PixelPanel
 from underdash_serial_panel.line import SerialLine, _there
 from underdash_serial_panel.reference import Controller
@@ -128,6 +128,20 @@ def test_a_port_that_is_not_there_is_told_with_those_that_are(tmp_path: Path) ->
     (tmp_path / "usb-b").touch()
     (tmp_path / "usb-a").touch()
     assert _there(tmp_path) == f"there is {tmp_path}/usb-a, {tmp_path}/usb-b"
+
+
+def test_what_can_be_seen_from_outside_is_told_without_opening(
+    port: Port, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def said(path: str) -> str:
+        return check({"size": SIZE, "rotation": 0.0, "settings": Settings(port=path)})
+
+    (tmp_path / "plain").touch()
+    assert said(port.path) == ""
+    assert "there is no serial port" in said(str(tmp_path / "nothing"))
+    assert "cannot be opened" in said(str(tmp_path / "plain"))
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    assert "group dialout" in said(port.path)
 
 
 def test_a_file_that_is_no_port_is_told(tmp_path: Path) -> None:

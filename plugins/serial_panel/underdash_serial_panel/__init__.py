@@ -19,7 +19,7 @@ def plugin() -> PluginInfo:
 @hookimpl
 def panel_drivers() -> list[PanelDriver]:
     """Bring the driver."""
-    return [PanelDriver("serial_panel", opened, Settings)]
+    return [PanelDriver("serial_panel", opened, Settings, check=check)]
 
 
 def opened(table: dict[str, object]) -> object:
@@ -30,8 +30,20 @@ def opened(table: dict[str, object]) -> object:
     from .line import SerialLine
     from .link import Link
 
+    settings, size = _told(table)
+    link = Link(settings, size, lambda: SerialLine(settings), time.monotonic, time.monotonic_ns() & 0xFF)
+    return PixelPanel(size, link) if settings.mode == "pixels" else ValuesPanel(size, link)
+
+
+def check(table: dict[str, object]) -> str:
+    """Tell what keeps this machine from opening the port, without opening it."""
+    from .line import amiss
+
+    return amiss(_told(table)[0])
+
+
+def _told(table: dict[str, object]) -> tuple[Settings, tuple[int, int]]:
     settings, size = table["settings"], table["size"]
     if not (isinstance(settings, Settings) and isinstance(size, tuple)):
         raise TypeError("a panel's table has its settings and its size")
-    link = Link(settings, size, lambda: SerialLine(settings), time.monotonic, time.monotonic_ns() & 0xFF)
-    return PixelPanel(size, link) if settings.mode == "pixels" else ValuesPanel(size, link)
+    return settings, size

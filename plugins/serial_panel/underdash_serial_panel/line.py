@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import termios
 from pathlib import Path
 from typing import Protocol
@@ -71,6 +72,18 @@ class SerialLine:
             self._port.close()
         except (OSError, termios.error):
             return  # it is gone
+
+
+def amiss(settings: Settings) -> str:
+    """Return why a port could not be opened, as far as that can be seen from outside; "" if it looks well."""
+    port = Path(settings.port)
+    if not port.exists():
+        return _why_not(settings, OSError(errno.ENOENT, "it is not there"))
+    if not port.is_char_device():
+        return _why_not(settings, OSError(errno.ENOTTY, "it is a file"))
+    if not os.access(port, os.R_OK | os.W_OK):
+        return _why_not(settings, OSError(errno.EACCES, "it may not be opened"))
+    return ""
 
 
 def _why_not(settings: Settings, exc: Exception) -> str:
