@@ -20,7 +20,7 @@ from .frames import Frame, id_text
 from .legislated import FUNCTIONAL, has_legislated_id
 from .long_requests import LongRequest, allowed_by
 from .refusals import Reason, Refusal
-from .templates import Template, services_read
+from .templates import Template, indexed, services_read
 from .vetting import MakerEvidence, is_denied, vet
 
 STEP_BACK_S = 30.0
@@ -115,18 +115,27 @@ class Guard:
     def reload(self, templates: Iterable[Template], in_use: Collection[tuple[str, int]] = frozenset()) -> None:
         """Take the templates of a reloaded description; `refused` says which may not be used, and why."""
         self.refused: tuple[Refused, ...] = ()
-        self._templates: dict[tuple[str, int], tuple[Template, ...]] = {}
-        self._flows: dict[tuple[str, int], tuple[Template, ...]] = {}
+        self._declared: tuple[Template, ...] = ()
+        self._in_use = in_use
         self._long.clear()
         for one in templates:
             refusal = vet(one, self._evidence, in_use)
             if refusal is not None:
                 self.refused += (Refused(one, refusal),)
-                continue
-            place = (one.bus, one.key)
-            self._templates[place] = (*self._templates.get(place, ()), one)
-            for place in {(one.bus, key) for key, _ in one.flow}:
-                self._flows[place] = (*self._flows.get(place, ()), one)
+            else:
+                self._declared += (one,)
+        self.lend(None)
+
+    def lend(self, one: Template | None) -> Refusal | None:
+        """Let a request that a person asks for pass beside the declared ones, until the next call; returns why not.
+
+        Args:
+            one: its template, held against the same rules as a declared one; None takes back what was lent.
+        """
+        refusal = None if one is None else vet(one, self._evidence, self._in_use)
+        lent = () if one is None or refusal is not None else (one,)
+        self._templates, self._flows = indexed((*self._declared, *lent))
+        return refusal
 
     def set_bus(self, bus: str, facts: BusFacts) -> None:
         """Take what is known about a bus."""

@@ -6,7 +6,7 @@ template may be used at all is decided in `vetting.py`, whether a frame may go o
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from ..contract.errors import UnderdashError
@@ -196,6 +196,22 @@ def _varying(where: str, parts: Parts) -> set[int]:
             raise TemplateError(f"{where}: an identifier's ranges must be inside 0 to {256**span.size - 1}.")
         varying |= place
     return varying
+
+
+Places = dict[tuple[str, int], tuple[Template, ...]]
+"""Templates by bus and key."""
+
+
+def indexed(templates: Iterable[Template]) -> tuple[Places, Places]:
+    """Return templates by where their requests go, and by where flow control of their answers goes."""
+    requests: Places = {}
+    flows: Places = {}
+    for one in templates:
+        place = (one.bus, one.key)
+        requests[place] = (*requests.get(place, ()), one)
+        for place in {(one.bus, key) for key, _ in one.flow}:
+            flows[place] = (*flows.get(place, ()), one)
+    return requests, flows
 
 
 # --- how a control unit may read a frame --------------------------------------------------------------------------

@@ -32,6 +32,7 @@ VERBS = {
     "page": "draw a page to a picture, from a trace or from given values",
     "read": "read every signal of a trace as CSV",
     "record": "write what the buses carry to a trace",
+    "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",
 }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from ..broadcast.bits import LayoutError
@@ -12,6 +12,7 @@ from ..bus.frames import Frame, id_text, key_of
 from ..bus.legislated import speaks_to_all
 from ..bus.templates import Template
 from ..contract.cars import CarDescription
+from ..contract.errors import GivenError
 from ..contract.layout import Field
 from ..contract.requests import ControlUnit, PollRequest, Protocol
 from ..contract.signals import Signal
@@ -28,6 +29,8 @@ FULL_SCALES = (0x4F, 0x50)
 """Parameters of service 01 that say how others are scaled."""
 
 HELPER = "asked because another request needs it"
+BY_HAND = "asked by hand"
+"""Notes of requests that need not feed a signal."""
 
 
 @dataclass(slots=True)
@@ -81,6 +84,29 @@ def compile_polls(
     return found
 
 
+def compile_by_hand(
+    car: CarDescription, request: PollRequest, store: Store, signals: Mapping[str, Signal] = CATALOGUE
+) -> CompiledPoll:
+    """Compile one request that a person asks for, in a protocol of a standard or in a maker's format of the car.
+
+    Args:
+        car: its units, buses and formats.
+        request: with the fields that are known of it; none are needed.
+        store: gets a slot for every signal of its fields.
+        signals: everything that is declared, by name.
+
+    Raises:
+        GivenError: it cannot be asked; the message says why.
+    """
+    known, problems = speeches(car.formats, ())
+    builder = _Builder(car, known, store, signals, problems)
+    draft = builder.draft(replace(request, note=BY_HAND))
+    poll = None if draft is None else builder.finish(draft, [draft])
+    if poll is None:
+        raise GivenError("; ".join(problems))
+    return poll
+
+
 @dataclass(frozen=True, slots=True)
 class _Draft:
     """A poll before its fields are compiled: they may refer to slots of other requests of the unit."""
@@ -102,6 +128,11 @@ class _Draft:
     def helper(self) -> bool:
         """Nobody declared it."""
         return self.request.note == HELPER
+
+    @property
+    def useful(self) -> bool:
+        """There is somebody to get its answer."""
+        return bool(self.slots) or (self.helper and self.mask) or self.request.note == BY_HAND
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +168,7 @@ class _Builder:
         frame = Frame(unit.request_id, _padded(data, unit.padding), unit.extended)
         slots = {signal: self._slot(signal, name, request) for signal in self._known_signals(request, name)}
         draft = _Draft(name, request, unit, speech, data, frame, slots)
-        return draft if slots or (draft.helper and draft.mask) else None
+        return draft if draft.useful else None
 
     def finish(self, draft: _Draft, drafts: list[_Draft]) -> CompiledPoll | None:
         request, unit = draft.request, draft.unit
@@ -203,7 +234,7 @@ class _Builder:
             else:
                 hint = _hint(signal, self.signals) or "; declare it in a plug-in's signals hook"
                 self.problems.append(f"request {name}: signal {signal!r} is not known{hint}")
-        if not request.fields and request.note != HELPER:
+        if not request.fields and request.note not in (HELPER, BY_HAND):
             self.problems.append(f"request {name}: it feeds no signal; give it a field")
         return known
 

@@ -163,6 +163,10 @@ class Store:
         self._entries: dict[str, _Entry] = {}
         self._watchers: dict[str, list[Callable[[Slot], None]]] = {}
 
+    def empty(self) -> Store:
+        """Return a store that knows the same signals and units and has no source yet."""
+        return Store(self._signals, self._units, self._orders)
+
     def slot(
         self, signal: str, source: str, rank: int, *, period_s: float | None = None, elastic: bool = False
     ) -> Slot:

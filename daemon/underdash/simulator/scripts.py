@@ -53,3 +53,10 @@ LORIS_DRIVE: Script = (
     Phase("locked, after-run", 20, "LOCK"),
     Phase("buses asleep", 10, "LOCK", awake=False),
 )
+
+STANDING: Script = (
+    Phase("unlocked", 1, "LOCK", lights=False, knob=1.0, daylight=1.0),
+    Phase("accessory", 1, "ACC"),
+    Phase("standing, ignition on", 7 * 24 * 3600.0, "ON"),
+)
+"""No drive at all: somebody sits in the standing car and asks its control units."""

@@ -15,6 +15,7 @@ from ..bus.trace import TraceWriter
 from ..contract.buttons import GoQuiet, ShowPage, TurnPage
 from ..contract.errors import GivenError, UnderdashError
 from ..service.control import Control, Conversation, Handler
+from .by_hand import ByHand
 from .daemon import Daemon
 from .recorder import Recorder, about
 from .status import as_table
@@ -52,12 +53,14 @@ class Desk:
         self._daemon = daemon
         self._loop = loop
         self._recordings: set[_Recording] = set()
+        self._by_hand = ByHand(daemon, loop)
         self.handlers: dict[str, Handler] = {
             "status": self._status,
             "why": self._why,
             "quiet": self._quiet,
             "page": self._page,
             "record": self._record,
+            "ask": self._ask,
         }
 
     def control(self, path: Path | None = None) -> Control:
@@ -68,6 +71,7 @@ class Desk:
         """End what goes on."""
         for recording in tuple(self._recordings):
             recording.end(gone=False)
+        self._by_hand.close()
 
     def _status(self, talk: Conversation) -> Mapping[str, Any]:
         return as_table(self._daemon.status(), self._daemon.assembly)
@@ -92,6 +96,14 @@ class Desk:
                 screen.deck.check(name)
             self._daemon.perform(ShowPage(name))
         return {"pages": {screen.name: screen.deck.current.name for screen in screens}}
+
+    def _ask(self, talk: Conversation) -> Mapping[str, Any] | None:
+        """Ask a control unit for a person; with `plan` only say what would be asked."""
+        if talk.given.get("plan") is True:
+            return self._by_hand.plan(talk.given)
+        self._by_hand.ask(talk.given, talk.done)
+        talk.on_end = lambda gone: self._by_hand.cancel()
+        return None
 
     def _record(self, talk: Conversation) -> None:
         number = talk.take_file()

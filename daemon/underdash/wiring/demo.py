@@ -23,6 +23,7 @@ from ..display.palettes import DAY, night
 from ..power.ignition import Position, Seen
 from ..simulator.car import SimulatedCar
 from ..simulator.cars import simulated
+from ..simulator.driver import Script
 from ..simulator.station import Station
 from .building import Built, build
 from .daemon import Daemon
@@ -71,6 +72,7 @@ class Demo:
         loop: the event loop; its pace is the drive's.
         seed: of the drive.
         pictures: called with each moment and its picture.
+        script: what the driver does instead of the car's usual drive.
 
     Attributes:
         built: the daemon and what belongs to it.
@@ -91,8 +93,10 @@ class Demo:
         *,
         seed: int = 1,
         pictures: Callable[[Moment, Image.Image], None] | None = None,
+        script: Script | None = None,
     ) -> None:
-        model, script = simulated(car)
+        model, drive = simulated(car)
+        script = script or drive
         config = parse_config(files("underdash.simulator").joinpath(f"demo_{car}.toml").read_text(), f"demo_{car}.toml")
         self._buses = {role: MemoryBus(role) for role in config.bus}
         self.built: Built = build(config, loop, memory=self._buses)

@@ -17,11 +17,13 @@ from ..bus.lanes import keys_sent
 from ..bus.link import BusStatus, Link
 from ..bus.long_requests import LongRequest
 from ..bus.refusals import PASSING, Reason, Refusal
+from ..bus.templates import Template
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener
 from ..diagnostics.asking import Wish
 from ..diagnostics.batches import Request
+from ..diagnostics.polls import CompiledPoll
 from ..signals.wants import Want
 from .assembly import Assembly
 
@@ -59,16 +61,23 @@ class Sending:
     _retry_at: float | None = field(default=None, init=False)
     _lost: dict[str, int] = field(default_factory=dict, init=False)
     _again_at: dict[str, float] = field(default_factory=dict, init=False)
+    _heard: set[tuple[str, int]] = field(default_factory=set, init=False)
 
     def connect(self) -> None:
         """Hear our own requests, other testers and answers."""
-        for role, link in self.links.items():
-            for key in self.guard.keys(role):
-                link.table.add(key, self._request_heard(role, key))
+        self._hear_requests()
         self.assembly.asking.reply = self.reply
         for role, key, _ in self.assembly.asking.handlers():
             if role in self.links:
                 self.links[role].table.add(key, self._answered)
+
+    def _hear_requests(self) -> None:
+        for role, link in self.links.items():
+            # once each: a frame of ours that is told twice would be taken for another tester's
+            for key in self.guard.keys(role):
+                if (role, key) not in self._heard:
+                    self._heard.add((role, key))
+                    link.table.add(key, self._request_heard(role, key))
 
     def demand(self, wants: Mapping[str, Want]) -> None:
         """Ask for these signals from now on; with none nothing is asked any more."""
@@ -98,6 +107,16 @@ class Sending:
             self._continue(now)
         else:
             self.assembly.asking.flow_held(wish, refusal)
+
+    def lend(self, template: Template | None) -> Refusal | None:
+        """Let the guard know one request that a person asks for; returns why it may never go out."""
+        refusal = self.guard.lend(template)
+        self._hear_requests()
+        return refusal
+
+    def by_hand(self, poll: CompiledPoll, now: float) -> Refusal | None:
+        """Send what a person asks for if the guard lets it out; returns why it did not go."""
+        return self._try(poll.bus, poll.frame, now)
 
     def _continue(self, now: float) -> None:
         """Go on with messages in several frames, ours and those that units send us: they do not wait for long.
