@@ -211,13 +211,9 @@ class Guard:
         meter = self._meters.get(bus)
         if meter is not None and meter.confirms(key, data, now):
             return True
-        if key in FUNCTIONAL:
-            for role, ours in (*self._templates, *self._flows):
-                if role == bus:
-                    self._others[bus, ours, None] = now
-            return False
         ways = (*self._templates.get((bus, key), ()), *self._flows.get((bus, key), ()))
-        places = {one.address_at for one in ways}
+        # on an id of which nothing is known, whoever speaks may speak to any unit
+        places = {one.address_at for one in ways} or {None}
         for place in places:
             address = None if place is None else data[place] if place < len(data) else None
             self._others[bus, key, address] = now
@@ -359,8 +355,9 @@ class Guard:
         return None
 
     def _other(self, bus: str, key: int, address: int | None, now: float) -> Refusal | None:
-        # whoever speaks to one unit is in the way of a request to all of them
+        # whoever speaks to one unit is in the way of a request to all of them, and the other way round
         at = [self._others.get((bus, key, one), -inf) for one in {address, None}]
+        at += [self._others.get((bus, one, None), -inf) for one in FUNCTIONAL]
         if key in FUNCTIONAL:
             at += [seen for (role, _, _), seen in self._others.items() if role == bus]
         seen = max(at)

@@ -10,14 +10,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from ..bus.caps import Caps
-from ..bus.frames import Frame, Handler
+from ..bus.frames import Frame, Handler, key_of
 from ..bus.guard import BusFacts, FlowControl, Guard
 from ..bus.health import BusState
 from ..bus.lanes import keys_sent
 from ..bus.link import BusStatus, Link
 from ..bus.long_requests import LongRequest
 from ..bus.refusals import PASSING, Reason, Refusal
-from ..bus.templates import Template
+from ..bus.templates import FUNCTIONAL, Template
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener
@@ -74,7 +74,7 @@ class Sending:
     def _hear_requests(self) -> None:
         for role, link in self.links.items():
             # once each: a frame of ours that is told twice would be taken for another tester's
-            for key in self.guard.keys(role):
+            for key in self.guard.keys(role) | self._described(role):
                 if (role, key) not in self._heard:
                     self._heard.add((role, key))
                     link.table.add(key, self._request_heard(role, key))
@@ -107,6 +107,13 @@ class Sending:
             self._continue(now)
         else:
             self.assembly.asking.flow_held(wish, refusal)
+
+    def _described(self, role: str) -> frozenset[int]:
+        """Return the request ids of all units on a bus: a person may ask any of them, and so may another tester."""
+        car = self.assembly.car
+        keys = {key_of(unit.request_id, unit.extended) for unit in car.units if unit.bus == role}
+        keys -= {key for bus, key in keys_in_use(car) if bus == role}
+        return frozenset(keys.union(FUNCTIONAL)) if keys else frozenset()
 
     def lend(self, template: Template | None) -> Refusal | None:
         """Let the guard know one request that a person asks for; returns why it may never go out."""
