@@ -71,7 +71,7 @@ class Inquiry:
         self._options = options or Options()
         self._sent_at = now
         self._due_at = now + poll.unit.answer_within_s
-        self._conversation = Conversation(poll.unit.address)
+        self._conversation = Conversation(poll.unit)
         self._waits = ""
 
     def receive(self, data: bytes, at: float) -> Outcome | None:

@@ -58,7 +58,7 @@ class ByHand:
         self._ears: set[tuple[str, int]] = set()
         self._resuming: asyncio.TimerHandle | None = None
         if alone:
-            daemon.pause(True)
+            daemon.sending.pause(True)
 
     def plan(self, query: Mapping[str, Any]) -> dict[str, Any]:
         """Say what a query means, and send nothing.
@@ -93,7 +93,7 @@ class ByHand:
             done({**_who(found), "kind": LEFT_OUT, "sentence": refusal.sentence})
             self._linger()
             return
-        self._daemon.pause(True)
+        self._daemon.sending.pause(True)
         self._stop_lingering()
         self._listen(found)
         self._current = _One(found, done)
@@ -178,7 +178,7 @@ class ByHand:
             frame = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
             until = at + Options().next_frame_s
             sending = self._daemon.sending
-            sending.reply(Wish(unit.bus, frame, unit.name, until, unit.address is not None), at)
+            sending.reply(Wish(unit.bus, frame, unit.name, until), at)
             sending.pump()  # it comes back until the frame is out
 
     def _look(self) -> None:
@@ -236,7 +236,7 @@ class ByHand:
         self._resuming = None
         self._daemon.sending.lend(None)
         if not self._alone:
-            self._daemon.pause(False)
+            self._daemon.sending.pause(False)
 
 
 class _One:

@@ -106,7 +106,6 @@ class Daemon:
         self._transmit = frozenset(transmit)
         self.buses: tuple[BusStatus, ...] = ()
         self.polling = False
-        self._paused = False
         self.telling = Telling(self, self._transmit)
         self._loop = loop
         self.recorder = recorder
@@ -193,15 +192,9 @@ class Daemon:
 
     # --- what is wanted -----------------------------------------------------------------------------------------
 
-    def pause(self, on: bool) -> None:
-        """Leave the control units to a person who asks by hand; what was sent before is still answered."""
-        if on is not self._paused:
-            self._paused = on
-            self.ask()
-
     def ask(self) -> None:
         """Tell the sending side what pages and alerts want now."""
-        if not self.polling or self._paused:
+        if not self.polling:
             self.sending.demand({})
             return
         shown, hidden = [], []
@@ -379,7 +372,7 @@ class Daemon:
         notes += [f"bus {role} is absent" for role in absent]
         if self.sending.guard.quiet:
             notes.append("quiet")
-        if self._paused:
+        if self.sending.paused:
             notes.append("asking by hand")
         return (*notes, *self._suspensions())
 

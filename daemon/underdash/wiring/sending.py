@@ -49,6 +49,9 @@ class Sending:
         guard: the gate.
         links: buses by role.
         loop: whose time counts and whose timers are used.
+
+    Attributes:
+        paused: nothing that is wanted is asked for, since a person asks by hand.
     """
 
     assembly: Assembly
@@ -61,6 +64,8 @@ class Sending:
     _retry_at: float | None = field(default=None, init=False)
     _lost: dict[str, int] = field(default_factory=dict, init=False)
     _again_at: dict[str, float] = field(default_factory=dict, init=False)
+    _wants: Mapping[str, Want] = field(default_factory=dict, init=False)
+    paused: bool = field(default=False, init=False)
     _heard: set[tuple[str, int]] = field(default_factory=set, init=False)
 
     def connect(self) -> None:
@@ -81,8 +86,15 @@ class Sending:
 
     def demand(self, wants: Mapping[str, Want]) -> None:
         """Ask for these signals from now on; with none nothing is asked any more."""
-        self.assembly.asking.demand(wants, self.loop.time())
+        self._wants = wants
+        self.assembly.asking.demand({} if self.paused else wants, self.loop.time())
         self.pump()
+
+    def pause(self, on: bool) -> None:
+        """Leave the control units to a person who asks by hand; what was sent before is still answered."""
+        if on is not self.paused:
+            self.paused = on
+            self.demand(self._wants)
 
     def pump(self) -> None:
         """Send everything that is due and may go out, and come back when something is due again."""
