@@ -26,6 +26,7 @@ from underdash.bus.memory import MemoryBus, MemoryPort
 from underdash.bus.vetting import MakerEvidence
 from underdash.contract.buttons import GoQuiet, Refresh
 from underdash.contract.cars import BusDescription, CarDescription, Exchange, ExpectedFrame, IgnitionEvidence
+from underdash.contract.errors import UnderdashError
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.pages import Page
 from underdash.contract.plugin import PluginInfo
@@ -36,7 +37,9 @@ from underdash.loading import Loaded, LoadedPlugin
 from underdash.pace import PacedLoop, paced_loop
 from underdash.power.ignition import Seen
 from underdash.power.states import Power, PowerOptions, Supply
+from underdash.service.control import Conversation
 from underdash.wiring.assembly import assemble
+from underdash.wiring.control import Desk
 from underdash.wiring.daemon import Daemon
 from underdash.wiring.sending import Sending, make_guard
 
@@ -157,6 +160,8 @@ class Law:
         others: time of the last frame of another tester by (bus, key, address); None speaks to all.
         ours: (time, frame, lane) of what went out, by bus.
         open: our unconfirmed frame by bus.
+        by_hand: (unit, protocol, identifier) that a person asked for.
+        anybody: (bus, request id) at which a person asked who is there.
     """
 
     units: tuple[ControlUnit, ...] = ()
@@ -182,6 +187,8 @@ class Law:
     others: dict[tuple[str, int, int | None], float] = field(default_factory=dict)
     ours: dict[str, list[tuple[float, Frame, Any]]] = field(default_factory=dict)
     open: dict[str, tuple[float, Frame] | None] = field(default_factory=dict)
+    by_hand: list[tuple[str, str, int]] = field(default_factory=list)
+    anybody: list[tuple[str, str]] = field(default_factory=list)
     starts: dict[tuple[str, int], float] = field(default_factory=dict)
     broken: list[str] = field(default_factory=list)
 
@@ -221,7 +228,12 @@ class Law:
         return [
             ("is no classic data frame", not (frame.fd or frame.error or frame.remote) and len(frame.data) <= 8),
             ("its bytes are not plain", type(frame.data) is bytes),
-            ("nobody declared it", control or any(self._declared(u, frame) for u in self.units if u.bus == bus)),
+            (
+                "nobody declared it",
+                control
+                or any(self._declared(u, frame) for u in self.units if u.bus == bus)
+                or self._asks_who_is_there(bus, frame),
+            ),
             ("it can be read as a service that does more than read", self._harmless(frame)),
             ("sending is not allowed on this bus", bus in self.transmit),
             ("somebody asked for quiet", not self.quiet),
@@ -261,7 +273,17 @@ class Law:
         if unit.padding is not None and len(data) != 8:
             return False
         polls = [poll for poll in self.polls if poll.unit == unit.name]
-        return any(self._spells(unit, poll.protocol, polls, data) for poll in polls)
+        by_hand = [
+            PollRequest(name, protocol, number, ()) for name, protocol, number in self.by_hand if name == unit.name
+        ]
+        return any(self._spells(unit, poll.protocol, polls, data) for poll in polls) or any(
+            one.protocol != "code" and self._spells(unit, one.protocol, [one], data) for one in by_hand
+        )
+
+    def _asks_who_is_there(self, bus: str, frame: Frame) -> bool:
+        usual = 0x7E0 <= frame.id <= 0x7E7 if not frame.extended else frame.id & 0x1FFF00FF == 0x18DA00F1
+        text = f"{frame.id:08X}" if frame.extended else f"{frame.id:03X}"
+        return usual and (bus, text) in self.anybody and frame.data == b"\x02\x01\x00\x00\x00\x00\x00\x00"
 
     def _spells(self, unit: ControlUnit, protocol: str, polls: list[PollRequest], data: bytes) -> bool:
         known = {poll.identifier for poll in polls if poll.protocol == protocol}
@@ -280,7 +302,7 @@ class Law:
         body = data if unit.address is None else data[1:]
         if unit.address is not None and data[:1] != bytes((unit.address,)):
             return False
-        size, service = (1, 0x01) if protocol == "service_01" else (2, 0x22)
+        size, service = STANDARDS[protocol]
         length = body[0] if body else 0
         used = body[1 : 1 + length]
         known |= set(range(0, 0x100, 0x20)) if service == 1 else set()  # what it supports is asked first
@@ -383,6 +405,8 @@ def field_of(signal: str) -> Field:
     return Field(signal, Bits(0))
 
 
+STANDARDS = {"service_01": (1, 0x01), "service_09": (1, 0x09), "identifier_22": (2, 0x22), "identifier_21": (1, 0x21),
+             "identifier_1A": (1, 0x1A)}  # fmt: skip
 IDENTIFIERS = {"service_01": (0x05, 0x0C, 0x0F, 0x5C), "identifier_22": (0xF190, 0x21C7, 0x2EF1, 0x0400, 0x0231)}
 
 
@@ -428,6 +452,37 @@ def cars(draw: st.DrawFn) -> dict[str, Any]:
     }
 
 
+@st.composite
+def queries(draw: st.DrawFn) -> dict[str, Any]:
+    """Draw what somebody sends to the daemon's socket to have asked: good, odd and ill-meant."""
+    names = st.sampled_from([unit.name for unit in (*UNITS, *UNITS, *UNITS, *ODD_UNITS)])
+    number: Any = st.sampled_from((0x0C, 0x04, 0x2E, 0x31, 0x1A04, 0xF190, 0x2EF1, 0x0231, 0x3104)) | st.integers(
+        -1, 0x10001
+    )
+    odd = st.none() | st.booleans() | st.text(max_size=6) | st.floats() | st.lists(st.integers(), max_size=2)
+    protocol: Any = st.sampled_from([*STANDARDS, *STANDARDS, *(form.name for form in FORMATS), "code", "service_04"])
+    ids = ("7E0", "7E1", "7E3", "7E5", "7E7", "7E8", "7DF", "18DA10F1", "18DB33F1", "0C4A1020", "6E2", "2E", "x", "")
+    whole = {"what": names, "identifier": number, "protocol": protocol}
+    return draw(
+        st.fixed_dictionaries(whole)
+        | st.fixed_dictionaries(whole)
+        | st.fixed_dictionaries({"bus": st.sampled_from(("drive", "comfort", "x")), "request": st.sampled_from(ids)})
+        | st.fixed_dictionaries({"what": st.sampled_from(SIGNALS)})
+        | st.fixed_dictionaries(
+            {},
+            optional=dict.fromkeys(("what", "identifier", "protocol", "bus", "request", "service", "plan"), odd),
+        )
+        | st.fixed_dictionaries({**whole, "service": number, "command": number, "data": odd, "plan": odd})
+    )
+
+
+class Deaf:
+    """A client that takes no answer."""
+
+    def tell(self, reply: Any) -> None:
+        """Take it."""
+
+
 class Nothing(RuleBasedStateMachine):
     """A car, a configuration, plug-ins, and a driver with a bag full of faults."""
 
@@ -443,6 +498,7 @@ class Nothing(RuleBasedStateMachine):
         self.law = self._law(chosen)
         self.buses = {role: MemoryBus(role) for role in ("drive", "comfort")}
         self.daemon = self._daemon(chosen)
+        self.desk = Desk(self.daemon, self.loop)
         self.daemon.start()
         self._traffic(0)
         self.run(0.5)
@@ -640,6 +696,34 @@ class Nothing(RuleBasedStateMachine):
         self.daemon.ask()
         self.run(0.01)
 
+    @rule(query=queries(), stays=st.sampled_from((0.003, 0.4, 1.2)), leaves=st.sampled_from((False, False, True)))
+    def somebody_asks_by_hand(self, query: dict[str, Any], stays: float, leaves: bool) -> None:
+        self.law.by_hand += self._meant(query)
+        if isinstance(query.get("bus"), str) and isinstance(query.get("request"), str):
+            self.law.anybody.append((query["bus"], query["request"].upper()))
+            self.law.by_hand += [
+                (unit.name, "service_01", 0)
+                for unit in self.law.units
+                if f"{unit.request_id:0{8 if unit.extended else 3}X}" == query["request"] and unit.address is None
+            ]
+        client: Any = Deaf()
+        talk = Conversation(client, "ask", query, [])
+        try:
+            self.desk.handlers["ask"](talk)
+        except UnderdashError:
+            return
+        self.run(stays)
+        if leaves:
+            talk.on_end(True)
+
+    def _meant(self, query: dict[str, Any]) -> list[tuple[str, str, int]]:
+        """Return what a query can mean at most."""
+        number, name = query.get("identifier"), query.get("what")
+        if not isinstance(name, str) or isinstance(number, bool) or not isinstance(number, int):
+            return []
+        asked = query.get("protocol")
+        return [(name, one, number) for one in (*STANDARDS, *(form.name for form in FORMATS)) if asked in (None, one)]
+
     @rule(unit=st.sampled_from(UNITS), ours=st.booleans(), functional=st.booleans())
     def another_tester_speaks(self, unit: ControlUnit, ours: bool, functional: bool) -> None:
         data = bytes.fromhex("0201050000000000") if unit.address is None else bytes((unit.address, 2, 1, 5, 0, 0, 0, 0))
@@ -724,6 +808,8 @@ class Nothing(RuleBasedStateMachine):
         assert not getattr(self, "failures", None), self.failures[:3]
 
     def teardown(self) -> None:
+        if hasattr(self, "desk"):
+            self.desk.close()
         if hasattr(self, "daemon"):
             self.daemon.stop()
         if hasattr(self, "loop"):
