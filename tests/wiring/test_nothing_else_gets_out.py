@@ -9,13 +9,14 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from math import inf, nan
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 import structlog
-from hypothesis import HealthCheck, Phase, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
@@ -456,8 +457,8 @@ def cars(draw: st.DrawFn) -> dict[str, Any]:
 def queries(draw: st.DrawFn) -> dict[str, Any]:
     """Draw what somebody sends to the daemon's socket to have asked: good, odd and ill-meant."""
     names = st.sampled_from([unit.name for unit in (*UNITS, *UNITS, *UNITS, *ODD_UNITS)])
-    number: Any = st.sampled_from((0x0C, 0x04, 0x2E, 0x31, 0x1A04, 0xF190, 0x2EF1, 0x0231, 0x3104)) | st.integers(
-        -1, 0x10001
+    number: Any = st.sampled_from((0x0C, 0x04, 0x2E, 0x31, 0x1A04, 0xF190, 0x2EF1, 0x0231, 0x3104)) | st.one_of(
+        st.integers(0, 0xFF), st.integers(-1, 0x10001)
     )
     odd = st.none() | st.booleans() | st.text(max_size=6) | st.floats() | st.lists(st.integers(), max_size=2)
     protocol: Any = st.sampled_from([*STANDARDS, *STANDARDS, *(form.name for form in FORMATS), "code", "service_04"])
@@ -826,6 +827,56 @@ def _no_logs() -> Iterator[None]:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
     yield
     structlog.configure(**before)
+
+
+OPEN: dict[str, Any] = {
+    "units": UNITS, "polls": [], "reads": [("charge_air", 0xB4), ("exhaust", 0xBB)], "transmit": {"drive", "comfort"},
+    "shown": [("maker_b4", "charge_air"), ("maker_2e", "charge_air"), ("maker_b4", "exhaust")], "virtual": True,
+    "requests_per_s": 40.0, "on_change": False, "seen": True, "attended": False, "spelt": [b""], "lies": set(),
+}  # fmt: skip
+"""A car on which everything is open for requests, and nothing is described but its units."""
+
+
+@pytest.mark.usefixtures("_no_logs")
+@settings(
+    max_examples=40,
+    phases=(Phase.explicit, Phase.generate),
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+@given(st.lists(queries(), min_size=8, max_size=16), st.sampled_from(("none", "good", "refused", "pending", "long")))
+def test_where_all_is_open_only_what_reads_is_asked_by_hand(asked: list[dict[str, Any]], answers: str) -> None:
+    one = Nothing()
+    try:
+        one.begin(chosen={**OPEN, "answers": answers})
+        for query in asked:
+            one.somebody_asks_by_hand(query=query, stays=1.3, leaves=False)
+        one.nothing_else_got_out()
+        requests = [
+            at for sent in one.law.ours.values() for at, frame, _ in sent if not one.law._is_flow_control(frame)
+        ]
+        assert all(after - before >= 0.5 - A_HAIR for before, after in pairwise(sorted(requests)))
+    finally:
+        one.teardown()
+
+
+def test_what_reads_is_asked_by_hand_where_all_is_open() -> None:
+    one = Nothing()
+    try:
+        one.begin(chosen={**OPEN, "answers": "good"})
+        for query in (
+            {"what": "engine", "identifier": 0x0C, "protocol": "service_01"},
+            {"what": "gearbox", "identifier": 0xF190, "protocol": "identifier_22"},
+            {"what": "charge_air", "identifier": 0x1A04, "protocol": "maker_b4"},
+            {"bus": "drive", "request": "7E3"},
+        ):
+            one.somebody_asks_by_hand(query=query, stays=1.3, leaves=False)
+        one.nothing_else_got_out()
+        sent = [frame.data.hex() for _, frame, _ in one.law.ours["drive"]]
+        assert sent == ["02010c0000000000", "0322f19000000000", "9551b41a04050000", "0201000000000000"]
+    finally:
+        one.teardown()
 
 
 NothingElseGetsOut = pytest.mark.usefixtures("_no_logs")(Nothing.TestCase)

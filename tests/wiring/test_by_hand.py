@@ -1,0 +1,204 @@
+"""Asking by hand on the simulated car: what is asked, what is held back, and what happens to the polls meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from underdash.bus.frames import Frame
+from underdash.bus.vetting import MakerEvidence
+from underdash.contract.errors import GivenError, UnderdashError
+from underdash.pace import PacedLoop, paced_loop
+from underdash.simulator.driver import Phase
+from underdash.simulator.faults import Fault
+from underdash.wiring.by_hand import LINGER_S, PACE_S, ByHand
+from underdash.wiring.demo import Demo
+from underdash.wiring.wanted import standard_ids
+
+OIL = {"what": "gearbox", "identifier": 0x21C7}
+SCRIPT = (
+    Phase("unlocked", 1, "LOCK"),
+    Phase("standing", 60, "ON"),
+    Phase("starter", 1, "START"),
+    Phase("idle", 10),
+    Phase("moving", 60, speed_kmh=30),
+    Phase("off", 60, "OFF"),
+)
+
+
+class Standing:
+    """A simulated car with its ignition on, and somebody who asks."""
+
+    def __init__(self, loop: PacedLoop) -> None:
+        self.loop = loop
+        self.demo = Demo("tarn", loop, script=SCRIPT)
+        self.by_hand = ByHand(self.demo.daemon, loop)
+        self.sent: list[tuple[float, Frame]] = []
+        self.demo.daemon.links["drive"].add_tap(self._tap)
+        self.demo.station.start()
+        self.demo.daemon.start()
+        self.run(10.0)
+
+    def _tap(self, frame: Frame) -> None:
+        if frame.id in (0x18DA1DF1, 0x18DA10F1, 0x0B20C0A1):
+            self.sent.append((self.loop.time(), frame))
+
+    def run(self, seconds: float) -> None:
+        self.loop.call_later(seconds, self.loop.stop)
+        self.loop.run_forever()
+
+    def ask(self, query: Mapping[str, Any], within_s: float = 4.0) -> Mapping[str, Any]:
+        came: list[Mapping[str, Any]] = []
+        self.by_hand.ask(query, came.append)
+        until = self.loop.time() + within_s
+        while not came and self.loop.time() < until:
+            self.run(0.01)
+        assert len(came) == 1
+        return came[0]
+
+
+@pytest.fixture
+def standing() -> Iterator[Standing]:
+    loop = paced_loop(float("inf"))
+    one = Standing(loop)
+    yield one
+    one.by_hand.close()
+    one.demo.daemon.stop()
+    one.demo.station.stop()
+    loop.close()
+
+
+def test_a_unit_and_an_identifier_give_bytes_and_the_described_value(standing: Standing) -> None:
+    came = standing.ask(OIL)
+    assert (came["name"], came["kind"], came["data"]) == ("gearbox 22 21C7", "answered", "40")
+    assert came["values"]["gearbox.oil_temperature"]["value"] == 14.0
+
+
+@pytest.mark.parametrize("name", ["gearbox.oil_temperature", "gearbox 22 21C7"])
+def test_a_signal_or_a_described_request_is_found_by_its_name(standing: Standing, name: str) -> None:
+    assert standing.ask({"what": name})["name"] == "gearbox 22 21C7"
+
+
+def test_what_nobody_described_is_asked_too_and_its_refusal_named(standing: Standing) -> None:
+    came = standing.ask({"what": "gearbox", "identifier": 0x21C8})
+    assert (came["kind"], came["code"]) == ("refused", "31")
+    assert "does not know this identifier" in came["sentence"]
+
+
+def test_a_makers_format_is_asked_as_the_description_has_it(standing: Standing) -> None:
+    assert standing.ask({"what": "charge_air", "identifier": 0x1A04})["kind"] == "answered"
+
+
+def test_a_makers_command_needs_its_evidence_here_as_well(standing: Standing) -> None:
+    guard = standing.demo.daemon.sending.guard
+    guard._evidence = MakerEvidence({}, standing.demo.built.assembly.car.exchanges)
+    came = standing.ask({"what": "charge_air", "identifier": 0x1A77})
+    assert came["kind"] == "left_out"
+    assert "maker's own command" in came["sentence"]
+    guard._evidence = MakerEvidence({"charge_air": [0xB4]}, ())
+    came = standing.ask({"what": "charge_air", "identifier": 0x1A77})
+    assert came["kind"] == "left_out"
+    assert "no exchange" in came["sentence"]
+
+
+WRONG: tuple[tuple[dict[str, Any], str], ...] = (
+    ({}, "'what'"),
+    ({"what": 3}, "'what'"),
+    ({"what": "gearbx", "identifier": 1}, "Did you mean gearbox"),
+    ({"what": "gearbox"}, "say which identifier"),
+    ({"what": "nothing at all"}, "neither"),
+    ({"what": "gearbox", "identifier": True}, "whole number"),
+    ({"what": "gearbox", "identifier": 0x10000}, "outside 0 to FFFF"),
+    ({"what": "gearbox", "identifier": 1, "protocol": "service_04"}, "none that is asked in by hand"),
+    ({"what": "gearbox", "identifier": 1, "protocol": ["identifier_22"]}, "none that is asked in by hand"),
+    ({"bus": "drive", "request": "7DF"}, "no id of ISO 15765-4"),
+    ({"bus": "drive", "request": "18DB33F1"}, "no id of ISO 15765-4"),
+    ({"bus": "drive", "request": "7E8"}, "no id of ISO 15765-4"),
+    ({"bus": "drive", "request": "zz"}, "no hex number"),
+    ({"bus": "drv", "request": "7E0"}, "Did you mean drive"),
+)
+
+
+def test_what_cannot_be_asked_is_said_and_nothing_is_sent(standing: Standing) -> None:
+    before = standing.demo.daemon.sending.guard.passed
+    for query, words in WRONG:
+        with pytest.raises(GivenError, match=words):
+            standing.by_hand.ask(query, lambda table: None)
+    assert standing.demo.daemon.sending.guard.passed == before
+
+
+def test_polls_pause_meanwhile_and_go_on_afterwards(standing: Standing) -> None:
+    standing.ask(OIL)
+    begun = len(standing.sent)
+    standing.run(LINGER_S - 0.2)
+    assert len(standing.sent) == begun
+    standing.run(3.0)
+    assert len(standing.sent) > begun + 10
+
+
+def test_at_most_two_a_second_go_out_one_at_a_time(standing: Standing) -> None:
+    standing.ask(OIL)
+    before = len(standing.sent)
+    for number in range(8):
+        standing.ask({"what": "gearbox", "identifier": 0x2100 + number})
+    times = [at for at, _ in standing.sent[before:]]
+    assert len(times) == 8
+    assert all(after - earlier >= PACE_S - 1e-6 for earlier, after in pairwise(times))
+
+
+def test_a_second_person_has_to_wait(standing: Standing) -> None:
+    standing.by_hand.ask(OIL, lambda table: None)
+    with pytest.raises(UnderdashError, match="somebody else"):
+        standing.by_hand.ask(OIL, lambda table: None)
+
+
+def test_quiet_holds(standing: Standing) -> None:
+    standing.demo.daemon.sending.guard.quiet = True
+    came = standing.ask(OIL)
+    assert came["kind"] == "held"
+    assert "underdash quiet off" in came["sentence"]
+
+
+def test_nothing_is_asked_while_the_car_moves_or_its_ignition_is_off(standing: Standing) -> None:
+    standing.run(75.0)
+    came = standing.ask(OIL)
+    assert came["kind"] == "held"
+    assert "km/h" in came["sentence"]
+    standing.run(60.0)
+    assert "ignition" in standing.ask(OIL)["sentence"]
+
+
+def test_an_engine_that_runs_in_a_car_of_unknown_speed_is_not_asked(
+    standing: Standing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    standing.run(57.0)
+    for slot in standing.demo.daemon.assembly.store.slots("vehicle.speed"):
+        monkeypatch.setattr(type(slot), "put", lambda self, value, quality, at: None)
+        slot.clear()
+    came = standing.ask(OIL)
+    assert came["kind"] == "held"
+    assert "nothing says that the car stands" in came["sentence"]
+
+
+def test_a_unit_that_is_silent_is_told(standing: Standing) -> None:
+    standing.demo.simulated.fail("gearbox", Fault.SILENT)
+    came = standing.ask(OIL)
+    assert came["kind"] == "silent"
+
+
+def test_who_is_there_is_asked_by_service_01_only(standing: Standing) -> None:
+    came = standing.ask({"bus": "drive", "request": "18DA10F1"})
+    assert (came["unit"], came["kind"], came["protocol"]) == ("engine", "answered", "service_01")
+    assert standing.ask({"bus": "drive", "request": "7E0"})["kind"] == "silent"
+    assert len(standard_ids()) == 8 + 255
+
+
+def test_a_plan_says_what_would_be_asked_and_sends_nothing(standing: Standing) -> None:
+    before = len(standing.sent)
+    plan = standing.by_hand.plan(OIL)
+    assert (plan["protocol"], plan["digits"], plan["car"]) == ("identifier_22", 4, "tarn")
+    assert plan["described"] == {"21C7": "gearbox.oil_temperature"}
+    assert len(standing.sent) == before
