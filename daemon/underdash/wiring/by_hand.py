@@ -14,6 +14,7 @@ from math import inf
 from typing import Any
 
 from ..bus.frames import Frame
+from ..bus.legislated import own_id
 from ..bus.refusals import PASSING, Reason
 from ..contract.errors import UnderdashError
 from ..contract.signals import Age
@@ -174,8 +175,9 @@ class ByHand:
     def _reply(self, inquiry: Inquiry, at: float) -> None:
         data, inquiry.reply = inquiry.reply, None
         unit = inquiry.poll.unit
-        if data is not None:
-            frame = Frame(unit.request_id, padded(data, unit.padding), unit.extended)
+        can_id = own_id(unit)
+        if data is not None and can_id is not None:
+            frame = Frame(can_id, padded(data, unit.padding), unit.extended)
             until = at + Options().next_frame_s
             sending = self._daemon.sending
             sending.reply(Wish(unit.bus, frame, unit.name, until), at)

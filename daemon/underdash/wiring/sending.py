@@ -14,10 +14,11 @@ from ..bus.frames import Frame, Handler, key_of
 from ..bus.guard import BusFacts, FlowControl, Guard
 from ..bus.health import BusState
 from ..bus.lanes import keys_sent
+from ..bus.legislated import FUNCTIONAL
 from ..bus.link import BusStatus, Link
 from ..bus.long_requests import LongRequest
 from ..bus.refusals import PASSING, Reason, Refusal
-from ..bus.templates import FUNCTIONAL, Template
+from ..bus.templates import Template
 from ..bus.vetting import MakerEvidence
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener

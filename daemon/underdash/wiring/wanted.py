@@ -12,7 +12,8 @@ from typing import Any
 
 from ..bus.frames import id_text, key_of
 from ..bus.lanes import mixed_up
-from ..bus.templates import FUNCTIONAL, Template, has_legislated_id
+from ..bus.legislated import FUNCTIONAL, has_legislated_id
+from ..bus.templates import Template
 from ..config.mistakes import nearest
 from ..contract.errors import GivenError
 from ..contract.requests import ControlUnit, PollRequest
