@@ -35,7 +35,7 @@ def test_one_request_prints_bytes_and_values_and_the_caution(here: Path, typed: 
 
 
 def test_a_refusal_is_a_sentence_with_the_iso_name(here: Path, typed: Typed) -> None:
-    done = typed("ask", "--demo", "tarn", "engine", "0C")
+    done = typed("ask", "--demo", "tarn", "engine", "0C", "--protocol", "service_01")
     assert done.status == 1
     assert done.out == ""
     assert "engine says it does not know this identifier (code 31)" in done.err

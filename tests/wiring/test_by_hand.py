@@ -200,5 +200,11 @@ def test_a_plan_says_what_would_be_asked_and_sends_nothing(standing: Standing) -
     before = len(standing.sent)
     plan = standing.by_hand.plan(OIL)
     assert (plan["protocol"], plan["digits"], plan["car"]) == ("identifier_22", 4, "tarn")
-    assert plan["described"] == {"21C7": "gearbox.oil_temperature"}
+    assert plan["described"]["21C7"] == "gearbox.oil_temperature"
     assert len(standing.sent) == before
+
+
+def test_an_answer_in_several_frames_is_put_together(standing: Standing) -> None:
+    came = standing.ask({"what": "gearbox", "identifier": 0x21D0})
+    assert (came["kind"], len(came["data"])) == ("answered", 40)
+    assert len(came["values"]) == 4
