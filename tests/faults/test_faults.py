@@ -155,7 +155,7 @@ def panel_fails(journey: Any) -> None:
         journey.demo.daemon.screens[0].wall_gap_s = 0.0
 
     journey.at(FROM_S, begin)
-    journey.at(TO_S, lambda: journey.demo.daemon.screens[0].renderer.wait_idle(5.0))
+    journey.at(TO_S, lambda: journey.demo.daemon.screens[0].settled(5.0))
     journey.at(TO_S, lambda: setattr(PicturePanel, "show", show))
 
 

@@ -88,7 +88,7 @@ def test_a_plug_in_that_misbehaves_costs_what_is_its_own(
     screen = journey.demo.daemon.screens
     for second in range(1, int(END_S)):
         # the drive jumps ahead of the clock on the wall, by which the renderer's thread draws
-        journey.at(second, lambda: screen[0].renderer.wait_idle(5.0))
+        journey.at(second, lambda: screen[0].settled(5.0))
     journey.run(END_S)
     said = faults(journey)
     told = next((sentence for sentence in said if re.search(says, sentence)), "")

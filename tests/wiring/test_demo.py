@@ -366,7 +366,7 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
     assert not journey.demo.built.assembly.loaded.refused
     # the drive jumps ahead of the clock on the wall, by which the renderer's thread draws
     for second in (1, 1.5, 2):
-        journey.at(second, lambda: [screen.renderer.wait_idle(20) for screen in journey.demo.daemon.screens])
+        journey.at(second, lambda: [screen.settled(20) for screen in journey.demo.daemon.screens])
     journey.run(7)
     status = journey.demo.daemon.status()
     assert status.pages == (("main", "boost"),)

@@ -38,7 +38,7 @@ class Parts:
 
     def update(self, seen: Snapshot, *, lit: bool = True) -> None:
         self.screen.update(seen, None, seen.now, lit=lit)
-        assert self.screen.renderer.wait_idle(10.0)
+        assert self.screen.settled(10.0)
 
     def turns_of_the_loop(self) -> None:
         self.loop.call_later(0.1, self.loop.stop)

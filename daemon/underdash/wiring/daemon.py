@@ -188,7 +188,7 @@ class Daemon:
         for screen in self.screens:
             screen.update(snapshot, None, now)
         for screen in self.screens:
-            screen.renderer.wait_idle(FIRST_PAGE_S)
+            screen.settled(FIRST_PAGE_S)
 
     # --- what is wanted -----------------------------------------------------------------------------------------
 

@@ -20,6 +20,7 @@ from ..display.palettes import DAY, night
 from ..display.panels import Panel, SelfDrawing
 from ..display.renderer import Fault, Frame, Renderer
 from ..display.round import Face
+from ..display.writer import writer
 
 _log = structlog.get_logger()
 
@@ -63,7 +64,7 @@ class Screen:
         self.name = name
         self.deck = deck
         self.faults: list[str] = []
-        self._panel = panel
+        self._panel = writer(panel, lambda sentence: self._faulty(Fault(None, sentence, off=False)))
         self._loop = loop
         self._turned = turned
         self._dimming = Dimming(look.dimming)
@@ -72,7 +73,7 @@ class Screen:
         self._submitted_at = -inf
         self._night = night(look.hue_deg)
         face = Face(*panel.size, look.round)
-        self.renderer = Renderer(panel, Painter(face, DAY), self._faulty)
+        self.renderer = Renderer(self._panel, Painter(face, DAY), self._faulty)
 
     def start(self) -> None:
         """Begin to draw."""
@@ -80,7 +81,7 @@ class Screen:
 
     def update(self, snapshot: Snapshot, banner: Words | None, now: float, *, lit: bool = True) -> None:
         """Hand the newest values to the renderer; a panel that is not lit is dark."""
-        self.renderer.abandon(time.monotonic())
+        self._look_after(time.monotonic())
         self.dimmed = self._dimming.step(self.dimmed, DimmingInputs.read(snapshot), now)
         if self.wall_gap_s:
             wall = time.monotonic()
@@ -91,6 +92,10 @@ class Screen:
         seen = replace(snapshot, night=self.dimmed.night)
         palette = self._night if self.dimmed.night else DAY
         self.renderer.submit(Frame(self.deck.current, seen, palette, level, banner))
+
+    def settled(self, timeout_s: float) -> bool:
+        """Wait until what was handed over is in the panel; return False if that took too long."""
+        return self.renderer.wait_idle(timeout_s) and self._panel.settled(timeout_s)
 
     def turn(self, step: int) -> None:
         """Go so many pages on."""
@@ -115,6 +120,12 @@ class Screen:
             self._panel.close()
         except Exception as exc:
             _log.warning("panel_not_closed", panel=self.name, error=repr(exc))
+
+    def _look_after(self, now: float) -> None:
+        self.renderer.abandon(now)
+        stuck = self._panel.stuck(now)
+        if stuck:
+            self._take(Fault(None, stuck, off=False))
 
     def _faulty(self, fault: Fault) -> None:
         self._loop.call_soon_threadsafe(self._take, fault)
