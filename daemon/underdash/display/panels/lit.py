@@ -56,6 +56,7 @@ class ScaledPanel:
     def __init__(self, panel: Panel) -> None:
         self._panel = panel
         self._bright = Image.new("RGB", panel.size)
+        self._dimmed = self._bright.copy()
         self._level = 0.0
 
     @property
@@ -66,14 +67,17 @@ class ScaledPanel:
     def show(self, image: Image.Image, boxes: Sequence[Box]) -> None:
         """Show the boxes in the light that is set."""
         for box in boxes:
-            self._bright.paste(image.crop(box), box[:2])
-        self._panel.show(scaled(self._bright, self._level), boxes)
+            tile = image.crop(box)
+            self._bright.paste(tile, box[:2])
+            self._dimmed.paste(scaled(tile, self._level), box[:2])
+        self._panel.show(self._dimmed, boxes)
 
     def dim(self, level: float) -> None:
         """Show everything again in another light."""
         if level != self._level:
             self._level = level
-            self._panel.show(scaled(self._bright, level), [(0, 0, *self.size)])
+            self._dimmed = scaled(self._bright, level)
+            self._panel.show(self._dimmed, [(0, 0, *self.size)])
 
     def close(self) -> None:
         """Go black, since nothing else makes it dark, and give the device back."""
