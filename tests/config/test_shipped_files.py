@@ -81,7 +81,7 @@ def keys_of(kind: type, table: str) -> list[tuple[str, str]]:
         hint = get_type_hints(kind)[item.name]
         inner = next((a for a in (hint, *get_args(hint)) if isinstance(a, type) and is_dataclass(a)), None)
         if inner is not None:
-            name = item.name if inner is hint else f"{item.name}.<name>"
+            name = item.name if "dict" not in str(hint) else f"{item.name}.<name>"
             found += keys_of(inner, f"{table}.{name}".lstrip("."))
         elif "dict" in str(hint):
             found.append((f"{table}.{item.name}".lstrip("."), ""))
@@ -126,8 +126,13 @@ def test_the_example_explains_every_key() -> None:
 
 
 def test_a_remark_with_a_key_shows_a_value_that_is_taken() -> None:
-    """Take the mark off each key that stands in a remark, one by one."""
-    lines = EXAMPLE.read_text().splitlines()
+    """Take the mark off each key that stands in a remark, one by one; a whole table of them at once."""
+    text = EXAMPLE.read_text()
+    tables = re.findall(r"(?m)^# \[.*\]\n(?:# \w+ = .*\n)+", text)
+    for table in tables:
+        parse_config(text.replace(table, re.sub("(?m)^# ", "", table)), signals=CATALOGUE)
+        text = text.replace(table, "")
+    lines = text.splitlines()
     for number, line in enumerate(lines):
         if not re.match(r'# "?[\w.]+"? = ', line):
             continue

@@ -28,6 +28,7 @@ VERBS = {
     "status": "tell how the running daemon is: buses, guard, requests, signals, plug-ins",
     "why": "say why a signal has no value: which link between page and bus is broken, and what to do",
     "quiet": "send nothing until it is released",
+    "dark": "put the panels out, after a daemon that could not",
     "plugins": "list plug-ins: what runs, what is only installed, what was refused and why",
     "page": "draw a page to a picture, from a trace or from given values",
     "read": "read every signal of a trace as CSV",

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
+from ..display.backlight import BacklightConfig
 from ..power.states import PowerOptions, Supply
 from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
@@ -142,6 +143,7 @@ class PanelConfig:
         deck: pages in the order they are turned.
         width_mm: of the lit area.
         viewing_distance_mm: from the driver's eyes.
+        backlight: what lights it, where the driver has no light of its own.
         settings: what the driver itself wants to know.
     """
 
@@ -152,6 +154,7 @@ class PanelConfig:
     round: bool = True
     width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] = 32.4
     viewing_distance_mm: Annotated[float, Limits(low=200.0, high=3000.0, unit="mm")] = 700.0
+    backlight: BacklightConfig | None = None
     settings: dict[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

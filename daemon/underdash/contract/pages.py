@@ -146,6 +146,8 @@ class PanelDriver:
         check: for ``underdash check``: takes what `opened` takes, looks without opening anything, and returns a
             sentence about what keeps this machine from showing anything there, "" if nothing does.
         turns: whether the device itself turns what it shows by `rotation`; if not, it gets images that are turned.
+        dims: whether it has a light of its own; if not, the core lights it by ``[panel.<name>.backlight]``, or scales
+            its colours, and `dim` is not called.
     """
 
     name: str
@@ -153,3 +155,4 @@ class PanelDriver:
     settings: type | None = None
     check: Callable[[dict[str, object]], str] | None = None
     turns: bool = False
+    dims: bool = True

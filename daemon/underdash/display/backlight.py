@@ -132,8 +132,8 @@ class LineLight:
 def opened(
     config: BacklightConfig,
     *,
-    pwm: Path = PWM,
-    backlights: Path = BACKLIGHTS,
+    pwm: Path | None = None,
+    backlights: Path | None = None,
     line: Callable[..., OutputLine] = output,
 ) -> Light | None:
     """Return the light of a configuration, dark; None where colours are scaled instead.
@@ -142,10 +142,10 @@ def opened(
         UnderdashError: it is not there, there are several, or it may not be used.
     """
     if config.kind == "pwm":
-        chip = _one("PWM chip", pwm, "pwmchip*", config.device, by_path=True)
+        chip = _one("PWM chip", pwm or PWM, "pwmchip*", config.device, by_path=True)
         return PwmLight(chip, config.channel, config.frequency_hz, inverted=config.inverted)
     if config.kind == "kernel":
-        return KernelLight(_one("backlight", backlights, "*", config.device, by_path=False))
+        return KernelLight(_one("backlight", backlights or BACKLIGHTS, "*", config.device, by_path=False))
     if config.kind == "line":
         return LineLight(line(config.line, inverted=config.inverted))
     return None

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Literal
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal, cast
 
 from ..config.mistakes import nearest
 from ..config.schema import Config, PanelConfig
 from ..config.structure import check_settings
-from ..contract.errors import GivenError
+from ..contract.errors import GivenError, UnderdashError
 from ..contract.pages import PanelDriver
+from ..display.backlight import opened
 from ..display.dimming import DimmingOptions
 from ..display.panels import Panel, SelfDrawing
+from ..display.panels.framebuffer import Framebuffer
+from ..display.panels.lit import BacklitPanel, ScaledPanel
 from ..display.panels.picture import PicturePanel
 from ..display.panels.turned import TurnedPanel
 
@@ -31,25 +36,86 @@ def panel_opener(
         GivenError: nobody brings its driver.
         ConfigError: its settings do not fit.
     """
-    if panel.driver == "picture":
-        file = panel.settings.get("file")
-        path = None if file is None else config.path.parent / str(file)
-        return lambda: _turned(PicturePanel(panel.size, path), panel.rotation)
+    drivers = {**core_drivers(config), **drivers}
     if panel.driver not in drivers:
-        there = ", ".join(sorted(["picture", *drivers]))
-        near = nearest(panel.driver, ["picture", *drivers])
+        near = nearest(panel.driver, drivers)
         guess = f"; did you mean {near!r}?" if near else ""
         raise GivenError(
-            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: {there}{guess}"
+            f"{config.path}: panel.{name}.driver: nobody brings a driver {panel.driver!r}; there are: "
+            f"{', '.join(sorted(drivers))}{guess}"
         )
     driver = drivers[panel.driver]
     table = panel_table(name, panel, config, driver)
+    return lambda: _fitted(cast("Panel | SelfDrawing", driver.opened(table)), panel, driver)
 
-    def opened() -> Panel | SelfDrawing:
-        device: Panel | SelfDrawing = driver.opened(table)  # type: ignore[assignment]
-        return device if driver.turns or isinstance(device, SelfDrawing) else _turned(device, panel.rotation)
 
-    return opened
+@dataclass(frozen=True, kw_only=True)
+class PictureSettings:
+    """Settings of the picture panel.
+
+    Args:
+        file: where it is kept as PNG, relative to the configuration's folder; only in memory if left out.
+    """
+
+    file: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FramebufferSettings:
+    """Settings of the framebuffer panel.
+
+    Args:
+        device: the framebuffer's file.
+    """
+
+    device: str = "/dev/fb0"
+
+
+def core_drivers(config: Config) -> dict[str, PanelDriver]:
+    """Return the drivers that need no plug-in, by name."""
+
+    def picture(table: dict[str, object]) -> PicturePanel:
+        settings = cast("PictureSettings", table["settings"])
+        file = config.path.parent / settings.file if settings.file else None
+        return PicturePanel(cast("tuple[int, int]", table["size"]), file)
+
+    def framebuffer(table: dict[str, object]) -> Framebuffer:
+        device = Framebuffer(Path(cast("FramebufferSettings", table["settings"]).device))
+        if device.size != table["size"]:
+            across, down = device.size
+            device.close()
+            raise UnderdashError(f"the framebuffer has {across}x{down} pixels; write size = [{across}, {down}]")
+        return device
+
+    found = (
+        PanelDriver("picture", picture, PictureSettings),
+        PanelDriver("framebuffer", framebuffer, FramebufferSettings, dims=False),
+    )
+    return {driver.name: driver for driver in found}
+
+
+def _fitted(device: Panel | SelfDrawing, panel: PanelConfig, driver: PanelDriver) -> Panel | SelfDrawing:
+    """Turn and dim what a device shows, as far as it does not by itself.
+
+    Raises:
+        UnderdashError: its light is not there.
+    """
+    try:
+        if isinstance(device, SelfDrawing):
+            return device
+        fitted = _lit(device, panel, driver)
+    except BaseException:
+        device.close()
+        raise
+    turned = not driver.turns and panel.rotation % 360.0
+    return TurnedPanel(fitted, panel.rotation) if turned else fitted
+
+
+def _lit(device: Panel, panel: PanelConfig, driver: PanelDriver) -> Panel:
+    if panel.backlight is None:
+        return device if driver.dims else ScaledPanel(device)
+    light = opened(panel.backlight)
+    return ScaledPanel(device) if light is None else BacklitPanel(device, light)
 
 
 def panel_table(name: str, panel: PanelConfig, config: Config, driver: PanelDriver) -> dict[str, object]:
@@ -59,11 +125,6 @@ def panel_table(name: str, panel: PanelConfig, config: Config, driver: PanelDriv
         place = "panel", name, "settings"
         settings = {"settings": check_settings(driver.settings, settings, config.source, place)}
     return {"size": panel.size, "rotation": panel.rotation, **settings}
-
-
-def _turned(device: Panel, clockwise_deg: float) -> Panel:
-    """Turn what a device shows that cannot turn it by itself."""
-    return TurnedPanel(device, clockwise_deg) if clockwise_deg % 360.0 else device
 
 
 def dimming_options(config: Config, knob_applies: str = "night") -> DimmingOptions:

@@ -74,7 +74,9 @@ def format_of(variable: bytes, fixed: bytes) -> Format:
     layout = tuple(words[place + n] for place in (RED, GREEN, BLUE) for n in (0, 1))
     known = {16: (11, 5, 5, 6, 0, 5), 32: (16, 8, 8, 8, 0, 8)}
     if known.get(bits) != layout:
-        colours = ", ".join(f"{length} bits from bit {offset}" for offset, length in zip(layout[::2], layout[1::2], strict=True))
+        colours = ", ".join(
+            f"{length} bits from bit {offset}" for offset, length in zip(layout[::2], layout[1::2], strict=True)
+        )
         raise UnderdashError(
             f"it has {bits} bits a pixel with red, green, blue in {colours}; 16 bits as RGB565 and 32 bits as BGRX "
             "are known, which the driver's overlay can choose"
