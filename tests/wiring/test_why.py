@@ -320,6 +320,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.POLL,
         "switch the ignition on",
     ),
+    "somebody who asks by hand": (
+        facts(asked(How.UNWANTED, wanted=False), paused=True),
+        Cause.BY_HAND,
+        Kind.POLL,
+        "wait until they end",
+    ),
     # --- the page, and all is well
     "a page that was taken off": (
         facts(asked(), read=reading(90.0, Age.FRESH), pages=(PageFact("oil", "main", off="it raised KeyError"),)),

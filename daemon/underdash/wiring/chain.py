@@ -58,6 +58,7 @@ class Cause(StrEnum):
     STARTING = "engine is being started"
     IGNITION_OFF = "ignition off"
     ASLEEP = "not asking, parked"
+    BY_HAND = "asked by hand"
     LATE = "late"
     WAITING = "waits for its turn"
     UNWANTED = "nobody wants it"
@@ -71,6 +72,7 @@ THERE = frozenset({Cause.FINE, Cause.ASSUMED, Cause.DATED})
 ORDINARY = THERE | {
     Cause.IGNITION_OFF,
     Cause.ASLEEP,
+    Cause.BY_HAND,
     Cause.STARTING,
     Cause.RECOGNISING,
     Cause.WAITING,

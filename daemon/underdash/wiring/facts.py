@@ -130,6 +130,7 @@ class Facts:
         buses: by role.
         plugins: sentences about plug-ins that are refused or suspended, by name.
         polling: requests are made at all; not while the car is parked.
+        paused: nothing is polled, since a person asks control units by hand.
         position: of the ignition.
         recognising: the car is still being recognised.
         differs: why this is not the described car, "" if it may be.
@@ -144,6 +145,7 @@ class Facts:
     buses: Mapping[str, BusFact] = field(default_factory=dict)
     plugins: Mapping[str, str] = field(default_factory=dict)
     polling: bool = True
+    paused: bool = False
     position: Position = Position.UNKNOWN
     recognising: bool = False
     differs: str = ""

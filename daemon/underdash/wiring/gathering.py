@@ -66,6 +66,7 @@ class Gatherer:
         decks: the panels' pages, newest state.
         buses: newest states; none while no daemon runs.
         polling: whether requests are made at all.
+        paused: whether polls pause for a person who asks by hand.
         capped: whether as many requests go out as the limit lets.
         live: a daemon runs.
     """
@@ -77,6 +78,7 @@ class Gatherer:
     decks: Callable[[], Iterable[Deck]]
     buses: Callable[[], Iterable[BusStatus]] = tuple
     polling: Callable[[], bool] = lambda: True
+    paused: Callable[[], bool] = lambda: False
     capped: Callable[[], bool] = lambda: False
     live: bool = True
     _rises: Rises = field(default_factory=Rises)
@@ -112,6 +114,7 @@ class Gatherer:
             buses=self._buses(now),
             plugins=reasons,
             polling=self.polling(),
+            paused=self.paused(),
             position=self.guard.ignition.position,
             recognising=fit.fit is Fit.WAITING,
             differs=fit.sentence if fit.fit is Fit.DIFFERS else "",

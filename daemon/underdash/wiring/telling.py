@@ -37,6 +37,7 @@ class Telling:
             self._decks,
             lambda: daemon.buses,
             lambda: daemon.polling,
+            lambda: daemon.sending.paused,
             self._capped,
         )
         self._news_at = -inf
@@ -90,6 +91,8 @@ class Telling:
             return "none"
         if all(guard.standing(role, now) is not None for role in asked):
             return "closed"
+        if daemon.sending.paused:
+            return "by hand"
         return f"{self._rate:.0f}/s" if daemon.polling else "stopped"
 
     def _decks(self) -> Iterator[Deck]:

@@ -196,10 +196,19 @@ def _about_asked(source: Asked, bus: BusFact, fact: SignalFact, facts: Facts) ->
         return 0, Fault(Cause.UNSUPPORTED, short, "no value this journey", source.sentence)
     if (gate := about_guard(bus, facts)) is not None:
         return 1, gate
-    if facts.live and facts.polling:
+    if facts.live and facts.polling and not facts.paused:
         return about_poll(source, fact.reading, capped=facts.capped)
-    asleep = Fault(Cause.ASLEEP, "nothing is asked, car parked", "switch the ignition on")
-    return 0, asleep if facts.live else not_running()
+    return 0, _not_asking(facts)
+
+
+def _not_asking(facts: Facts) -> Fault:
+    """Say why no requests are made at all."""
+    if not facts.live:
+        return not_running()
+    if facts.paused:
+        text = "polls pause while somebody asks control units by hand (underdash ask), and go on two seconds later"
+        return Fault(Cause.BY_HAND, "somebody asks by hand", "wait until they end", text)
+    return Fault(Cause.ASLEEP, "nothing is asked, car parked", "switch the ignition on")
 
 
 def _computed(signal: str, source: Computed, facts: Facts, seen: frozenset[str]) -> tuple[list[Link], Fault]:
