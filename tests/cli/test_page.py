@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from typing import Any
 
 import pytest
 from PIL import Image, ImageChops
 
+from underdash import loading
 from underdash.display import fonts
 
 Typed = Callable[..., Any]
@@ -132,9 +134,40 @@ def test_a_missing_font_costs_a_word_and_not_the_picture(
     typed: Typed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "fonts").mkdir()
-    monkeypatch.setattr(fonts, "files", lambda package: tmp_path)
+    monkeypatch.setattr(fonts, "__file__", str(tmp_path / "fonts.py"))
     out = tmp_path / "out.png"
     done = typed("page", "boost", "--set", "engine.boost_pressure=0.5 bar", "--out", out)
     assert (done.status, out.exists()) == (0, True)
     assert "the font file" in done.err
     assert "Install underdash again" in done.err
+
+
+def test_the_car_that_was_taken_is_told_where_none_was_named(typed: Typed, tmp_path: Path) -> None:
+    out = tmp_path / "p.png"
+    assert "the car is tarn; --car or --config takes another" in typed("page", "boost", "--out", out).err
+    assert "the car is" not in typed("page", "boost", "--car", "loris", "--out", out).err
+
+
+def test_a_page_of_an_installed_plugin_that_does_not_run_names_the_remedy(
+    typed: Typed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = [*entry_points(group=loading.GROUP), EntryPoint("template", "underdash_template", loading.GROUP)]
+    monkeypatch.setattr(loading, "entry_points", lambda group: found)
+    monkeypatch.syspath_prepend(str(Path(__file__).parents[2] / "plugins" / "template"))
+    out = tmp_path / "p.png"
+    done = typed("page", "template", "--out", out)
+    assert done.status == 2
+    assert (
+        "there is no page 'template'. The plug-in 'template' is installed but does not run here: "
+        "add --config F or --plugin template\n" in done.err
+    )
+    assert "Installed plug-ins that do not run here: serial_panel, template" in typed("page", "clim", "--out", out).err
+    assert typed("page", "template", "--plugin", "template", "--out", out).status == 0
+    assert size(out) == (240, 240)
+
+
+def test_plugins_of_a_configuration_are_named_there(typed: Typed, tmp_path: Path) -> None:
+    config = Path(__file__).parents[2] / "config" / "examples" / "hybrid.toml"
+    done = typed("page", "warmth", "--config", config, "--plugin", "boost", "--out", tmp_path / "p.png")
+    assert done.status == 2
+    assert "--plugin goes with --car; with --config it is said in the configuration" in done.err

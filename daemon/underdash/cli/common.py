@@ -41,10 +41,17 @@ def config(arguments: argparse.Namespace) -> Config:
 
 
 def add_car(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
-    """Add ``--car`` or ``--config``, ``--variant`` and ``--unit``."""
+    """Add ``--car`` or ``--config``, ``--plugin``, ``--variant`` and ``--unit``."""
     which = parser.add_mutually_exclusive_group(required=required)
-    which.add_argument("--car", metavar="C", help="a plug-in's car, or a description (.toml)")
+    which.add_argument("--car", metavar="C", help="the car of any installed plug-in, or a description (.toml)")
     which.add_argument("--config", metavar="F", help="the car, plug-ins, settings and units of a configuration")
+    parser.add_argument(
+        "--plugin",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="run this installed plug-in beside the bundled ones, with its default settings; may be repeated",
+    )
     parser.add_argument("--variant", metavar="V", help="which variant of the car, where it has any")
     parser.add_argument(
         "--unit", action="append", default=[], metavar="UNIT=SHOWN", help="show a unit as another: kPa=bar, degC=degF"
@@ -85,14 +92,15 @@ def units(given: Iterable[str]) -> dict[str, str]:
 
 
 def assembled(arguments: argparse.Namespace) -> Assembly:
-    """Assemble the car that was asked for, with the bundled plug-ins or as a configuration says."""
+    """Assemble the car that was asked for, with the bundled plug-ins and those named, or as a configuration says."""
     if arguments.config:
         from ..wiring.building import assembled as configured
 
         return configured(_plain_config(arguments))
-    from ..wiring.assembly import assemble, choose_car, load_bundled
+    from ..wiring.assembly import assemble
+    from ..wiring.installed import car_of_any, load_with
 
-    car, loaded = choose_car(arguments.car, load_bundled(), variant=arguments.variant)
+    car, loaded = car_of_any(arguments.car, load_with(arguments.plugin), variant=arguments.variant)
     try:
         return assemble(car, loaded, units=units(arguments.unit))
     except ValueError as exc:
@@ -100,7 +108,7 @@ def assembled(arguments: argparse.Namespace) -> Assembly:
 
 
 def _plain_config(arguments: argparse.Namespace) -> Config:
-    for option in ("unit", "variant"):
+    for option in ("unit", "variant", "plugin"):
         if getattr(arguments, option):
             raise GivenError(f"--{option} goes with --car; with --config it is said in the configuration")
     return config(arguments)

@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from ..wiring.assembly import Assembly
 
 
+CAR = "tarn"
+"""What the page is drawn for if no car is named; its name stands on the standard error then."""
+
+
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("page", metavar="NAME", help="name of the page, such as boost")
@@ -53,10 +57,11 @@ def run(arguments: argparse.Namespace) -> int:
         raise GivenError("--at says when in a trace; give --trace as well")
     size = _size(arguments.size)
     out = _png(arguments.out)
-    if not arguments.config:
-        arguments.car = arguments.car or "tarn"
+    chosen = arguments.config or arguments.car
+    if not chosen:
+        arguments.car = CAR
     assembly = assembled(arguments)
-    page = _page(assembly, arguments.page)
+    page = _page(assembly, arguments)
     values = [given(text, assembly.catalogue) for text in arguments.set]
     now = 0.0
     if arguments.trace:
@@ -66,15 +71,31 @@ def run(arguments: argparse.Namespace) -> int:
     _put(assembly, values, now)
     picture = _draw(assembly, page, now, size, arguments)
     _save(picture, out)
+    if not chosen:
+        _say(f"the car is {CAR}; --car or --config takes another")
     for sentence in _missing(assembly, page, now):
         print(sentence, file=sys.stderr)
     return 0
 
 
-def _page(assembly: Assembly, name: str) -> Page:
-    from ..display.deck import find
+def _page(assembly: Assembly, arguments: argparse.Namespace) -> Page:
+    """Return the page; where nobody who runs brings it, say which plug-ins could."""
+    from ..display.deck import UnknownPageError, find
 
-    return find(assembly.pages, name, "NAME")
+    name = arguments.page
+    idle = [one.name for one in assembly.loaded.installed]
+    try:
+        return find(assembly.pages, name, "NAME")
+    except UnknownPageError as exc:
+        remedy = "enable it in that configuration" if arguments.config else "add --config F or --plugin {}"
+        if name in idle:
+            how = remedy.format(name)
+            sentence = f"there is no page {name!r}. The plug-in {name!r} is installed but does not run here: {how}"
+            raise GivenError(sentence) from exc
+        if not idle:
+            raise
+        how = remedy.format("NAME")
+        raise GivenError(f"{exc} Installed plug-ins that do not run here: {', '.join(idle)}; {how}") from exc
 
 
 def _put(assembly: Assembly, values: list[tuple[Signal, Value]], now: float) -> None:

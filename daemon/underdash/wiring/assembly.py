@@ -28,7 +28,7 @@ from ..diagnostics.obd import with_fields
 from ..diagnostics.options import Options
 from ..diagnostics.parameters import own_signals
 from ..diagnostics.requests import Compiled, compile_polls
-from ..loading import Loaded, Refused, load
+from ..loading import Loaded, load
 from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
@@ -40,6 +40,10 @@ BUNDLED = (
     *("page_turn", "tarn", "loris"),
 )
 """Plug-ins that run where no configuration says which."""
+
+
+class UnknownCarError(GivenError):
+    """A car was named that nobody brings."""
 
 
 @dataclass(slots=True)
@@ -210,7 +214,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
 
     Raises:
         ConfigError: the file has mistakes.
-        GivenError: nobody brings a car of this name; the message has those there are.
+        UnknownCarError: nobody brings a car of this name; the message has those there are.
     """
     protocols = [item.name for _, item in collect(loaded, "request_protocols").items]
     if wanted.endswith(".toml"):
@@ -231,7 +235,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
             return read_car(item.path, variant=variant, protocols=protocols), loaded
         if not item.path.exists():
             broken.append(f"{plugin} names {item.path}, which is not there")
-    raise GivenError(_no_car(wanted, names, broken, collected.refused))
+    raise UnknownCarError(_no_car(wanted, names, broken, loaded))
 
 
 def _name_of(file: CarFile) -> str:
@@ -239,9 +243,14 @@ def _name_of(file: CarFile) -> str:
     return file.path.stem
 
 
-def _no_car(wanted: str, names: list[str], broken: list[str], refused: tuple[Refused, ...]) -> str:
+def _no_car(wanted: str, names: list[str], broken: list[str], loaded: Loaded) -> str:
     near = nearest(wanted, names)
     guess = f" Did you mean {near}?" if near else ""
     there = ", ".join(sorted(names)) or "none; enable a plug-in that brings one"
-    trouble = "".join(f" {text}." for text in (*broken, *(str(one) for one in refused)))
-    return f"car {wanted!r} is not known.{guess} Cars are: {there}; a file of yours is a path ending in .toml.{trouble}"
+    idle = wanted in [one.name for one in loaded.installed]
+    enable = f" The plug-in {wanted!r} is installed but not enabled; name it in plugins.enabled." if idle else ""
+    trouble = "".join(f" {text}." for text in (*broken, *(str(one) for one in loaded.refused)))
+    return (
+        f"car {wanted!r} is not known.{guess}{enable} Cars are: {there}; "
+        f"a file of yours is a path ending in .toml.{trouble}"
+    )
