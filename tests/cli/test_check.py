@@ -96,7 +96,7 @@ def test_a_file_that_is_no_text_is_told(typed: Typed, config: Path) -> None:
         ('interface = "virtual"\nchannel = "nobody"', 'channel = "can77"', "there is no CAN interface 'can77'"),
         ('interface = "virtual"\nchannel = "nobody"', 'hardware = "spi77.0"', "fits none of the CAN interfaces"),
         ("{ file = ", "{ fil = ", "did you mean 'file'?"),
-        ('{ file = "panel.png"', "{ file = 3", "settings.file is 3"),
+        ('{ file = "panel.png"', "{ file = 3", "settings.file: found 3"),
         ('"panel.png"', '"nosuch/panel.png"', "nosuch is no folder"),
         ("[power]", '[recording]\ntraces = true\nfolder = "small.toml"\n\n[power]', "recording.folder"),
     ],

@@ -45,7 +45,7 @@ def _findings(config: Config) -> list[Finding]:
     except UnderdashError as exc:
         return [Finding(Level.ERROR, str(exc)), *explain(config, None, _installed_only())]
     return sorted(
-        [*explain(config, assembly.car, _around(assembly)), *_of_assembly(config, assembly), *findings(config)],
+        [*explain(config, assembly.car, _around(config, assembly)), *_of_assembly(config, assembly), *findings(config)],
         key=lambda finding: list(Level).index(finding.level),
     )
 
@@ -57,8 +57,9 @@ def _installed_only() -> Surroundings:
     return Surroundings(installed=[one.name for one in load({}).installed])
 
 
-def _around(assembly: Assembly) -> Surroundings:
+def _around(config: Config, assembly: Assembly) -> Surroundings:
     from ..config.checking import Surroundings
+    from ..wiring.panels import core_drivers
     from ..wiring.status_page import StatusPage
 
     brought, loaded = assembly.brought, assembly.loaded
@@ -69,7 +70,7 @@ def _around(assembly: Assembly) -> Surroundings:
         pages={page.name: page for page in (StatusPage().page, *assembly.pages)},
         handlers=[handler for _, handler in brought.button_handlers],
         provided=assembly.store.names(),
-        drivers=["picture", *(driver.name for _, driver in brought.panel_drivers)],
+        drivers=[*core_drivers(config), *(driver.name for _, driver in brought.panel_drivers)],
     )
 
 
@@ -93,9 +94,10 @@ def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
 def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
     """What the drivers have to say about their settings and about this machine."""
     from ..config.checking import Finding, Level
-    from ..wiring.panels import panel_table
+    from ..display.backlight import trouble
+    from ..wiring.panels import core_drivers, panel_table
 
-    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    drivers = core_drivers(config) | {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     for name, panel in config.panel.items():
         driver = drivers.get(panel.driver)
         if driver is None:
@@ -110,3 +112,5 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
         else:
             if amiss:
                 yield Finding(Level.ERROR, f"panel {name}: {amiss}")
+        if panel.backlight is not None and (missing := trouble(panel.backlight)):
+            yield Finding(Level.ERROR, f"panel {name}: {missing}")

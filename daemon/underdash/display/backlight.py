@@ -7,6 +7,7 @@ is dark from the moment it is opened until it is set, and dark again once it is 
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,7 @@ PWM = Path("/sys/class/pwm")
 BACKLIGHTS = Path("/sys/class/backlight")
 BL_UNBLANK, BL_POWERDOWN = "0", "4"
 NS = 1_000_000_000
+RIGHTS = "; give it to this user's group by a udev rule, Debian has none for it"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +153,20 @@ def opened(
     return None
 
 
+def trouble(config: BacklightConfig) -> str:
+    """Say what is missing for a light, without touching it; "" if nothing is."""
+    try:
+        if config.kind == "pwm":
+            place = _one("PWM chip", PWM, "pwmchip*", config.device, by_path=True) / "export"
+        elif config.kind == "kernel":
+            place = _one("backlight", BACKLIGHTS, "*", config.device, by_path=False) / "brightness"
+        else:
+            return ""
+    except UnderdashError as exc:
+        return str(exc)
+    return "" if os.access(place, os.W_OK) else f"backlight: {place} may not be written{RIGHTS}"
+
+
 def _one(what: str, folder: Path, pattern: str, device: str, *, by_path: bool) -> Path:
     """Return the only one, or the one that was named; chips are known by where they are, since numbers change."""
     there = {place: str((place / "device").resolve()) if by_path else place.name for place in folder.glob(pattern)}
@@ -170,9 +186,7 @@ def _write(path: Path, text: str) -> None:
     try:
         path.write_text(text)
     except PermissionError as exc:
-        raise UnderdashError(
-            f"backlight: {path} may not be written; the udev rules in systemd/ give it to group video"
-        ) from exc
+        raise UnderdashError(f"backlight: {path} may not be written{RIGHTS}") from exc
     except OSError as exc:
         raise UnderdashError(f"backlight: {path} refuses {text}: {exc.strerror or exc}") from exc
 

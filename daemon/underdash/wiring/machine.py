@@ -15,13 +15,10 @@ from ..config.schema import Config
 from ..contract.errors import UnderdashError
 from .building import state_directory
 
-PICTURE_KEYS = ("file",)
-
 
 def findings(config: Config) -> Iterator[Finding]:
     """Say which interfaces and traces are not there and which folders cannot be written."""
     yield from _interfaces(config)
-    yield from _pictures(config)
     if not _writable(state_directory()):
         yield Finding(
             Level.ERROR, f"state cannot be kept in {state_directory()}", "make that folder one this user may write"
@@ -55,28 +52,6 @@ def _interfaces(config: Config) -> Iterator[Finding]:
                 f"bus.{role}: there is no CAN interface {bus.channel!r}; there are: {listed}{guess}",
                 "check the plug and that the interface is set up",
             )
-
-
-def _pictures(config: Config) -> Iterator[Finding]:
-    for name, panel in config.panel.items():
-        if panel.driver != "picture":
-            continue
-        where = f"panel.{name}.settings"
-        for key in panel.settings:
-            if key not in PICTURE_KEYS:
-                near = nearest(key, PICTURE_KEYS)
-                guess = f"; did you mean {near!r}?" if near else ""
-                yield Finding(Level.ERROR, f"{where}.{key} is no setting of the picture driver{guess}", "it has: file")
-        file = panel.settings.get("file")
-        if file is None:
-            continue
-        if not isinstance(file, str) or not file:
-            yield Finding(Level.ERROR, f"{where}.file is {file!r}", "give a path as text")
-            continue
-        folder = (config.path.parent / file).parent
-        if not (folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)):
-            why = "cannot be written" if folder.is_dir() else "is no folder"
-            yield Finding(Level.ERROR, f"{where}.file: {folder} {why}", "name a file in a folder that can be written")
 
 
 def _writable(folder: Path) -> bool:

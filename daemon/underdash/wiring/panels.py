@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ from ..contract.pages import PanelDriver
 from ..display.backlight import opened
 from ..display.dimming import DimmingOptions
 from ..display.panels import Panel, SelfDrawing
-from ..display.panels.framebuffer import Framebuffer
+from ..display.panels.framebuffer import Framebuffer, trouble
 from ..display.panels.lit import BacklitPanel, ScaledPanel
 from ..display.panels.picture import PicturePanel
 from ..display.panels.turned import TurnedPanel
@@ -79,6 +80,14 @@ def core_drivers(config: Config) -> dict[str, PanelDriver]:
         file = config.path.parent / settings.file if settings.file else None
         return PicturePanel(cast("tuple[int, int]", table["size"]), file)
 
+    def picture_trouble(table: dict[str, object]) -> str:
+        settings = cast("PictureSettings", table["settings"])
+        folder = (config.path.parent / settings.file).parent
+        if not settings.file or (folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)):
+            return ""
+        why = "cannot be written" if folder.is_dir() else "is no folder"
+        return f"settings.file: {folder} {why}; name a file in a folder that can be written"
+
     def framebuffer(table: dict[str, object]) -> Framebuffer:
         device = Framebuffer(Path(cast("FramebufferSettings", table["settings"]).device))
         if device.size != table["size"]:
@@ -87,9 +96,12 @@ def core_drivers(config: Config) -> dict[str, PanelDriver]:
             raise UnderdashError(f"the framebuffer has {across}x{down} pixels; write size = [{across}, {down}]")
         return device
 
+    def framebuffer_trouble(table: dict[str, object]) -> str:
+        return trouble(Path(cast("FramebufferSettings", table["settings"]).device))
+
     found = (
-        PanelDriver("picture", picture, PictureSettings),
-        PanelDriver("framebuffer", framebuffer, FramebufferSettings, dims=False),
+        PanelDriver("picture", picture, PictureSettings, picture_trouble),
+        PanelDriver("framebuffer", framebuffer, FramebufferSettings, framebuffer_trouble, dims=False),
     )
     return {driver.name: driver for driver in found}
 

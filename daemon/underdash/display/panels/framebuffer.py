@@ -24,6 +24,7 @@ from ..round import Box, common
 FBIOGET_VSCREENINFO, FBIOGET_FSCREENINFO, FBIOBLANK = 0x4600, 0x4602, 0x4611
 VSCREENINFO_BYTES, FSCREENINFO_BYTES = 160, 80
 FB_BLANK_UNBLANK, FB_BLANK_POWERDOWN = 0, 4
+VIDEO = "add this user to group video"
 RED, GREEN, BLUE = 8, 11, 14
 """Index of each colour's offset, followed by its length, among the 32-bit words of fb_var_screeninfo."""
 
@@ -86,6 +87,13 @@ def format_of(variable: bytes, fixed: bytes) -> Format:
     return Format((across, down), bits, stride, y * stride + x * bits // 8)
 
 
+def trouble(device: Path) -> str:
+    """Say what keeps a framebuffer from being used, without opening it; "" if nothing does."""
+    if not device.exists():
+        return f"framebuffer {device} is not there; is the panel's overlay loaded?"
+    return "" if os.access(device, os.R_OK | os.W_OK) else f"framebuffer {device} may not be used; {VIDEO}"
+
+
 class Framebuffer:
     """Shows images on a framebuffer.
 
@@ -101,9 +109,7 @@ class Framebuffer:
         try:
             self._file = os.open(device, os.O_RDWR | os.O_CLOEXEC)
         except OSError as exc:
-            hint = (
-                "add this user to group video" if isinstance(exc, PermissionError) else "is the panel's overlay loaded?"
-            )
+            hint = VIDEO if isinstance(exc, PermissionError) else "is the panel's overlay loaded?"
             raise UnderdashError(f"framebuffer {device} cannot be opened: {exc.strerror}; {hint}") from exc
         try:
             variable = fcntl.ioctl(self._file, FBIOGET_VSCREENINFO, bytes(VSCREENINFO_BYTES))
