@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import time
 from collections.abc import Callable
@@ -234,6 +235,14 @@ ELSEWHERE = {
         "wiring/test_recorder.py",
         "test_what_was_flushed_survives_being_killed_in_the_middle",
     ),
+    "serial line cut mid-frame, at every byte, and back": (
+        "../plugins/serial_panel/tests/test_serial_cuts.py",
+        "test_wherever_the_line_is_cut_the_picture_becomes_right_once_it_is_back",
+    ),
+    "controller of a panel that restarts at every byte": (
+        "../plugins/serial_panel/tests/test_serial_cuts.py",
+        "test_wherever_the_controller_restarts_the_picture_becomes_right",
+    ),
     "SIGTERM": (
         "cli/test_run_command.py",
         "test_it_starts_says_what_the_bus_does_and_ends_in_order",
@@ -293,4 +302,4 @@ def test_what_needs_a_test_of_its_own_has_one(table: list[tuple[str, str, str]])
     for fault, where in ELSEWHERE.items():
         file, name = where
         assert f"def {name}" in (ROOT / "tests" / file).read_text()
-        table.append((fault, f"tests/{file}", name))
+        table.append((fault, os.path.normpath(f"tests/{file}"), name))

@@ -17,6 +17,7 @@ MOST_LONG = 0x10000
 BLACK = 0
 
 _SAME = re.compile(rb"(?:\0\0)*")
+_BYTES = [bytes((value,)) for value in range(256)]
 
 
 class Colours:
@@ -24,17 +25,17 @@ class Colours:
 
     def __init__(self) -> None:
         self._of: list[int | None] = [None] * COLOURS
-        self._places: dict[int | None, int] = {}
+        self._codes: dict[int | None, bytes] = {}
         self._next = 0
 
     def code(self, colour: int) -> bytes:
         """Return the code of one pixel of an RGB565 colour."""
-        place = self._places.get(colour)
-        if place is not None:
-            return bytes((place,))
+        known = self._codes.get(colour)
+        if known is not None:
+            return known
         place = self._next
-        self._places.pop(self._of[place], None)
-        self._of[place], self._places[colour] = colour, place
+        self._codes.pop(self._of[place], None)
+        self._of[place], self._codes[colour] = colour, _BYTES[place]
         self._next = (place + 1) % COLOURS
         return bytes((NEW, colour >> 8, colour & 0xFF))
 
@@ -42,38 +43,44 @@ class Colours:
 def codes(new: bytes, old: bytes, width: int, colours: Colours) -> Iterator[bytes]:
     """Yield the codes that turn one rectangle of pixels into another; each code must stay whole.
 
+    What stays, runs on or repeats the row above longest is taken; a pixel that does none of these is a colour.
+
     Args:
         new, old: RGB565, two bytes a pixel with the high one first, row by row.
         width: pixels in a row.
         colours: changed on the way; the codes have to arrive in this order.
     """
-    want, same = _pixels(new), _difference(new, old)
+    want, difference = _pixels(new), _difference(new, old)
     above, last = [BLACK] * width, BLACK
-    at, end = 0, len(same.rstrip(b"\0")) + 1 >> 1  # nothing need be said of what stays at the end
+    at, end = 0, len(difference.rstrip(b"\0")) + 1 >> 1  # nothing need be said of what stays at the end
     while at < end:
-        skip = _alike(same, at)
-        run = up = at
-        while run < end and want[run] == last:
-            run += 1
-        while up < end and want[up] == above[up % width]:
-            up += 1
-        run, up = run - at, up - at
-        if not (skip or run or up):
+        stays = runs = repeats = at
+        if not (difference[2 * at] or difference[2 * at + 1]):
+            stays = _end_of_same(difference, at)
+        # neither of the others is longer unless it goes on where pixels no longer stay
+        if want[stays] == last:
+            while runs < end and want[runs] == last:
+                runs += 1
+        if want[stays] == above[stays % width]:
+            while repeats < end and want[repeats] == above[repeats % width]:
+                repeats += 1
+        longest = max(stays, runs, repeats)
+        if longest == at:
             last = above[at % width] = want[at]
             yield colours.code(last)
             at += 1
-        elif skip >= run and skip >= up:
-            yield from _repeated(SKIP, skip)
-            at += skip
-        elif run >= up:
-            for place in range(at, at + min(run, width)):
+            continue
+        kind = SKIP if stays == longest else RUN if runs == longest else UP
+        if kind == RUN:
+            for place in range(at, min(longest, at + width)):
                 above[place % width] = last
-            yield from _repeated(RUN, run)
-            at += run
+        elif kind == UP:
+            last = want[longest - 1]
+        if longest - at <= MOST_SHORT:
+            yield _BYTES[kind + longest - at - 1]
         else:
-            yield from _repeated(UP, up)
-            at += up
-            last = want[at - 1]
+            yield from _long(LONG[kind], longest - at)
+        at = longest
 
 
 def _pixels(data: bytes) -> array[int]:
@@ -88,15 +95,14 @@ def _difference(new: bytes, old: bytes) -> bytes:
     return (int.from_bytes(new, "big") ^ int.from_bytes(old, "big")).to_bytes(len(new), "big")
 
 
-def _alike(difference: bytes, at: int) -> int:
-    """Return how many pixels from one on are alike."""
+def _end_of_same(difference: bytes, at: int) -> int:
+    """Return the first pixel from one on that is not alike."""
     found = _SAME.match(difference, 2 * at)
-    return (found.end() - found.start()) // 2 if found else 0
+    return found.end() // 2 if found else at
 
 
-def _repeated(code: int, count: int) -> Iterator[bytes]:
+def _long(code: int, count: int) -> Iterator[bytes]:
     while count > 0:
         part = min(count, MOST_LONG)
-        short = part <= MOST_SHORT
-        yield bytes((code + part - 1,)) if short else bytes((LONG[code],)) + (part - 1).to_bytes(2, "big")
+        yield bytes((code,)) + (part - 1).to_bytes(2, "big")
         count -= part
