@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
@@ -78,7 +79,32 @@ def test_a_snapshot_shows_values_in_the_owners_unit_with_age_and_quality() -> No
         assert seen.reading(gone).age is Age.GONE
     assert seen.reading("engine.running").value is True
     assert (seen.night, seen.hold, seen.power, seen.notes) == (True, 0.5, PowerState.LINGERING, ("no requests",))
-    assert seen.peaks == {BOOST: 120.0}
+    assert (seen.peak(BOOST), seen.stored_peaks) == (pytest.approx(1.2), {BOOST: 120.0})
+
+
+def test_peaks_and_histories_are_shown_in_the_owners_unit_whether_or_not_there_is_a_value() -> None:
+    units = {"kPa": "bar", "degC": "degF"}
+    history = {BOOST: ((2.0, 50.0), (1.0, 72.0)), "engine.oil_temperature": ((1.0, 100.0),)}
+    seen = testing.snapshot({BOOST: 80.0}, units=units, histories=history, peaks={"engine.charge_pressure": 210.0})
+    assert seen.history(BOOST) == ((2.0, pytest.approx(0.5)), (1.0, pytest.approx(0.72)))
+    assert seen.history("engine.oil_temperature") == ((1.0, pytest.approx(212.0)),)
+    assert seen.peak("engine.charge_pressure") == pytest.approx(2.1)
+    assert (seen.history("fuel.level"), seen.peak("fuel.level")) == ((), None)
+
+
+@pytest.mark.parametrize("points", [((1.0, 50.0), (2.0, 72.0)), ((-1.0, 50.0),), ((math.nan, 1.0),)])
+def test_a_history_that_no_daemon_could_keep_is_refused(points: tuple[tuple[float, float], ...]) -> None:
+    with pytest.raises(UnderdashError, match=r"engine.boost_pressure has a point .* the oldest first"):
+        testing.snapshot({}, histories={BOOST: points})
+
+
+def test_units_that_do_not_fit_are_refused() -> None:
+    for unit, why in (
+        ("degF", "'kPa' measures pressure, 'degF' measures temperature"),
+        ("barr", "'barr' is not known"),
+    ):
+        with pytest.raises(UnderdashError, match=why):
+            testing.snapshot({BOOST: 80.0}, units={BOOST: unit})
 
 
 def test_a_snapshot_of_nonsense_is_refused() -> None:

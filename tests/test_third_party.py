@@ -70,7 +70,7 @@ def test_the_tests_of_the_template_pass(tmp_path: Path) -> None:
         sys.executable, "-m", "pytest", *pytest_args, TEMPLATE / "tests",
         cwd=tmp_path, PYTHONPATH=str(TEMPLATE), PYTHONDONTWRITEBYTECODE="1",
     )  # fmt: skip
-    assert "7 passed" in out
+    assert "8 passed" in out
 
 
 def test_the_template_asks_for_the_version_that_is_here() -> None:

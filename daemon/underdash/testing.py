@@ -10,6 +10,8 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Iterable, Mapping
 from importlib.metadata import EntryPoint
+from itertools import pairwise
+from math import inf
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
@@ -23,8 +25,8 @@ from .contract.requests import PollRequest
 from .contract.signals import Age, PowerState, Quality, Reading, Signal, Snapshot, Value
 from .contract.sources import Derived, Result
 from .loading import GROUP, Loaded, LoadedPlugin, load
-from .signals.catalogue import CATALOGUE
-from .signals.store import Store
+from .signals.catalogue import CATALOGUE, Catalogue
+from .signals.store import Slot, Store
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -133,17 +135,23 @@ def snapshot(
         units: the owner's unit by signal name or by stored unit.
         ages: late or gone ones; all others are fresh.
         qualities: doubtful ones; all others are good.
-        peaks, histories, night, notes, power, hold, now: as in `Snapshot`.
+        peaks: by signal, in the stored unit, as the daemon holds them; a page sees them by `Snapshot.peak`.
+        histories: by signal (seconds ago, value in the stored unit), oldest first; a page sees `Snapshot.history`.
+        night, notes, power, hold, now: as in `Snapshot`.
         signals: the plug-in's own, beyond the catalogue.
 
     Raises:
-        UnderdashError: nobody declared one of the signals.
+        UnderdashError: nobody declared one of the signals, a value is implausible, a unit does not fit, or a history
+            does not come oldest first.
     """
     catalogue = CATALOGUE.with_signals(signals)
     store = Store(catalogue, units)
-    for name, value in values.items():
-        catalogue.signal(name)
-        slot = store.slot(name, "test", 0, period_s=0.2)
+    kept = histories or {}
+    for name, points in kept.items():
+        _check_history(name, points)
+    for name in dict.fromkeys((*values, *(peaks or {}), *kept)):
+        value = values.get(name)
+        slot = _slot(store, catalogue, name)
         age = (ages or {}).get(name, Age.FRESH)
         if value is not None and age is not Age.GONE:
             number = float(value) if type(value) is int else value
@@ -152,7 +160,25 @@ def snapshot(
                 entry = slot.signal
                 raise UnderdashError(f"{name} is {value}, plausible is {entry.low} to {entry.high} {entry.unit}")
     seen = store.snapshot(now)
-    return Snapshot(now, seen.readings, peaks or {}, histories or {}, seen.units, power, night, notes, hold)
+    return Snapshot(now, seen.readings, peaks or {}, kept, seen.units, power, night, notes, hold)
+
+
+def _slot(store: Store, catalogue: Catalogue, name: str) -> Slot:
+    entry = catalogue.signal(name)
+    try:
+        return store.slot(name, "test", 0, period_s=0.2)
+    except ValueError as exc:
+        raise UnderdashError(f"units: {name} is in {entry.unit!r}: {exc}") from exc
+
+
+def _check_history(name: str, points: tuple[tuple[float, float], ...]) -> None:
+    ages = [ago_s for ago_s, _ in points]
+    wrong = next((later for earlier, later in pairwise((inf, *ages)) if not 0 <= later <= earlier), None)
+    if wrong is not None:
+        raise UnderdashError(
+            f"histories: {name} has a point {wrong} s ago out of place; points are (seconds ago, value), the oldest "
+            "first: seconds fall towards 0"
+        )
 
 
 def draw(page: Page, seen: Snapshot, size: tuple[int, int] = (240, 240), *, night: bool = False) -> Image:

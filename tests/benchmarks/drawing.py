@@ -46,14 +46,14 @@ def ours() -> tuple[list[float], list[int]]:
     for frame in range(FRAMES + 1):
         now = frame / 25.0
         history = tuple((now - i / 5.0, value_at(i * 5)) for i in range(frame // 5 - 150, frame // 5))
-        snapshot = Snapshot(now, {"x": reading(value_at(frame))}, histories={"x": history})
+        snapshot = Snapshot(now, {"x": reading(value_at(frame))}, stored_histories={"x": history})
 
         def draw(canvas: Canvas, snapshot: Snapshot) -> None:
             shown = snapshot.readings["x"]
             canvas.title("boost")
             canvas.sweep(shown, SCALE, peak=1.1)
             canvas.figure(shown, signed=True)
-            canvas.strip(snapshot.histories["x"], SCALE, seconds=30.0)
+            canvas.strip(snapshot.history("x"), SCALE, seconds=30.0)
 
         begun = perf_counter()
         image, boxes = painter.paint(record(Page("b", "b", draw, ()), snapshot, SIZE))

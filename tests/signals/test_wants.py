@@ -22,6 +22,12 @@ def test_the_page_on_the_panel_wants_its_signals_as_often_as_it_says() -> None:
     assert gather(shown=[page("p", "a", "b")]) == {"a": Want(WantKind.PAGE, 0.1), "b": Want(WantKind.PAGE, 0.1)}
 
 
+def test_what_a_page_has_kept_for_it_is_asked_for_without_being_named_twice() -> None:
+    both = Page("p", "p", draw, ("a",), ("b",), peaks=("a", "c"), histories=(("d", 60.0), ("b", 9.0)))
+    assert both.signals == ("a", "b", "c", "d")
+    assert set(gather(shown=[both])) == {"a", "b", "c", "d"}
+
+
 def test_pages_that_are_not_shown_are_patient() -> None:
     assert gather(hidden=[page("p", "a"), page("q", "b", period_s=1.0)]) == {
         "a": Want(WantKind.HIDDEN, 2.0),

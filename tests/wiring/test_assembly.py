@@ -58,7 +58,7 @@ def test_frames_answers_and_sums_become_readings(tiny_plugin: TinyPlugin) -> Non
     assert seen.reading("engine.speed").value == 1000.0
     assert seen.reading("engine.manifold_pressure").text == "1.00"
     assert seen.reading("tiny.double").value == 2000.0
-    assert seen.peaks == {"tiny.double": 2000.0}
+    assert seen.stored_peaks == {"tiny.double": 2000.0}
     assert seen.reading("engine.coolant_temperature").value is None
 
 

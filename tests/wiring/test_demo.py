@@ -176,12 +176,12 @@ def test_the_peak_is_held_and_a_hold_of_menu_forgets_it(drive: Make) -> None:
     coast = Phase("coast", 8, presses=(Press("menu", 3.0, 1.2),))
     journey = drive((ON[0], Phase("on", 9, "ON"), Phase("starter", 1.2, "START"), Phase("idle", 4), pull, coast))
     before: list[float | None] = []
-    journey.at(24.2, lambda: before.append(journey.seen[-1][1].peaks.get("boost.known_pressure")))
+    journey.at(24.2, lambda: before.append(journey.seen[-1][1].stored_peaks.get("boost.known_pressure")))
     journey.run()
     boost = [value for value in journey.values("boost.known_pressure", until=24.2) if isinstance(value, float)]
     assert before[0] is not None
     assert before[0] >= max(boost) > 20
-    after = journey.seen[-1][1].peaks.get("boost.known_pressure")
+    after = journey.seen[-1][1].stored_peaks.get("boost.known_pressure")
     assert after is None or after < before[0] / 2
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib.metadata import EntryPoint
 
+from structlog.testing import capture_logs
+
 from underdash.buttons.gestures import GestureOptions
-from underdash.contract.buttons import Action, TurnPage
+from underdash.contract.buttons import Action, ResetPeak, TurnPage
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.loading import load
@@ -25,6 +27,11 @@ TURNS = """
 @hookimpl
 def button_handlers(car):
     return [ButtonHandler("menu", GestureKind.HOLD, lambda gesture, seen: [TurnPage(1)], 0.8)]
+"""
+RESETS = """
+@hookimpl
+def button_handlers(car):
+    return [ButtonHandler("menu", GestureKind.PRESS, lambda gesture, seen: [ResetPeak("engine.speed"), ResetPeak()])]
 """
 FALLS = """
 def fall(gesture, seen):
@@ -50,6 +57,19 @@ class Parts:
             self.now += 0.05
             self.assembly.tables["comfort"][0x300](bytes((pressed,)), self.now)
             self.fingers.tick(lambda: snapshot({}), self.now)
+
+
+def test_a_peak_that_no_page_holds_is_told_once(tiny_plugin: TinyPlugin) -> None:
+    parts = Parts(tiny_plugin(RESETS))
+    with capture_logs() as logs:
+        for _ in range(3):
+            parts.hold(False, 0.2)
+            parts.hold(True, 0.2)
+        parts.hold(False, 1.0)
+    assert parts.done == [ResetPeak("engine.speed"), ResetPeak()] * 3
+    (told,) = [entry for entry in logs if entry["event"] == "peak_not_held"]
+    assert (told["plugin"], told["signal"]) == ("tiny", "engine.speed")
+    assert "peaks of a page" in told["remedy"]
 
 
 def test_a_hold_is_performed_once(tiny_plugin: TinyPlugin) -> None:

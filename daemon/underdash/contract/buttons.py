@@ -43,7 +43,7 @@ class ShowPage:
 
 @dataclass(frozen=True, slots=True)
 class ResetPeak:
-    """Forget the held peak of a signal, or of all with None."""
+    """Forget the held peak of a signal that a page has among its `peaks`, or of all with None."""
 
     signal: str | None = None
 

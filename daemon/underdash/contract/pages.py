@@ -35,7 +35,11 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """The ends of a scale in the shown unit, where its band starts (`zero`), and its zones."""
+    """The ends of a scale in the shown unit, where its band starts (`zero`), and its zones.
+
+    Shown means: as the owner chose. Limits that a plug-in or its settings have in the stored unit are brought there by
+    ``snapshot.shown(signal, limit)``, so make the scale where there is a snapshot: in `draw`.
+    """
 
     low: float
     high: float
@@ -55,7 +59,10 @@ class Canvas(TypingProtocol):
         """Pixels down."""
 
     def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None) -> None:
-        """Draw a band along the rim that grows from the scale's zero; values in the shown unit."""
+        """Draw a band along the rim that grows from the scale's zero; `scale` and `peak` are in the shown unit.
+
+        `Snapshot.shown` brings a limit in the stored unit there, `Snapshot.peak` is there already.
+        """
 
     def figure(self, reading: Reading, *, signed: bool = False) -> None:
         """Draw the page's main value: its digits, its unit below."""
@@ -64,7 +71,7 @@ class Canvas(TypingProtocol):
         """Name what the page shows, in lower case."""
 
     def strip(self, points: tuple[tuple[float, float], ...], scale: Scale, *, seconds: float) -> None:
-        """Draw recent history as one thin line of (seconds ago, value in the shown unit)."""
+        """Draw recent history as one thin line of (seconds ago, value in the shown unit): `Snapshot.history`."""
 
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         """Draw up to four values one under the other: label, value with its unit, role of the value."""
@@ -87,8 +94,8 @@ class Page:
         needs: signals it cannot do without; they are asked for while it is on the panel.
         uses: signals it shows where somebody provides them; asked for too, and not missed.
         period_s: how often their values are wanted.
-        peaks: signals whose peak is held for it.
-        histories: (signal, seconds) kept for it.
+        peaks: signals whose peak is held for it; asked for as those it `uses`. `Snapshot.peak` gives it.
+        histories: (signal, seconds) kept for it; asked for as those it `uses`. `Snapshot.history` gives it.
     """
 
     name: str
@@ -99,6 +106,12 @@ class Page:
     period_s: float = 0.1
     peaks: tuple[str, ...] = ()
     histories: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """All signals that are asked for while it is on the panel, each once, those it needs first."""
+        kept = (name for name, _ in self.histories)
+        return tuple(dict.fromkeys((*self.needs, *self.uses, *self.peaks, *kept)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -134,10 +134,15 @@ class PowerState(StrEnum):
 class Snapshot:
     """An immutable picture of the car at `now` (monotonic seconds), handed to pages and button handlers.
 
+    What is called `shown`, `peak` or `history` is in the unit the owner chose, as scales and strips are; limits and
+    numbers to compute with are in the stored unit, and `shown` brings them over.
+
     Attributes:
         readings: by signal name, everything the running configuration can provide.
-        peaks: highest value since the last reset, stored unit, for signals a page asked to be held.
-        histories: (seconds ago, value in the stored unit), oldest first, for signals a page asked to be kept.
+        stored_peaks: highest value since the last reset, in the stored unit, for signals a page asked to be held; a
+            page shows `peak`.
+        stored_histories: (seconds ago, value in the stored unit), oldest first, for signals a page asked to be kept;
+            a page shows `history`.
         units: the owner's unit by signal name or by stored unit.
         notes: what the core wants said on every page, worst first ("no requests: ignition unknown").
         hold: 0..1 while a button is being held towards a gesture, else 0.
@@ -145,8 +150,8 @@ class Snapshot:
 
     now: float
     readings: Mapping[str, Reading]
-    peaks: Mapping[str, float] = field(default_factory=dict)
-    histories: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    stored_peaks: Mapping[str, float] = field(default_factory=dict)
+    stored_histories: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     power: PowerState = PowerState.AWAKE
     night: bool = False
@@ -168,6 +173,11 @@ class Snapshot:
         stored = self.reading(name).stored
         return convert(number, stored, self.units.get(name) or self.units.get(stored) or stored)
 
+    def peak(self, name: str) -> float | None:
+        """Return the held peak of a signal in the unit the owner sees it in; None before there is one."""
+        number = self.stored_peaks.get(name)
+        return None if number is None else self.shown(name, number)
+
     def history(self, name: str) -> tuple[tuple[float, float], ...]:
         """Return (seconds ago, value) of a signal whose history is kept, in the unit the owner sees it in."""
-        return tuple((ago_s, self.shown(name, number)) for ago_s, number in self.histories.get(name, ()))
+        return tuple((ago_s, self.shown(name, number)) for ago_s, number in self.stored_histories.get(name, ()))

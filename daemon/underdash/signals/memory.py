@@ -79,9 +79,13 @@ class Memory:
             history.add(value, slot.at)
 
     def reset(self, signal: str | None = None) -> None:
-        """Forget the peak of one signal, or of all with None; histories stay."""
+        """Forget the peak of one signal, or of all with None; histories stay, and so does what nobody holds."""
         for name in self._peaks if signal is None else {signal} & self._peaks.keys():
             self._peaks[name] = None
+
+    def holds(self, signal: str) -> bool:
+        """Tell whether a page asked for this signal's peak."""
+        return signal in self._peaks
 
     def peaks(self) -> dict[str, float]:
         """Return the highest values by signal, in the stored unit; signals without one are left out."""

@@ -49,10 +49,10 @@ def gather(
     """Return what pages on a panel, pages that are not, alerts and the recorder want, by signal."""
     wants: dict[str, Want] = {}
     for page in shown:
-        _add(wants, (*page.needs, *page.uses), Want(WantKind.PAGE, page.period_s))
+        _add(wants, page.signals, Want(WantKind.PAGE, page.period_s))
     for page in hidden:
         slower = max(HIDDEN_PERIOD_S, page.period_s * HIDDEN_SLOWER)
-        _add(wants, (*page.needs, *page.uses), Want(WantKind.HIDDEN, slower))
+        _add(wants, page.signals, Want(WantKind.HIDDEN, slower))
     for alert in alerts:
         condition = () if alert.only_while is None else (alert.only_while[0],)
         _add(wants, (alert.signal, *condition), Want(WantKind.ALERT, ALERT_PERIOD_S))

@@ -102,8 +102,8 @@ class Assembly:
         self.derived.step(now)
         return replace(
             self.store.snapshot(now, names),
-            peaks=self.memory.peaks(),
-            histories=self.memory.histories(now, names),
+            stored_peaks=self.memory.peaks(),
+            stored_histories=self.memory.histories(now, names),
             night=night,
             power=power,
             notes=tuple(notes),

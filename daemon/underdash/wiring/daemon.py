@@ -294,7 +294,7 @@ class Daemon:
     def _watched(self) -> set[str]:
         """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
         pages = [screen.deck.current for screen in self.screens]
-        names = {name for page in pages for name in (*page.needs, *page.uses)}
+        names = {name for page in pages for name in page.signals}
         return names.union(self.alerts.signals, DIMMING_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:

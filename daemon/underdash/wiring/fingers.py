@@ -7,7 +7,7 @@ from collections.abc import Callable
 import structlog
 
 from ..buttons.gestures import GestureOptions, Gestures
-from ..contract.buttons import Action
+from ..contract.buttons import Action, ResetPeak
 from ..contract.signals import Snapshot
 from ..signals.catalogue import BUTTON
 from ..signals.store import Slot
@@ -34,6 +34,7 @@ class Fingers:
         self._assembly = assembly
         self._perform = perform
         self._failures: dict[str, int] = {}
+        self._unheld: set[str] = set()
         for button in dict.fromkeys(handler.button for handler in self.bindings.handlers):
             assembly.store.watch(BUTTON + button, self._sample)
 
@@ -47,9 +48,19 @@ class Fingers:
             if outcome.error:
                 self._failed(outcome.plugin, outcome.error)
             for action in outcome.actions:
+                self._look(action, outcome.plugin)
                 _log.info("action", button=gesture.button, gesture=gesture.kind.value, action=type(action).__name__)
                 self.performed += 1
                 self._perform(action)
+
+    def _look(self, action: Action, plugin: str) -> None:
+        """Say once of a peak that nobody holds that there is nothing to forget."""
+        if not isinstance(action, ResetPeak) or action.signal is None or self._assembly.memory.holds(action.signal):
+            return
+        if action.signal not in self._unheld:
+            self._unheld.add(action.signal)
+            remedy = "name it in the peaks of a page, or reset all with ResetPeak()"
+            _log.warning("peak_not_held", plugin=plugin, signal=action.signal, remedy=remedy)
 
     def notes(self) -> list[str]:
         """Return a sentence for each button that is stuck."""

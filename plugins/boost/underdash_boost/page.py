@@ -89,5 +89,5 @@ def missing(snapshot: Snapshot) -> str:
 
 
 def _peak(snapshot: Snapshot, unit: str) -> float | None:
-    peak_kpa = snapshot.peaks.get(KNOWN)
+    peak_kpa = snapshot.stored_peaks.get(KNOWN)
     return None if peak_kpa is None or peak_kpa <= 0 else convert(peak_kpa, STORED, unit)

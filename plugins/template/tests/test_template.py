@@ -56,6 +56,20 @@ def test_the_page_follows_the_value_and_says_what_is_missing() -> None:
     assert len(pictures) == 3
 
 
+def test_the_page_looks_the_same_in_whatever_unit_the_owner_reads_temperatures() -> None:
+    plugin = load_plugin("underdash_template")
+    (page,) = brought(plugin, "display_pages")
+    own = brought(plugin, "signals")
+    history = {COMPRESSOR: tuple((100.0 - ago, 60.0 + ago) for ago in range(100))}
+    values = {EFFICIENCY: 75.0, OUTSIDE: 20.0}
+    pictures = [
+        draw(page, snapshot(values, signals=own, histories=kept, units={"degC": unit})).tobytes()
+        for kept, unit in ((history, "degC"), (history, "degF"), ({}, "degC"))
+    ]
+    assert pictures[0] == pictures[1]
+    assert pictures[0] != pictures[2]
+
+
 def test_holding_the_button_shows_the_page_and_no_button_binds_nothing() -> None:
     handlers = brought(load_plugin("underdash_template", {"button": "source"}), "button_handlers")
     assert perform(handlers, "source", GestureKind.HOLD) == (ShowPage("template"),)

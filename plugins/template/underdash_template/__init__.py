@@ -35,6 +35,8 @@ from underdash import (
 COMPRESSOR = "template.compressor_temperature"
 EFFICIENCY = "template.cooler_efficiency"
 INPUTS = (COMPRESSOR, "engine.charge_temperature", "ambient.temperature")
+STRIP_C = (0.0, 200.0)
+"""Ends of the scale of the compressor's temperature."""
 LEAST_HEAT_K = 15.0
 """Below this much heat from the compressor the share says nothing."""
 
@@ -89,19 +91,21 @@ def derived_signals() -> list[Derived]:
 
 @hookimpl
 def display_pages(settings: Settings) -> list[Page]:
-    """Show the efficiency with its last two minutes."""
-    scale = Scale(0.0, 100.0, 0.0, (Zone(0.0, settings.caution_below, Role.CAUTION),))
+    """Show the efficiency, and below it the last two minutes of the temperature that the cooler has to deal with."""
+    share = Scale(0.0, 100.0, 0.0, (Zone(0.0, settings.caution_below, Role.CAUTION),))
 
     def draw(canvas: Canvas, snapshot: Snapshot) -> None:
         reading = snapshot.reading(EFFICIENCY)
-        canvas.sweep(reading, scale)
+        canvas.sweep(reading, share)
         canvas.figure(reading)
         canvas.title("charge cooler")
-        canvas.strip(snapshot.histories.get(EFFICIENCY, ()), scale, seconds=120.0)
+        # what is shown is in the owner's unit, perhaps degF: the history is already, limits of ours are brought there
+        cold, hot = (snapshot.shown(COMPRESSOR, celsius) for celsius in STRIP_C)
+        canvas.strip(snapshot.history(COMPRESSOR), Scale(cold, hot, cold), seconds=120.0)
         if snapshot.reading("ambient.temperature").value is None:
             canvas.remark("no outside temperature")
 
-    return [Page("template", "Charge cooler", draw, (EFFICIENCY,), period_s=0.5, histories=((EFFICIENCY, 120.0),))]
+    return [Page("template", "Charge cooler", draw, (EFFICIENCY,), period_s=0.5, histories=((COMPRESSOR, 120.0),))]
 
 
 @hookimpl
