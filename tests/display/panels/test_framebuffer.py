@@ -63,6 +63,15 @@ def test_thirty_two_bits_are_blue_green_red() -> None:
     assert Image.frombytes("RGB", (16, 8), bytes(memory), "raw", "BGRX").tobytes() == picture().tobytes()
 
 
+@pytest.mark.parametrize(
+    ("bits", "layout", "raw"), [(16, (0, 5, 0, 5, 6, 0, 11, 5, 0), None), (32, (0, 8, 0, 8, 8, 0, 16, 8, 0), "RGBX")]
+)
+def test_red_in_the_low_bits(bits: int, layout: tuple[int, ...], raw: str | None) -> None:
+    form = format_of(variable((1, 1), bits, layout), fixed(4))
+    packed = form.packed(Image.new("RGB", (1, 1), (248, 4, 8)))
+    assert packed == (b"\x3f\x08" if raw is None else b"\xf8\x04\x08\xff")
+
+
 def test_what_is_no_framebuffer_is_told(tmp_path: Path) -> None:
     with pytest.raises(UnderdashError, match=r"cannot be opened: No such file.*is the panel's overlay loaded"):
         Framebuffer(tmp_path / "fb9")

@@ -21,7 +21,8 @@ shift $((OPTIND - 1))
 project=$(realpath "$1") packages=$(realpath "$2")
 shift 2
 release=$(. /etc/os-release && echo "$VERSION_CODENAME")
-image=${UNDERDASH_GUEST:-$HOME/.cache/underdash-guest}/$release
+# an image that another recipe made is left alone
+image=${UNDERDASH_GUEST:-$HOME/.cache/underdash-guest}/$release-$(sha256sum <"$0" | cut -c1-8)
 
 complain() { echo "guest: $*" >&2; }
 
@@ -59,7 +60,7 @@ build_image() {
   mkdir -p "$root/lib/modules/$version"
   (cd "$(dirname "$(find "$root/kernel" -path "*modules/$version/kernel" -type d)")" &&
     find kernel/net/can kernel/drivers/net/can kernel/fs/{ext4,jbd2,mbcache.ko*,9p,netfs,fscache} kernel/net/9p \
-      kernel/drivers/{block,virtio,char} kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
+      kernel/drivers/{block,virtio,char,video/fbdev} kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
       -type f 2>/dev/null | cpio -pdm --quiet "$root/lib/modules/$version")
   rm -rf "$root/kernel"
   chroot "$root" depmod "$version"

@@ -1,7 +1,7 @@
 """A panel that Linux drives as a framebuffer: what its driver calls ``/dev/fb0``.
 
-Structures and numbers are those of the kernel's ``include/uapi/linux/fb.h``. Two formats are written: 16 bits a pixel
-(five red, six green, five blue) and 32 bits (blue, green, red, unused), which is what small panels' drivers offer.
+Structures and numbers are those of the kernel's ``include/uapi/linux/fb.h``. Pixels of 16 bits (five red, six green,
+five blue) and of 32 bits are written, with red in the high bits or in the low ones.
 """
 
 from __future__ import annotations
@@ -24,6 +24,13 @@ from ..round import Box, common
 FBIOGET_VSCREENINFO, FBIOGET_FSCREENINFO, FBIOBLANK = 0x4600, 0x4602, 0x4611
 VSCREENINFO_BYTES, FSCREENINFO_BYTES = 160, 80
 FB_BLANK_UNBLANK, FB_BLANK_POWERDOWN = 0, 4
+LAYOUTS = {
+    (16, (11, 5, 5, 6, 0, 5)): False,
+    (16, (0, 5, 5, 6, 11, 5)): True,
+    (32, (16, 8, 8, 8, 0, 8)): False,
+    (32, (0, 8, 8, 8, 16, 8)): True,
+}
+"""Bits a pixel and (offset, length) of red, green, blue; whether red is low."""
 VIDEO = "add this user to group video"
 RED, GREEN, BLUE = 8, 11, 14
 """Index of each colour's offset, followed by its length, among the 32-bit words of fb_var_screeninfo."""
@@ -38,12 +45,14 @@ class Format:
         bits: a pixel.
         stride: bytes from one row to the next.
         start: bytes from the beginning to the first pixel seen.
+        red_low: red is in the low bits, not in the high ones.
     """
 
     size: tuple[int, int]
     bits: int
     stride: int
     start: int = 0
+    red_low: bool = False
 
     @property
     def length(self) -> int:
@@ -53,7 +62,9 @@ class Format:
     def packed(self, image: Image.Image) -> bytes:
         """Return an RGB image as this format's pixels, row by row."""
         if self.bits == 32:
-            return image.tobytes("raw", "BGRX")
+            return image.tobytes("raw", "RGBX" if self.red_low else "BGRX")
+        if self.red_low:
+            image = Image.merge("RGB", image.split()[::-1])
         # the framebuffer is in the machine's own order, low byte first
         high_first = bytearray(pack(image))
         high_first[0::2], high_first[1::2] = high_first[1::2], high_first[0::2]
@@ -68,23 +79,22 @@ def format_of(variable: bytes, fixed: bytes) -> Format:
         fixed: fb_fix_screeninfo, 80 bytes on a 64-bit machine, 68 on a 32-bit one.
 
     Raises:
-        UnderdashError: pixels are laid out in another way than the two that are known.
+        UnderdashError: pixels are laid out in another way than those that are known.
     """
     words = struct.unpack("=40I", variable)
     across, down, x, y, bits = words[0], words[1], words[4], words[5], words[6]
     layout = tuple(words[place + n] for place in (RED, GREEN, BLUE) for n in (0, 1))
-    known = {16: (11, 5, 5, 6, 0, 5), 32: (16, 8, 8, 8, 0, 8)}
-    if known.get(bits) != layout:
+    if (bits, layout) not in LAYOUTS:
         colours = ", ".join(
             f"{length} bits from bit {offset}" for offset, length in zip(layout[::2], layout[1::2], strict=True)
         )
         raise UnderdashError(
-            f"it has {bits} bits a pixel with red, green, blue in {colours}; 16 bits as RGB565 and 32 bits as BGRX "
-            "are known, which the driver's overlay can choose"
+            f"it has {bits} bits a pixel with red, green, blue in {colours}; 16 bits (5, 6, 5) and 32 bits "
+            "(8, 8, 8) are known, which the driver's overlay can choose"
         )
     # char id[16]; unsigned long smem_start; u32 smem_len, type, type_aux, visual; u16 steps[3]; u32 line_length
     (stride,) = struct.unpack_from("=I", fixed, 16 + struct.calcsize("@L") + 16 + 8)
-    return Format((across, down), bits, stride, y * stride + x * bits // 8)
+    return Format((across, down), bits, stride, y * stride + x * bits // 8, LAYOUTS[bits, layout])
 
 
 def trouble(device: Path) -> str:
