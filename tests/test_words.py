@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-TEXT = {".py", ".md", ".toml", ".service", ".rules", ".conf", ".network", ".txt", ".yml", ".yaml", ".cfg", ".sh", ""}
+TEXT = {
+    ".py", ".md", ".toml", ".service", ".rules", ".conf", ".network", ".txt", ".yml", ".yaml", ".cfg", ".sh", ".c", "",
+}  # fmt: skip
 BINARY = {".otf", ".ttf", ".png", ".gz", ".svg"}
 
 FORBIDDEN = {

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         TurnPage,
     )
     from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
-    from .contract.content import Content, Share, Shown, Words
+    from .contract.content import Content, Lamp, Share, Shown, Upright, Words
     from .contract.errors import UnderdashError
     from .contract.hooks import hookimpl
     from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
@@ -82,6 +82,7 @@ __all__ = [
     "IgnitionEvidence",
     "Input",
     "Kind",
+    "Lamp",
     "Limits",
     "Mark",
     "Page",
@@ -110,6 +111,7 @@ __all__ = [
     "TurnPage",
     "UnderdashError",
     "Unit",
+    "Upright",
     "Value",
     "Words",
     "Zone",

@@ -112,9 +112,9 @@ def test_a_controller_that_draws_by_itself_is_told_the_page_and_its_value(
 ) -> None:
     def look(journey: Any) -> None:
         said, boost = far.controller.said, journey.seen[-1][1].reading("engine.boost_pressure")
-        assert said[0x20, 0] == ("boost", "boost", 0)
+        assert said[0x20, 0] == ("boost", "boost", 0, 0, 0, 0)
         _, age, text, unit, *share = said[0x21, 0]
-        assert (age, unit, len(share)) == (0, "bar", 4)
+        assert (age, unit, len(share)) == (0, "bar", 5)
         assert float(str(text)) == pytest.approx(boost.shown, abs=0.03)
         looked.append(text)
 

@@ -44,12 +44,37 @@ class Share:
         zero: where its band starts.
         peak: the highest one held, None where none is.
         role: colour of the band: that of the zone the value is in, soft below zero.
+        average: the mean the page gives, None where it gives none.
     """
 
     value: float | None
     zero: float
     peak: float | None
     role: Role
+    average: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Upright:
+    """One of several values that stand side by side on scales of their own."""
+
+    shown: Shown
+    share: Share
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """A named state.
+
+    Attributes:
+        lit: whether it holds, None where nobody knows.
+        role: its colour when lit.
+    """
+
+    text: str
+    lit: bool | None
+    role: Role
+    age: Age = Age.FRESH
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +92,9 @@ class Content:
         banner: an alert.
         night: whether it is dark outside.
         hold: 0..1 while a button is being held towards a gesture, else 0.
+        columns: up to four values on upright scales.
+        lamps: up to four named states.
+        lines: up to six short lines.
     """
 
     page: str
@@ -79,3 +107,6 @@ class Content:
     banner: Words | None = None
     night: bool = False
     hold: float = 0.0
+    columns: tuple[Upright, ...] = ()
+    lamps: tuple[Lamp, ...] = ()
+    lines: tuple[Words, ...] = ()

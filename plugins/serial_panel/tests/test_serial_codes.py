@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -33,6 +33,7 @@ def drawn(controller: Controller, box: tuple[int, int, int, int], data: list[byt
         controller.draw(2, 2 + len(code))
 
 
+@settings(deadline=None)
 @given(st.lists(pictures(), min_size=1, max_size=4))
 def test_the_reference_draws_what_was_coded(shown: list[bytes]) -> None:
     controller, colours, before = Controller(W, H), Colours(), bytes(2 * W * H)
@@ -77,6 +78,7 @@ def changes(draw: st.DrawFn) -> list[tuple[Box, tuple[int, int, int]]]:
     return made
 
 
+@settings(deadline=None)
 @given(changes())
 def test_pictures_that_change_box_by_box_are_rebuilt(made: list[tuple[Box, tuple[int, int, int]]]) -> None:
     pixels, controller, image = Pixels((W, H)), Controller(W, H), Image.new("RGB", (W, H))

@@ -137,7 +137,7 @@ def test_a_controller_that_restarts_unheard_while_nothing_changes_gets_everythin
     st.lists(st.tuples(st.booleans(), st.integers(0, 600), st.binary(min_size=1, max_size=80)), max_size=8),
     st.sets(st.integers(0, 600), max_size=8),
 )
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_garbage_both_ways_does_no_lasting_harm(
     bench: MakeBench, noise: list[tuple[bool, int, bytes]], holes: set[int]
 ) -> None:

@@ -4,7 +4,7 @@ from binascii import crc_hqx
 
 import pytest
 from cobs import cobs
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash_serial_panel.framing import (
@@ -101,15 +101,28 @@ def test_garbage_without_end_is_not_kept() -> None:
     assert deframer.broken == 1
 
 
+@settings(deadline=None)
 @given(FRAMES)
 def test_the_reference_frames_its_answers_the_same_way(frame: Frame) -> None:
     short = frame.payload[:200]
     assert Controller(0, 0).reply(frame.kind, short) == on_wire(Frame(frame.kind, 0, short))
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=2000))
 def test_no_bytes_upset_the_reference(garbage: bytes) -> None:
     controller = Controller(8, 8)
     for byte in garbage:
         controller.receive(byte)
     assert len(controller.frame) == 256
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.sampled_from([1, 4, *range(0x10, 0x12), *range(0x20, 0x29)]), st.binary(max_size=250))))
+def test_no_payload_upsets_the_reference(said: list[tuple[int, bytes]]) -> None:
+    controller = Controller(8, 8)
+    for number, (kind, payload) in enumerate([(1, b"\x01\x07\x03"), *said]):
+        for byte in on_wire(Frame(kind, (number - 1) % 256, payload)):
+            controller.receive(byte)
+    assert len(controller.screen) == 2 * 8 * 8
+    assert (len(controller.frame), len(controller.above), len(controller.colours)) == (256, 8, 128)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from underdash import Age, Content, PanelDriver, Role, Share, Shown, UnderdashError, Words
+from underdash import Age, Content, Lamp, PanelDriver, Role, Share, Shown, UnderdashError, Upright, Words
 from underdash.drivers import pack
 from underdash.testing import brought, load_plugin
 from underdash_serial_panel import check, opened
@@ -208,8 +208,8 @@ def told(bench: MakeBench, *contents: Content) -> tuple[Any, list[int]]:
 def test_a_controller_that_draws_by_itself_is_told_what_the_page_says(bench: MakeBench) -> None:
     made, _ = told(bench, BOOST)
     assert made.controller.said == {
-        (0x20, 0): ("boost", "boost", 1),
-        (0x21, 0): (0, 0, "+0.84", "bar", 2, 0x7FFF, 16384, 0xFFFE),
+        (0x20, 0): ("boost", "boost", 1, 0, 0, 0),
+        (0x21, 0): (0, 0, "+0.84", "bar", 2, 0x7FFF, 16384, 0xFFFE, 0xFFFF),
         (0x22, 0): ("oil", 3, 1, "97", "°C"),
         (0x23, 1): (3, "reference assumed"),
     }
@@ -220,7 +220,7 @@ def test_a_value_that_moves_takes_few_bytes(bench: MakeBench) -> None:
     moved = replace(BOOST, value=Shown("+0.85", "bar", Role.INK, Age.FRESH), share=Share(0.51, 0.25, None, Role.ACCENT))
     made, sizes = told(bench, BOOST, moved)
     assert sizes[1] < 40
-    assert made.controller.said[0x21, 0] == (0, 0, "+0.85", "bar", 2, round(0.51 * 0xFFFE), 16384, 0xFFFF)
+    assert made.controller.said[0x21, 0] == (0, 0, "+0.85", "bar", 2, round(0.51 * 0xFFFE), 16384, 0xFFFF, 0xFFFF)
 
 
 def test_what_a_page_no_longer_says_is_taken_away(bench: MakeBench) -> None:
@@ -236,16 +236,30 @@ def test_another_page_begins_with_nothing_of_the_last(bench: MakeBench) -> None:
     )
     made, _ = told(bench, BOOST, status)
     assert made.controller.said == {
-        (0x20, 0): ("status", "", 0),
+        (0x20, 0): ("status", "", 0, 0, 0, 0),
         (0x23, 0): (0, "all is well"),
         (0x23, 2): (4, "hot"),
         (0x24, 0): (1, 128),
     }
 
 
+def test_columns_lamps_and_lines_are_told(bench: MakeBench) -> None:
+    knock = Upright(Shown("-1.5", "°", Role.WARNING, Age.FRESH, "1"), Share(0.0, 1.0, None, Role.WARNING, 0.5))
+    lamps = Lamp("charging", True, Role.ACCENT), Lamp("ready", None, Role.INK, Age.GONE)
+    lines = (Words("no requests: ignition unknown", Role.CAUTION),)
+    made, _ = told(bench, Content("all", columns=(knock,), lamps=lamps, lines=lines))
+    assert made.controller.said == {
+        (0x20, 0): ("all", "", 0, 1, 2, 1),
+        (0x25, 0): ("1", 4, 0, "-1.5", "°", 4, 0, 0xFFFE, 0xFFFF, 0x7FFF),
+        (0x26, 0): (1, 2, 0, "charging"),
+        (0x26, 1): (2, 0, 2, "ready"),
+        (0x27, 0): (3, "no requests: ignition unknown"),
+    }
+
+
 def test_a_text_that_is_too_long_is_cut_between_characters(bench: MakeBench) -> None:
     made, _ = told(bench, Content("p", title="°" * 100, sentence=Words("é" * 200, Role.INK)))
-    assert made.controller.said[0x20, 0] == ("p", "°" * 30, 0)
+    assert made.controller.said[0x20, 0] == ("p", "°" * 30, 0, 0, 0, 0)
     assert made.controller.said[0x23, 0] == (0, "é" * 100)
 
 

@@ -54,7 +54,7 @@ def test_the_numbers_are_those_of_the_page() -> None:
         f"0x{NEW:X} | a colour",
         f"| 0x{LONG[RUN]:X}, 0x{LONG[SKIP]:X}, 0x{LONG[UP]:X} | n",
         f"UTF-8, {MOST_SENTENCE} at most",
-        f"to 0x{FULL:X} (high end); 0x{NOWHERE:X} is none",
+        f"0x{FULL:X} the high end, 0x{NOWHERE:X} none",
     ):
         assert said in flat, said
     assert PING_S == 1.0

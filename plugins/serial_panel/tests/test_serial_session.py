@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash_serial_panel.framing import Deframer, Frame, on_wire
@@ -62,6 +62,7 @@ def test_no_more_frames_are_on_the_way_than_the_controller_can_take() -> None:
     assert numbers(session.to_write(0.01)) == [3]
 
 
+@settings(deadline=None)
 @given(st.integers(1, 16), st.lists(st.integers(1, 16), min_size=40, max_size=60))
 def test_numbers_begin_again_after_255_and_the_window_holds(window: int, taken: list[int]) -> None:
     session, following, on_way = begun(window=window), 0, 0
@@ -198,6 +199,7 @@ def test_a_window_that_makes_no_sense_is_taken_as_the_nearest_that_does(said: in
     assert len(numbers(session.to_write(0.0))) == taken
 
 
+@settings(deadline=None)
 @given(st.lists(st.binary(max_size=60), max_size=20))
 def test_no_bytes_upset_a_session(garbage: list[bytes]) -> None:
     session = filled(begun())

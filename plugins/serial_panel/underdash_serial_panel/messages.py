@@ -26,6 +26,9 @@ class Kind(IntEnum):
     ROW = 0x22
     WORDS = 0x23
     STATE = 0x24
+    COLUMN = 0x25
+    LAMP = 0x26
+    LINE = 0x27
     GREETING = 0x81
     ACKNOWLEDGE = 0x82
 

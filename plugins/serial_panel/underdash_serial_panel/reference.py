@@ -18,6 +18,7 @@ DARK_AFTER_MS = 5000
 HELLO, PING, BYE, LIGHT, SHOW = 0x01, 0x02, 0x03, 0x04, 0x05
 RECTANGLE, MORE = 0x10, 0x11
 PAGE, VALUE, ROW, WORDS, STATE = 0x20, 0x21, 0x22, 0x23, 0x24
+COLUMN, LAMP, LINE = 0x25, 0x26, 0x27
 GREETING, ACKNOWLEDGE = 0x81, 0x82
 
 
@@ -197,7 +198,7 @@ class Controller:
             self.draw(10, length)
         elif kind == MORE:
             self.draw(2, length)
-        elif PAGE <= kind <= STATE:
+        elif PAGE <= kind <= LINE:
             self.say(kind, length)
 
     def number(self, at: int) -> int:
@@ -276,30 +277,34 @@ class Controller:
 
     def say(self, kind: int, length: int) -> None:
         """Keep what a frame says under its kind and place."""
-        at = 2
+        place = self.byte(2, length)
         if kind == PAGE:
             self.said.clear()
-            name, at = self.text(at, length)
+            name, at = self.text(2, length)
             title, at = self.text(at, length)
-            self.said[PAGE, 0] = (name, title, self.byte(at, length))
+            counts = [self.byte(at + i, length) for i in range(4)]  # rows, columns, lamps, lines
+            self.said[PAGE, 0] = (name, title, *counts)
         elif kind == VALUE:
-            text, at = self.text(4, length)
-            unit, at = self.text(at, length)
-            share: tuple[int, ...] = ()
-            if at + 7 <= length:
-                share = (self.frame[at], self.number(at + 1), self.number(at + 3), self.number(at + 5))
-            self.said[VALUE, 0] = (self.byte(2, length), self.byte(3, length), text, unit, *share)
-        elif kind == ROW:
+            self.said[VALUE, 0] = self.value(2, length)
+        elif kind in {ROW, COLUMN}:
             label, at = self.text(3, length)
-            role, age = self.byte(at, length), self.byte(at + 1, length)
-            text, at = self.text(at + 2, length)
-            unit, at = self.text(at, length)
-            self.said[ROW, self.byte(2, length)] = (label, role, age, text, unit)
-        elif kind == WORDS:
-            text, at = self.text(4, length)
-            self.said[WORDS, self.byte(2, length)] = (self.byte(3, length), text)
+            self.said[kind, place] = (label, *self.value(at, length))
+        elif kind in {WORDS, LINE}:
+            self.said[kind, place] = (self.byte(3, length), self.text(4, length)[0])
+        elif kind == LAMP:
+            looks = [self.byte(3 + i, length) for i in range(3)]  # lit, role, age
+            self.said[LAMP, place] = (*looks, self.text(6, length)[0])
         else:
-            self.said[STATE, 0] = (self.byte(2, length), self.byte(3, length))
+            self.said[STATE, 0] = (place, self.byte(3, length))
+
+    def value(self, at: int, length: int) -> tuple[object, ...]:
+        """Return role, age, text and unit, and if it has a scale the band's role and four places on it."""
+        role, age = self.byte(at, length), self.byte(at + 1, length)
+        text, at = self.text(at + 2, length)
+        unit, at = self.text(at, length)
+        if at + 9 > length:
+            return role, age, text, unit
+        return role, age, text, unit, self.frame[at], *(self.number(at + i) for i in (1, 3, 5, 7))
 
     def byte(self, at: int, length: int) -> int:
         """Return a byte of the frame, 0 beyond its end."""

@@ -10,20 +10,23 @@ from .messages import Kind, Message
 
 ROLES = (Role.INK, Role.SOFT, Role.ACCENT, Role.CAUTION, Role.WARNING)
 AGES = (Age.FRESH, Age.LATE, Age.GONE)
-SENTENCE, REMARK, BANNER = 0, 1, 2
+LIT = (False, True, None)
 NIGHT = 1
 FULL, NOWHERE = 0xFFFE, 0xFFFF
 MOST_TEXT = 60
 MOST_SENTENCE = 200
 """In bytes of UTF-8."""
 
+Parts = dict[tuple[Kind, int], bytes]
+PAGE = (Kind.PAGE, 0)
+
 
 class Values:
-    """What a panel should say and what it says."""
+    """What a panel should say and what it says, each as payloads by kind and place."""
 
     def __init__(self) -> None:
-        self._wanted: Content | None = None
-        self._shown: Content | None = None
+        self._wanted: Parts | None = None
+        self._shown: Parts | None = None
 
     def forget(self) -> None:
         """Begin anew with a controller that shows no page."""
@@ -31,7 +34,7 @@ class Values:
 
     def take(self, content: Content) -> None:
         """Take what the page says now."""
-        self._wanted = content
+        self._wanted = parts(content)
 
     def messages(self) -> Iterator[Message]:
         """Yield what makes the panel say what it should; each one has to arrive, and in this order."""
@@ -39,29 +42,36 @@ class Values:
         if new is None or new == old:
             return
         self._shown = new
-        if old is None or _face(new) != _face(old):
-            yield Kind.PAGE, text(new.page) + text(new.title) + bytes((len(new.rows),))
-            old = Content(new.page, new.title)
-        if (new.value, new.share) != (old.value, old.share):
-            yield Kind.VALUE, _value(new.value) + _share(new.share)
-        for place, row in enumerate(new.rows):
-            if place >= len(old.rows) or row != old.rows[place]:
-                yield Kind.ROW, bytes((place,)) + text(row.label) + _value(row)
-        words = zip((SENTENCE, REMARK, BANNER), _words(new), _words(old), strict=True)
-        for place, said, before in words:
-            if said != before:
-                yield Kind.WORDS, bytes((place,)) + _said(said)
-        if (new.night, new.hold) != (old.night, old.hold):
-            yield Kind.STATE, bytes((NIGHT if new.night else 0, round(255 * new.hold)))
+        if old is None or new[PAGE] != old[PAGE]:
+            yield Kind.PAGE, new[PAGE]
+            old = NOTHING
+        for place, payload in new.items():
+            if place != PAGE and payload != old.get(place):
+                yield place[0], payload
         yield Kind.SHOW, b""
 
 
-def _face(content: Content) -> tuple[object, ...]:
-    return content.page, content.title, len(content.rows)
-
-
-def _words(content: Content) -> tuple[Words | None, ...]:
-    return content.sentence, content.remark, content.banner
+def parts(content: Content) -> Parts:
+    """Return everything a page says, by kind and place."""
+    counts = (len(items) for items in (content.rows, content.columns, content.lamps, content.lines))
+    said: Parts = {
+        PAGE: text(content.page) + text(content.title) + bytes(counts),
+        (Kind.VALUE, 0): _value(content.value) + _share(content.share),
+        (Kind.STATE, 0): bytes((NIGHT if content.night else 0, round(255 * content.hold))),
+    }
+    for place, words in enumerate((content.sentence, content.remark, content.banner)):
+        said[Kind.WORDS, place] = bytes((place,)) + _words(words)
+    for place, row in enumerate(content.rows):
+        said[Kind.ROW, place] = bytes((place,)) + text(row.label) + _value(row)
+    for place, column in enumerate(content.columns):
+        label = text(column.shown.label)
+        said[Kind.COLUMN, place] = bytes((place,)) + label + _value(column.shown) + _share(column.share)
+    for place, lamp in enumerate(content.lamps):
+        looks = LIT.index(lamp.lit), ROLES.index(lamp.role), AGES.index(lamp.age)
+        said[Kind.LAMP, place] = bytes((place, *looks)) + text(lamp.text)
+    for place, line in enumerate(content.lines):
+        said[Kind.LINE, place] = bytes((place,)) + _words(line)
+    return said
 
 
 def text(said: str, most: int = MOST_TEXT) -> bytes:
@@ -71,7 +81,7 @@ def text(said: str, most: int = MOST_TEXT) -> bytes:
     return bytes((len(cut),)) + cut
 
 
-def _said(words: Words | None) -> bytes:
+def _words(words: Words | None) -> bytes:
     return b"\0\0" if words is None else bytes((ROLES.index(words.role),)) + text(words.text, MOST_SENTENCE)
 
 
@@ -85,9 +95,13 @@ def _share(share: Share | None) -> bytes:
     """Return where a value stands on its scale; nothing at all where it has none."""
     if share is None:
         return b""
-    places = (_place(share.value), _place(share.zero), _place(share.peak))
+    places = (_place(at) for at in (share.value, share.zero, share.peak, share.average))
     return bytes((ROLES.index(share.role),)) + b"".join(place.to_bytes(2, "big") for place in places)
 
 
 def _place(share: float | None) -> int:
     return NOWHERE if share is None else round(FULL * min(max(share, 0.0), 1.0))
+
+
+NOTHING = parts(Content(""))
+"""What a page that has just begun says."""
