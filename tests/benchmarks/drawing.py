@@ -15,17 +15,18 @@ from PIL import Image, ImageDraw
 
 from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import record
 from underdash.display.fonts import BOLD, REGULAR, Fonts
 from underdash.display.kit import Painter
 from underdash.display.palettes import DAY
+from underdash.display.recorder import record
 from underdash.display.rgb565 import pack
 from underdash.display.round import Face
-from underdash.display.sweep import START_DEG, angle_of
+from underdash.display.sweep import START_DEG, Ring
 
 SIZE = (240, 240)
 SCALE = Scale(-0.8, 1.6, 0.0, (Zone(1.2, 1.4, Role.CAUTION), Zone(1.4, 1.6, Role.WARNING)))
 FRAMES = 500
+angle_of = Ring.around((120.0, 120.0), 1.0).angle_of
 BUDGET_MS = 1.5
 BUDGET_BYTES = 20_000
 

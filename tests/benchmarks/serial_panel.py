@@ -17,8 +17,9 @@ from math import ceil, sin
 from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.content import content_of
-from underdash.display.elements import Picture, record
+from underdash.display.elements import Picture
 from underdash.display.kit import Painter
+from underdash.display.recorder import record
 from underdash.display.renderer import MOST_FPS
 from underdash.display.rgb565 import pack, unpack
 from underdash.display.round import Face, area

@@ -7,7 +7,8 @@ import pytest
 
 from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import Picture, record
+from underdash.display.elements import Picture
+from underdash.display.recorder import record
 
 ReadingMaker = Callable[..., Reading]
 PictureMaker = Callable[..., Picture]

@@ -4,7 +4,7 @@ from underdash.contract.content import Content, Share, Shown, Words
 from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.content import content_of
-from underdash.display.elements import record
+from underdash.display.recorder import record
 
 SCALE = Scale(-0.5, 1.5, 0.0, (Zone(1.0, 1.5, Role.WARNING),))
 

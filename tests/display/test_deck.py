@@ -6,7 +6,7 @@ from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Page
 from underdash.contract.signals import Snapshot
 from underdash.display.deck import Deck, UnknownPageError, find
-from underdash.display.elements import record
+from underdash.display.recorder import record
 
 
 def page(name: str, *needs: str) -> Page:

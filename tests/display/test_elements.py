@@ -8,7 +8,8 @@ from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Canvas, Page, Role, Scale
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import STRIP_COLUMNS, Recorder, Row, record
+from underdash.display.elements import STRIP_COLUMNS, Row
+from underdash.display.recorder import Recorder, record
 
 
 def recorder(now: float = 100.0) -> Recorder:

@@ -11,9 +11,10 @@ from PIL import Image, ImageChops
 from underdash.contract.content import Words
 from underdash.contract.pages import Canvas, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
-from underdash.display.elements import Picture, record
+from underdash.display.elements import Picture
 from underdash.display.kit import Painter, draw_page
 from underdash.display.palettes import DAY, night
+from underdash.display.recorder import record
 from underdash.display.round import Box, Face
 
 Maker = Callable[..., Picture]

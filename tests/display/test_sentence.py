@@ -9,9 +9,9 @@ import pytest
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Role
 from underdash.contract.signals import Age, Quality, Reading
-from underdash.display.elements import MOST_SENTENCE, Recorder
 from underdash.display.fonts import CAP_HEIGHT, Fonts
 from underdash.display.layout import Layout, arrange
+from underdash.display.recorder import MOST_SENTENCE, Recorder
 from underdash.display.round import Face
 
 FONTS = Fonts()

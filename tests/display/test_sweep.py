@@ -7,7 +7,9 @@ import pytest
 from underdash.contract.pages import Role, Scale, Zone
 from underdash.contract.signals import Age
 from underdash.display.elements import Sweep
-from underdash.display.sweep import SPAN_DEG, START_DEG, angle_of, role_of, steps
+from underdash.display.sweep import SPAN_DEG, START_DEG, Ring, role_of, steps
+
+angle_of = Ring.around((120.0, 120.0), 1.0).angle_of
 
 
 def test_the_scale_runs_from_lower_left_to_lower_right(scale: Scale) -> None:

@@ -8,7 +8,7 @@ from underdash.bus.health import BusState
 from underdash.bus.link import BusStatus
 from underdash.contract.pages import Role
 from underdash.contract.signals import Snapshot
-from underdash.display.elements import record
+from underdash.display.recorder import record
 from underdash.wiring.chain import Cause, Chain, Fault
 from underdash.wiring.status_page import News, StatusPage, news
 

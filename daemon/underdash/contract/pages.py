@@ -58,14 +58,25 @@ class Canvas(TypingProtocol):
     def height(self) -> int:
         """Pixels down."""
 
-    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None) -> None:
-        """Draw a band along the rim that grows from the scale's zero; `scale` and `peak` are in the shown unit.
+    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None) -> None:
+        """Draw a band along the rim that grows from the scale's zero; scale and marks are in the shown unit.
 
         `Snapshot.shown` brings a limit in the stored unit there, `Snapshot.peak` is there already.
         """
 
     def figure(self, reading: Reading, *, signed: bool = False) -> None:
-        """Draw the page's main value: its digits, its unit below."""
+        """Draw the page's main value: its digits and its unit."""
+
+    def column(
+        self, label: str, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None
+    ) -> None:
+        """Draw a value on an upright scale; up to four stand side by side, such as cylinders or cells."""
+
+    def lamp(self, text: str, lit: Reading | bool | None, role: Role = Role.INK) -> None:
+        """Name a state that is lit in its role or not, and with dashes where nobody knows; up to four."""
+
+    def list(self, lines: tuple[tuple[str, Role], ...]) -> None:
+        """Say up to six short lines, such as a status; not for use while driving."""
 
     def title(self, text: str) -> None:
         """Name what the page shows, in lower case."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from ..contract.content import Content, Share, Shown
+from ..contract.content import Content, Share, Shown, Upright
 from ..contract.pages import Role, Scale
-from .elements import Figure, Picture, Row, Sweep
+from .elements import Column, Figure, Picture, Row, Sweep, share_of
 from .sweep import role_of
 
 
@@ -27,27 +27,37 @@ def content_of(page: str, picture: Picture, *, night: bool = False) -> Content:
         picture.banner,
         night,
         picture.ring,
+        tuple(_upright(column) for column in picture.columns),
+        picture.lamps,
+        picture.lines,
     )
 
 
 def _value(figure: Figure, sweep: Sweep | None) -> Shown:
     """Return the main value; where its band is in a zone that warns, so is its colour."""
+    return Shown(f"{figure.mark}{figure.sign}{figure.digits}", figure.unit, _loud(sweep), figure.age)
+
+
+def _loud(sweep: Sweep | None) -> Role:
     role = role_of(sweep) if sweep is not None and sweep.value is not None else Role.INK
-    if role not in (Role.CAUTION, Role.WARNING):
-        role = Role.INK
-    return Shown(f"{figure.mark}{figure.sign}{figure.digits}", figure.unit, role, figure.age)
+    return role if role in (Role.CAUTION, Role.WARNING) else Role.INK
 
 
 def _row(row: Row) -> Shown:
     return Shown(row.text, row.unit, row.role, row.age, row.label)
 
 
+def _upright(column: Column) -> Upright:
+    sweep = column.sweep
+    return Upright(Shown(column.text, column.unit, _loud(sweep), sweep.age, column.label), _share(sweep))
+
+
 def _share(sweep: Sweep) -> Share:
     scale = sweep.scale
-    zero = _on(scale, scale.zero) or 0.0
-    return Share(_on(scale, sweep.value), zero, _on(scale, sweep.peak), role_of(sweep))
+    places = [_on(scale, value) for value in (sweep.value, sweep.peak, sweep.average)]
+    return Share(places[0], share_of(scale, scale.zero), places[1], role_of(sweep), places[2])
 
 
 def _on(scale: Scale, value: float | None) -> float | None:
     """Return the place of a value on a scale, 0..1."""
-    return None if value is None else min(max((value - scale.low) / (scale.high - scale.low), 0.0), 1.0)
+    return None if value is None else share_of(scale, value)

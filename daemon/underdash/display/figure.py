@@ -7,12 +7,13 @@ size follows from the scale's ends and not from the value of the moment.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 from PIL import Image, ImageDraw
 
 from ..contract.pages import Scale
 from ..contract.signals import Age
-from .elements import Figure, Picture
+from .elements import MOST_DIGITS, Figure, Picture
 from .fonts import BOLD, Fonts, cap_px
 from .palettes import Colour, Palette
 from .round import Box, common, union
@@ -24,21 +25,26 @@ DIGIT_EM = 0.65 * TIGHT
 POINT_EM = 0.30 * TIGHT
 SIGN_EM = 0.34
 MARK_EM = 0.52
-LEAST_PX = 12
+LEAST_PX = 7
+UNIT_SHARE = 0.36
+"""Size of a unit that hangs beside the digits, as a share of theirs."""
 
 Cell = tuple[str, Box]
 
 
 @dataclass(frozen=True, slots=True)
 class FigureSpot:
-    """Where the figure is: middle of the digits, and the font size in pixels."""
+    """Where the figure is: middle of the digits, the font size in pixels, and the room to either side of the middle."""
 
     x: float
     y: float
     px: int
+    room: float = inf
 
 
-def size_for(figure: Figure, scale: Scale | None, most_px: int, rooms: tuple[float, float]) -> int:
+def size_for(
+    figure: Figure, scale: Scale | None, most_px: int, rooms: tuple[float, float], right_em: float = 0.0
+) -> int:
     """Return the font size in which the widest value of the scale fits.
 
     Args:
@@ -46,15 +52,17 @@ def size_for(figure: Figure, scale: Scale | None, most_px: int, rooms: tuple[flo
         scale: the scale it is shown against, if there is one.
         most_px: size that is not exceeded.
         rooms: pixels to either side of the middle, at the digits' corners and (wider) at the height of the sign.
+        right_em: what hangs to the right of the digits, as a share of the font size.
     """
     texts = [figure.digits]
     hangs = [bool(figure.sign), bool(figure.mark)]
     if scale is not None:
-        texts += [f"{abs(end):.{figure.decimals}f}" for end in (scale.low, scale.high)]
+        ends = [f"{abs(end):.{figure.decimals}f}" for end in (scale.low, scale.high)]
+        texts += [end for end in ends if len(end) <= MOST_DIGITS]
         hangs.append(figure.signed or scale.low < 0)
-    widest = max(sum(_em(char) for char in text) for text in texts)
-    hung = (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM if any(hangs) else 0.0)
-    fitting = min(rooms[0] / (widest / 2), rooms[1] / (widest / 2 + hung))
+    widest = max(DIGIT_EM, *(sum(_em(char) for char in text) for text in texts))
+    hung = (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM + 0.07 if any(hangs) else 0.0)
+    fitting = min(rooms[0] / (widest / 2 + right_em), rooms[1] / (widest / 2 + hung))
     return max(LEAST_PX, min(most_px, int(fitting)))
 
 
@@ -89,7 +97,8 @@ class FigurePart:
         return self._laid[1]
 
     def _lay(self, figure: Figure) -> list[Cell]:
-        px, left = self._spot.px, self._spot.x - self._width(figure.digits) / 2
+        digits = self._cut(figure.digits)
+        px, left = self._spot.px, self._spot.x - self._width(digits) / 2
         top = round(self._spot.y - cap_px(px) / 2)
         height = round(px * 1.05) + 1
         found: list[Cell] = []
@@ -98,7 +107,7 @@ class FigurePart:
             start = edge - (em * px if char else 0.0)
             found.append((char, (round(start), top, round(edge), top + height)))
             edge = start
-        for char in figure.digits:
+        for char in digits:
             own, wide = self._own(char), self._advance(char)
             start = round(left - (own - wide) / 2)
             found.append((char, (start, top, start + round(own) + 1, top + height)))
@@ -124,6 +133,15 @@ class FigurePart:
                 tile.paste(self._palette.caution, (moved[2] - glyph.width, moved[1] + drop), glyph)
             else:
                 tile.paste(colour, moved[:2], self._fonts.glyph(BOLD, self._spot.px, char))
+
+    def _cut(self, text: str) -> str:
+        """Return what of a text there is room for."""
+        if self._width(text) <= 2 * self._spot.room:
+            return text
+        cut = text
+        while cut and self._width(cut + "…") > 2 * self._spot.room:
+            cut = cut[:-1]
+        return cut + "…"
 
     def _own(self, char: str) -> float:
         """Return the width of a character as the font has it."""

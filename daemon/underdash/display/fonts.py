@@ -113,7 +113,7 @@ class Fonts:
         cut = text
         while cut and self.width(weight, least_px, cut + "…") > width:
             cut = cut[:-1].rstrip()
-        return least_px, cut + "…"
+        return least_px, cut + "…" if cut else ""
 
 
 def cap_px(px: int) -> int:

@@ -15,11 +15,14 @@ from PIL import Image, ImageChops
 from ..contract.content import Words
 from ..contract.pages import Page, Scale
 from ..contract.signals import Snapshot
-from .elements import Picture, record
+from .columns import ColumnsPart
+from .elements import Picture
 from .figure import FigurePart
 from .fonts import Fonts
+from .lamps import paint_lamp
 from .layout import Layout, Line, arrange
 from .palettes import DAY, Palette
+from .recorder import record
 from .ring import RingPart
 from .round import Box, Face, merged
 from .rows import RowsPart
@@ -126,6 +129,8 @@ class Painter:
             if self._sweep is None or self._sweep[0] != key:
                 self._sweep = key, SweepPart(layout.ring, picture.sweep.scale, self._palette)
             parts.append(self._sweep[1])
+        if layout.columns:
+            parts.append(ColumnsPart(layout.columns, self._palette, self.fonts))
         if layout.strip is not None:
             parts.append(StripPart(layout.strip, self._palette, 1.75 * self.face.unit))
         if layout.rows:
@@ -140,6 +145,11 @@ class Painter:
         image = Image.new("RGB", (self.face.width, self.face.height), palette.ground)
         if layout.ring is not None and self._sweep is not None:
             self._sweep[1].paint_static(image)
+        for part in self._parts:
+            if isinstance(part, ColumnsPart):
+                part.paint_static(image, picture)
+        for spot, lamp in zip(layout.lamps, picture.lamps, strict=False):
+            paint_lamp(image, spot, lamp, palette, self.fonts)
         if picture.banner is not None and layout.banner_top is not None:
             colour = palette.of(picture.banner.role) if palette.filled else palette.ground
             image.paste(colour, (0, layout.banner_top, self.face.width, self.face.height))
@@ -179,6 +189,9 @@ def still(picture: Picture) -> object:
         picture.remark,
         picture.sentence,
         picture.banner,
+        tuple((c.label, c.sweep.scale, c.unit, len(c.text)) for c in picture.columns),
+        picture.lamps,
+        picture.lines,
     )
 
 

@@ -18,10 +18,11 @@ from ..contract.content import Words
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
 from .content import content_of
-from .elements import Picture, record
+from .elements import Picture
 from .kit import Painter
 from .palettes import Palette
 from .panels import Panel, SelfDrawing, Tended
+from .recorder import record
 
 MOST_FPS = 25.0
 LATE_S = 0.025

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 from PIL import Image
 
@@ -16,11 +17,12 @@ from .round import Box, common, union
 
 @dataclass(frozen=True, slots=True)
 class RowSpot:
-    """A row's place: right edge and top of the value's digits, its font size."""
+    """A row's place: right edge and top of the value's digits, its font size, and how wide it may be."""
 
     right: int
     top: int
     px: int
+    room: float = inf
 
 
 class RowsPart:
@@ -44,13 +46,19 @@ class RowsPart:
         for spot, row in zip(self._spots, picture.rows, strict=False):
             place = self._box(spot, row)
             if common(box, place):
-                mask = self._fonts.line(BOLD, spot.px, row.text)
+                mask = self._mask(spot, row)
                 tile.paste(self._colour(row), (place[0] - box[0], place[1] - box[1]), mask)
 
     def _box(self, spot: RowSpot, row: Row) -> Box:
-        mask = self._fonts.line(BOLD, spot.px, row.text)
+        mask = self._mask(spot, row)
         left = spot.right - mask.width
         return left, spot.top, spot.right, spot.top + mask.height
+
+    def _mask(self, spot: RowSpot, row: Row) -> Image.Image:
+        mask = self._fonts.line(BOLD, spot.px, row.text)
+        if mask.width <= spot.room + 1:
+            return mask
+        return self._fonts.line(BOLD, spot.px, self._fonts.fit(BOLD, spot.px, row.text, spot.room, spot.px)[1])
 
     def _colour(self, row: Row) -> Colour:
         if row.age is not Age.FRESH:

@@ -69,6 +69,12 @@ class Patch:
         """Fill a polygon."""
         self._draw.polygon(self._large(points), fill=fill)
 
+    def area(self, left: float, top: float, right: float, bottom: float, radius: float = 0.0) -> None:
+        """Fill an upright rectangle whose corners may be round."""
+        (left, top), (right, bottom) = self._large([(left, top), (right, bottom)])
+        if left < right and top < bottom:
+            self._draw.rounded_rectangle((left, top, right - 1, bottom - 1), radius * SAMPLES, fill=255)
+
     def disc(self, centre: Point, radius: float) -> None:
         """Fill a circle."""
         (x, y), reach = self._large([centre])[0], radius * SAMPLES

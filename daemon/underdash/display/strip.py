@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PIL import Image
 
-from .elements import STRIP_COLUMNS, Picture, Strip
+from .elements import STRIP_COLUMNS, Picture, Strip, share_of
 from .palettes import Palette
 from .round import Box, common
 from .smooth import Patch, Point
@@ -46,8 +46,7 @@ class StripPart:
 
     def _point(self, strip: Strip, column: int, value: float) -> Point:
         left, top, right, bottom = self._box
-        low, high = strip.scale.low, strip.scale.high
-        share = (min(max(value, low), high) - low) / (high - low)
+        share = share_of(strip.scale, value)
         edge = self._width
         x = left + edge + (right - left - 2 * edge) * column / (STRIP_COLUMNS - 1)
         return x, bottom - edge - (bottom - top - 2 * edge) * share

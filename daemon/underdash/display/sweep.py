@@ -1,4 +1,4 @@
-"""The sweep: a band along the rim that grows from its zero in either direction, and the peak that was held.
+"""The sweep: a band along an arc that grows from its zero in either direction, the peak that was held, the average.
 
 What does not move (rail, zones, gaps at round numbers) goes into the static layer. Everything here stays outside the
 circle of radius `clear`, so that nothing runs into the digits.
@@ -7,48 +7,78 @@ circle of radius `clear`, so that nothing runs into the digits.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import asin, ceil, degrees, floor, isfinite, log10
+from typing import TypeVar
 
 from PIL import Image, ImageChops
 
 from ..contract.pages import Role, Scale
 from ..contract.signals import Age
-from .elements import Picture, Sweep
+from .elements import Picture, Sweep, share_of
 from .palettes import Colour, Palette
-from .round import Box, Face, common, union
+from .round import Box, common, union
 from .smooth import Patch, Point, bounds, polar, ring_bounds, ring_piece
 
 START_DEG = 150.0
 SPAN_DEG = 240.0
-STEP_DEG = 0.25
-GAP_DEG = 1.1
+STEP_PX = 0.5
+GAP_PX = 2.2
 MOST_GAPS = 12
 HALO_PX = 1.5
 NOTCH_PX = 4.0
+AVERAGE_SHARE = 0.5
+"""How much of the band the average's mark crosses, from within."""
 
 Sprite = tuple[Box, Image.Image, Image.Image]
+_K = TypeVar("_K")
 
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """Where a sweep lies; radii in pixels."""
+    """Where a sweep lies.
+
+    Attributes:
+        centre: of its circle, in pixels.
+        rail, band: radii in pixels.
+        clear: nothing of it lies inside this radius.
+        unit: size of a pixel of the 240 that its widths are given for.
+        start, span: degrees clockwise from the right.
+    """
 
     centre: Point
     rail: tuple[float, float]
     band: tuple[float, float]
     clear: float
+    unit: float
+    start: float = START_DEG
+    span: float = SPAN_DEG
 
     @classmethod
-    def on(cls, face: Face) -> Ring:
-        """Return the sweep's place on a panel."""
-        u = face.unit
-        return cls(face.centre, (112.0 * u, 115.0 * u), (95.5 * u, 108.5 * u), 92.0 * u)
+    def around(cls, centre: Point, unit: float) -> Ring:
+        """Return the sweep along the rim of a circle of 240 units across."""
+        u = unit
+        return cls(centre, (112.0 * u, 115.0 * u), (95.5 * u, 108.5 * u), 92.0 * u, u)
 
+    @classmethod
+    def over(cls, left: Point, right: Point, rise: float, unit: float) -> Ring:
+        """Return the sweep that spans a wide panel as an arch.
 
-def angle_of(scale: Scale, value: float) -> float:
-    """Return the angle of a value, clockwise from the right, in steps too small to be seen."""
-    share = (min(max(value, scale.low), scale.high) - scale.low) / (scale.high - scale.low)
-    return round((START_DEG + SPAN_DEG * share) / STEP_DEG) * STEP_DEG
+        Args:
+            left, right: ends of its outer edge, at one height.
+            rise: of its middle above the ends, in pixels.
+            unit: pixels a unit.
+        """
+        half = (right[0] - left[0]) / 2
+        radius = (half * half + rise * rise) / (2 * rise)
+        reach = degrees(asin(min(half / radius, 1.0)))
+        centre = (left[0] + right[0]) / 2, left[1] - rise + radius
+        rail, band = (radius - 3 * unit, radius), (radius - 19.5 * unit, radius - 6.5 * unit)
+        return cls(centre, rail, band, band[0] - 3.5 * unit, unit, -90.0 - reach, 2 * reach)
+
+    def angle_of(self, scale: Scale, value: float) -> float:
+        """Return the angle of a value, in steps too small to be seen."""
+        steps = max(1, ceil(self.span / degrees_wide(STEP_PX, self.rail[1])))
+        return self.start + self.span * round(share_of(scale, value) * steps) / steps
 
 
 def role_of(sweep: Sweep) -> Role:
@@ -65,6 +95,8 @@ def role_of(sweep: Sweep) -> Role:
 def steps(scale: Scale) -> list[float]:
     """Return the round numbers at which the rail has a gap; in a zone its colour says enough."""
     rough = (scale.high - scale.low) / 6
+    if not (isfinite(rough) and rough > 1e-300):
+        return []
     power = 10.0 ** floor(log10(rough))
     step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.8)
     first, last = ceil(scale.low / step), floor(scale.high / step)
@@ -81,27 +113,29 @@ class SweepPart:
         self._ring = ring
         self._scale = scale
         self._palette = palette
-        self._zero = angle_of(scale, scale.zero)
-        whole = ring_bounds(ring.centre, *ring.band, START_DEG, START_DEG + SPAN_DEG)
+        self._ends = ring.start, ring.start + ring.span
+        self._zero = ring.angle_of(scale, scale.zero)
+        whole = ring_bounds(ring.centre, *ring.band, *self._ends)
         self._band_box = whole
         patch = Patch(whole)
-        patch.polygon(ring_piece(ring.centre, *ring.band, START_DEG, START_DEG + SPAN_DEG))
+        patch.polygon(ring_piece(ring.centre, *ring.band, *self._ends))
         self._band = patch.mask()
         self._mark_box, self._mark = self._zero_mark()
         self._heads: dict[float, Sprite] = {}
-        self._notches: dict[float, Sprite] = {}
+        self._notches: dict[tuple[float, bool], Sprite] = {}
 
     def paint_static(self, image: Image.Image) -> None:
         """Paint rail and zones onto the static layer."""
         ring, scale, palette = self._ring, self._scale, self._palette
-        self._arc(image, ring.rail, START_DEG, START_DEG + SPAN_DEG, palette.track)
+        self._arc(image, ring.rail, *self._ends, palette.track)
         for zone in scale.zones:
             if zone.role in (Role.CAUTION, Role.WARNING):
-                ends = angle_of(scale, zone.low), angle_of(scale, zone.high)
-                self._arc(image, (ring.rail[0] - 0.5, ring.rail[1] + 0.5), *ends, palette.of(zone.role))
+                low, high = sorted((ring.angle_of(scale, zone.low), ring.angle_of(scale, zone.high)))
+                self._arc(image, (ring.rail[0] - 0.5, ring.rail[1] + 0.5), low, high, palette.of(zone.role))
+        half = degrees_wide(GAP_PX * ring.unit, ring.rail[1]) / 2
         for mark in steps(scale):
-            at = angle_of(scale, mark)
-            self._arc(image, (ring.rail[0] - 1, ring.rail[1] + 1), at - GAP_DEG / 2, at + GAP_DEG / 2, palette.ground)
+            at = ring.angle_of(scale, mark)
+            self._arc(image, (ring.rail[0] - 1, ring.rail[1] + 1), at - half, at + half, palette.ground)
 
     def boxes(self, before: Picture, after: Picture) -> list[Box]:
         """Return what must be painted again between two pictures."""
@@ -109,9 +143,9 @@ class SweepPart:
         if old is None or new is None or old == new:
             return []
         found = self._band_change(old, new)
-        notches = [self._notch(s)[0] if self._has_notch(s) else None for s in (old, new)]
+        notches = [self._marks(s) for s in (old, new)]
         if notches[0] != notches[1]:
-            found += [box for box in notches if box is not None]
+            found += [self._notch(*mark)[0] for mark in {*notches[0], *notches[1]}]
         return found
 
     def paint(self, tile: Image.Image, box: Box, picture: Picture) -> None:
@@ -121,11 +155,12 @@ class SweepPart:
             return
         if sweep.value is not None:
             self._paint_band(tile, box, sweep)
-        if self._has_notch(sweep):
-            place, mask, halo = self._notch(sweep)
+        for mark in self._marks(sweep):
+            place, mask, halo = self._notch(*mark)
             _stamp(tile, box, place, halo, self._palette.ground)
             _stamp(tile, box, place, mask, self._palette.ink)
-        head = None if sweep.value is None else self._head(angle_of(sweep.scale, sweep.value))
+        shows_head = sweep.value is not None and not sweep.coarse
+        head = self._head(self._ring.angle_of(sweep.scale, sweep.value or 0.0)) if shows_head else None
         if head is not None:
             _stamp(tile, box, head[0], head[2], self._palette.ground)
         # between the head and its halo: near zero the head must not wipe the mark out
@@ -134,8 +169,8 @@ class SweepPart:
             _stamp(tile, box, head[0], head[1], self._head_colour(sweep))
 
     def _band_change(self, old: Sweep, new: Sweep) -> list[Box]:
-        ends = [None if s.value is None else angle_of(s.scale, s.value) for s in (old, new)]
-        looks = [(role_of(s), s.age) for s in (old, new)]
+        ends = [None if s.value is None else self._ring.angle_of(s.scale, s.value) for s in (old, new)]
+        looks = [(role_of(s), s.age, s.coarse) for s in (old, new)]
         if ends[0] == ends[1] and looks[0] == looks[1]:
             return []
         angles = [a for a in ends if a is not None]
@@ -149,7 +184,7 @@ class SweepPart:
         return [found]
 
     def _paint_band(self, tile: Image.Image, box: Box, sweep: Sweep) -> None:
-        end = angle_of(sweep.scale, sweep.value or 0.0)
+        end = self._ring.angle_of(sweep.scale, sweep.value or 0.0)
         low, high = min(end, self._zero), max(end, self._zero)
         if low == high:
             return
@@ -190,28 +225,36 @@ class SweepPart:
             _kept(self._heads)[angle] = box, masks[0], masks[1]
         return self._heads[angle]
 
-    def _has_notch(self, sweep: Sweep) -> bool:
-        return sweep.peak is not None and sweep.scale.low <= sweep.peak
+    def _marks(self, sweep: Sweep) -> list[tuple[float, bool]]:
+        """Return angle and kind of the marks: the average, and above it the peak."""
+        marks = [(sweep.average, False), (sweep.peak, True)]
+        return [
+            (self._ring.angle_of(sweep.scale, value), whole)
+            for value, whole in marks
+            if value is not None and sweep.scale.low <= value
+        ]
 
-    def _notch(self, sweep: Sweep) -> Sprite:
-        """Return the peak's notch, a stroke that stands in the band, as `_head` does."""
-        angle = angle_of(sweep.scale, sweep.peak or 0.0)
-        if angle not in self._notches:
+    def _notch(self, angle: float, whole: bool) -> Sprite:
+        """Return a stroke that stands in the band, as `_head` does; one that is not whole stands in its inner part."""
+        key = angle, whole
+        if key not in self._notches:
             inner, outer = self._ring.band
-            half = degrees_wide(NOTCH_PX / 2 * outer / 108.5, outer)
-            wide = half + degrees_wide(HALO_PX, outer)
-            box = bounds(ring_piece(self._ring.centre, inner, outer, angle - wide, angle + wide))
+            edge = outer if whole else inner + (outer - inner) * AVERAGE_SHARE
+            half = degrees_wide(NOTCH_PX / 2 * self._ring.unit, outer)
+            gap = degrees_wide(HALO_PX, outer)
+            box = bounds(ring_piece(self._ring.centre, inner, edge + HALO_PX, angle - half - gap, angle + half + gap))
             masks = []
-            for reach in (half, wide):
+            for more, wide in ((0.0, half), (HALO_PX, half + gap)):
                 patch = Patch(box)
-                patch.polygon(ring_piece(self._ring.centre, inner, outer, angle - reach, angle + reach))
+                reach = edge if whole else edge + more
+                patch.polygon(ring_piece(self._ring.centre, inner, reach, angle - wide, angle + wide))
                 masks.append(patch.mask())
-            _kept(self._notches)[angle] = box, masks[0], masks[1]
-        return self._notches[angle]
+            _kept(self._notches)[key] = box, masks[0], masks[1]
+        return self._notches[key]
 
     def _zero_mark(self) -> tuple[Box, Image.Image]:
         reach = self._ring.band[0] - 0.5, self._ring.rail[1] + 0.5
-        wide = degrees_wide(3.2 * self._ring.rail[1] / 115.0, reach[1])
+        wide = degrees_wide(3.2 * self._ring.unit, reach[1])
         points = ring_piece(self._ring.centre, *reach, self._zero - wide / 2, self._zero + wide / 2)
         patch = Patch(bounds(points))
         patch.polygon(points)
@@ -231,7 +274,7 @@ def degrees_wide(pixels: float, radius: float) -> float:
     return pixels / radius * 57.29577951308232
 
 
-def _kept(cache: dict[float, Sprite]) -> dict[float, Sprite]:
+def _kept(cache: dict[_K, Sprite]) -> dict[_K, Sprite]:
     if len(cache) > 64:
         cache.clear()
     return cache

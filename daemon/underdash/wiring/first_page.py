@@ -15,9 +15,9 @@ from ..contract.pages import Canvas, Page, Role
 from ..contract.signals import Snapshot
 from ..display.content import content_of
 from ..display.dimming import Dimming
-from ..display.elements import record
 from ..display.kit import Painter
 from ..display.panels import Panel, SelfDrawing
+from ..display.recorder import record
 from ..display.round import Face
 from .panels import dimming_options, panel_opener
 

@@ -1,0 +1,195 @@
+"""A page on a round, a nearly square or an upright panel: the sweep along the rim, the rest inside it.
+
+An upright panel has the dial in its upper part, and rows, columns, history or remarks below it. Heights are units from
+the dial's middle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..contract.pages import Role
+from .fonts import BOLD
+from .setting import INFORMS_PX, Setter
+
+ROW_PX, LABEL_PX = 25, 17
+OPEN = 60.0
+"""From here on down the sweep leaves the panel's whole width."""
+
+
+def spread(count: int, top: float, bottom: float, most: float = 40.0) -> Sequence[float]:
+    """Return the heights of so many lines between two, at most so far apart."""
+    pitch = min((bottom - top) / count, most)
+    return [(top + bottom) / 2 + pitch * (n - (count - 1) / 2) for n in range(count)]
+
+
+class Dial:
+    """Sets a page.
+
+    Args:
+        setter: with the field of the dial.
+        end: where the panel ends, in units below the dial's middle; more than 120 on an upright panel.
+    """
+
+    def __init__(self, setter: Setter, end: float) -> None:
+        self._set = setter
+        self._picture = setter.picture
+        self._end = end
+        self._upright = end > 140.0
+
+    def arrange(self) -> None:
+        """Place everything."""
+        picture = self._picture
+        if picture.sentence is not None:
+            self._sentence()
+        elif picture.figure is None:
+            self._without_figure()
+        elif self._body and not self._upright:
+            self._figure_above_body()
+        else:
+            self._figure_alone()
+
+    @property
+    def _body(self) -> bool:
+        return bool(self._picture.rows or self._picture.columns or self._picture.lines)
+
+    @property
+    def _footed(self) -> bool:
+        return bool(self._picture.banner or self._picture.remark or self._picture.lamps)
+
+    def _figure_alone(self) -> None:
+        setter, figure = self._set, self._picture.figure
+        self._title(-60.0, 19)
+        setter.figure(-6.0, 72)
+        if figure is not None and figure.unit and not figure.beside:
+            setter.line(figure.unit, 22, 35.0, Role.SOFT, inside=True)
+        if not self._upright:
+            self._foot()
+            return
+        end = self._end - 8.0
+        if self._body:
+            foot = 34.0 if self._footed else 0.0
+            self._set_body(OPEN, end - foot, 112.0)
+            if foot:
+                self._upright_foot(end - foot, end)
+        else:
+            self._upright_foot(OPEN + 6.0, end)
+
+    def _set_body(self, top: float, bottom: float, half: float) -> None:
+        setter, picture = self._set, self._picture
+        if picture.rows:
+            setter.rows(spread(len(picture.rows), top, bottom), ROW_PX, LABEL_PX, most_half=half, free=OPEN)
+        elif picture.columns:
+            setter.columns(top + 4.0, bottom, half)
+        else:
+            setter.listed(top + 12.0, bottom - 12.0)
+
+    def _figure_above_body(self) -> None:
+        setter, picture = self._set, self._picture
+        two = " " in picture.title and not setter.fits(picture.title, 16, -67.0, inside=True)
+        if two:
+            setter.lines(picture.title, 15, -73.0, Role.SOFT, pitch=15.5, inside=True)
+        else:
+            self._title(-67.0, 16)
+        setter.figure(-30.0 if two else -33.0, 44 if two else 50, unit_px=18)
+        if picture.rows:
+            count = len(picture.rows)
+            ys: Sequence[float] = {1: (24.0,), 2: (14.0, 44.0)}.get(count, (7.0, 34.0, 61.0, 86.0))
+            if picture.lamps:
+                ys = (14.0,) if count == 1 else (6.0, 32.0)
+            setter.rows(ys, ROW_PX, LABEL_PX)
+        elif picture.columns:
+            setter.columns(-4.0, 58.0 if self._footed else 82.0, 66.0)
+        else:
+            setter.listed(2.0, 52.0 if self._footed else 74.0, inside=picture.sweep is not None)
+        self._foot(body=True)
+
+    def _without_figure(self) -> None:
+        setter, picture = self._set, self._picture
+        if self._upright and (self._body or picture.lamps):
+            self._upright_without_figure()
+            return
+        if picture.rows:
+            count = len(picture.rows)
+            self._title(-90.0 if count > 3 else -80.0, 18)
+            pitch = {1: 0.0, 2: 52.0, 3: 42.0}.get(count, 36.0)
+            first = -pitch * (count - 1) / 2 - (14.0 if picture.lamps else 2.0)
+            setter.rows([first + pitch * i for i in range(count)], 32 if count > 2 else 40, 19)
+        elif picture.columns:
+            self._title(-84.0, 18)
+            half = 68.0 if picture.sweep is not None else 78.0 if setter.field.circle else 104.0
+            setter.columns(-64.0, 52.0 if self._footed else 74.0, half)
+        elif picture.lines:
+            self._title(-92.0, 17)
+            setter.listed(-66.0, 52.0 if self._footed else 74.0, inside=picture.sweep is not None)
+        elif picture.lamps and picture.banner is None:
+            self._title(-84.0, 19)
+            setter.lamps(spread(len(picture.lamps), -70.0, 70.0, 36.0), 22)
+            return
+        else:
+            self._title(-64.0, 22)
+        self._foot(body=self._body)
+
+    def _upright_without_figure(self) -> None:
+        setter, picture, end = self._set, self._picture, self._end - 8.0
+        self._title(-98.0, 20)
+        top = -60.0 if picture.sweep is not None else -78.0
+        if not self._body:
+            setter.lamps(spread(len(picture.lamps), top, end, 44.0), 24)
+            return
+        foot = 36.0 if self._footed else 0.0
+        self._set_body(top, end - foot, 80.0 if picture.sweep is not None else 112.0)
+        if foot:
+            self._upright_foot(end - foot, end)
+
+    def _sentence(self) -> None:
+        setter, picture = self._set, self._picture
+        self._title(-94.0, 15)
+        words, rows = picture.sentence, picture.rows
+        end = self._end - 10.0
+        if words is not None:
+            setter.sentence(words.text, words.role, -42.0 if rows else -8.0, 80.0 if rows else 120.0)
+        if rows and self._upright and picture.banner is None:
+            setter.rows(spread(len(rows), 14.0, end), ROW_PX, LABEL_PX, most_half=112.0, free=0.0)
+        elif rows:
+            # an alert takes the room of the last two
+            setter.rows((16.0, 39.0, 62.0, 85.0)[: 2 if picture.banner is not None else 4], 21, LABEL_PX)
+        if picture.banner is not None or not rows:
+            self._foot()
+
+    def _title(self, y: float, px: float) -> None:
+        title, setter = self._picture.title, self._set
+        if not title:
+            return
+        if " " in title and not setter.fits(title, px, y, inside=True):
+            setter.lines(title, px, y - px * 0.2, Role.SOFT, pitch=px * 1.05, inside=True)
+        else:
+            setter.line(title, px, y, Role.SOFT, inside=True)
+
+    def _foot(self, *, body: bool = False) -> None:
+        """Fill the part below the value: an alert, else a doubt or a note, else lamps, else the history."""
+        setter, picture = self._set, self._picture
+        if picture.banner is not None:
+            setter.banner(50.0)
+            setter.lines(picture.banner.text, INFORMS_PX, 76.0, None, pitch=25.0, weight=BOLD)
+        elif picture.remark is not None:
+            px, y, pitch = (17, 93.0, 18.0) if body else (INFORMS_PX, 73.5, 24.0)
+            setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch)
+        elif picture.lamps:
+            setter.lamps([66.0, 92.0] if len(picture.lamps) > 2 else [76.0], 17)
+        elif picture.strip is not None and not body:
+            setter.strip(60.0, 94.0, 62.0)
+
+    def _upright_foot(self, top: float, end: float) -> None:
+        """Fill what is left under a dial."""
+        setter, picture, middle = self._set, self._picture, (top + end) / 2
+        if picture.banner is not None:
+            setter.banner(top - 4.0)
+            setter.lines(picture.banner.text, INFORMS_PX, middle, None, pitch=25.0, weight=BOLD)
+        elif picture.remark is not None:
+            setter.lines(picture.remark.text, INFORMS_PX, middle, picture.remark.role, pitch=25.0)
+        elif picture.lamps:
+            lines = 2 if len(picture.lamps) > 2 and end - top > 60.0 else 1
+            setter.lamps(spread(lines, top, end, 38.0), 20)
+        elif picture.strip is not None:
+            setter.strip(top + 8.0, min(end - 4.0, top + 68.0), 100.0)

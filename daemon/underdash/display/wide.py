@@ -1,0 +1,136 @@
+"""A page on a wide panel: the sweep is an arch over its whole width, and what belongs beside the figure stands there.
+
+Heights are units from the panel's middle; it is 240 units high.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..contract.pages import Role
+from .dial import spread
+from .fonts import BOLD
+from .setting import INFORMS_PX, Field, Setter
+
+RISE = 44.0
+"""Units by which the middle of the arch lies above its ends."""
+LONG = 480.0
+"""Units of width from which even a short page is set in two halves."""
+TOP, BOTTOM = -112.0, 112.0
+
+
+class Wide:
+    """Sets a page.
+
+    Args:
+        setter: with the field of the whole panel.
+        left, right: fields of its halves.
+    """
+
+    def __init__(self, setter: Setter, left: Field, right: Field) -> None:
+        self._set = setter
+        self._left, self._right = setter.elsewhere(left), setter.elsewhere(right)
+        self._picture = setter.picture
+        self._arched = self._picture.sweep is not None
+
+    def arrange(self) -> None:
+        """Place everything."""
+        picture = self._picture
+        bottom = BOTTOM - self._foot_height()
+        if picture.sentence is not None:
+            self._sentence(bottom)
+        else:
+            self._title()
+            top = -44.0 if self._arched else -78.0
+            if picture.figure is None:
+                self._body(self._set, top, bottom)
+            elif self._beside():
+                self._figure(self._left, (top - 4.0 + bottom) / 2, 84)
+                self._body(self._right, top + 4.0, bottom)
+            else:
+                self._figure(self._set, (top + bottom) / 2, 104)
+        self._foot(bottom)
+
+    def _beside(self) -> bool:
+        """Say whether something stands beside the figure."""
+        picture, field = self._picture, self._set.field
+        if picture.rows or picture.columns or picture.lines or len(picture.lamps) > 2:
+            return True
+        return 2 * field.half / field.unit > LONG and bool(picture.strip or picture.remark or picture.lamps)
+
+    def _foot_height(self) -> float:
+        picture = self._picture
+        if picture.banner is not None:
+            return 44.0
+        if picture.figure is not None and self._beside() and not (picture.rows or picture.columns or picture.lines):
+            return 0.0
+        if picture.remark is not None:
+            return 34.0
+        if picture.lamps and (picture.figure is not None or picture.rows or picture.columns or picture.lines):
+            return 36.0
+        return 46.0 if picture.strip is not None and not self._beside() else 0.0
+
+    def _title(self) -> None:
+        # the arch's ends reach down to about -46 at the panel's sides, its middle only to -90
+        self._set.line(self._picture.title, 20, -70.0 if self._arched else -98.0, Role.SOFT, inside=True)
+
+    def _figure(self, setter: Setter, y: float, most_px: float) -> None:
+        figure = self._picture.figure
+        below = figure is not None and bool(figure.unit) and not figure.beside
+        setter.figure(y - (14.0 if below else 0.0), most_px)
+        spot = self._set.layout.figure
+        if figure is not None and below and spot is not None:
+            digits = (spot.y - setter.field.y + spot.px * 0.38) / setter.field.unit
+            setter.line(figure.unit, 24, digits + 22.0, Role.SOFT)
+
+    def _body(self, setter: Setter, top: float, bottom: float) -> None:
+        picture, half = self._picture, setter.field.half / setter.field.unit
+        if picture.rows:
+            rows = len(picture.rows)
+            px = 25.0 if rows > 3 or setter is self._right else 32.0
+            setter.rows(
+                spread(rows, top, bottom, 46.0), px, 18 if px < 30 else 21, most_half=min(half, 170.0), free=top
+            )
+        elif picture.columns:
+            setter.columns(top, bottom - 4.0, min(half, 60.0 * len(picture.columns)))
+        elif picture.lines:
+            setter.listed(top + 10.0, bottom - 10.0)
+        elif picture.remark is not None and self._beside():
+            setter.lines(picture.remark.text, INFORMS_PX, (top + bottom) / 2, picture.remark.role, pitch=27.0)
+        elif picture.lamps:
+            setter.lamps(spread(len(picture.lamps), top, bottom, 38.0), 21)
+        elif picture.strip is not None and setter is self._right:
+            middle = (top + bottom) / 2
+            setter.strip(middle - 36.0, middle + 36.0, half * 0.9)
+
+    def _sentence(self, bottom: float) -> None:
+        setter, picture, words = self._set, self._picture, self._picture.sentence
+        setter.line(picture.title, 15, -102.0, Role.SOFT)
+        if words is not None:
+            setter.sentence(words.text, words.role, -48.0 if picture.rows else -6.0, 78.0 if picture.rows else 130.0)
+        if picture.rows:
+            half = min(setter.field.half / setter.field.unit, 170.0)
+            setter.rows(spread(len(picture.rows), 2.0, bottom), 23, 18, most_half=half)
+
+    def _foot(self, top: float) -> None:
+        """Fill what was kept free below: an alert, else a doubt or a note, else lamps, else the history."""
+        setter, picture = self._set, self._picture
+        middle, kept = (top + BOTTOM) / 2, BOTTOM - top
+        if picture.banner is not None:
+            setter.banner(top + 2.0)
+            setter.line(picture.banner.text, INFORMS_PX, middle + 4.0, None, weight=BOLD)
+        elif kept <= 0.0:
+            return
+        elif picture.remark is not None:
+            setter.line(picture.remark.text, INFORMS_PX, middle + 2.0, picture.remark.role)
+        elif picture.lamps and not setter.layout.lamps:
+            setter.lamps([middle + 2.0], 19)
+        elif picture.strip is not None:
+            setter.strip(top + 4.0, BOTTOM - 2.0, min(setter.field.half / setter.field.unit * 0.8, 200.0))
+
+
+def halves(field: Field) -> tuple[Field, Field]:
+    """Return the left and the right half of a wide field, with a gap between."""
+    quarter, gap = field.half / 2, 5.0 * field.unit
+    left = replace(field, x=field.x - quarter, half=quarter - gap, clear=None)
+    return left, replace(left, x=field.x + quarter)
