@@ -87,11 +87,7 @@ class ColumnsPart:
         for spot, old, new in zip(self._spots, before.columns, after.columns, strict=False):
             if old.sweep != new.sweep:
                 found.append(spot.box)
-            if spot.px and (old.text, old.sweep.age, role_of(old.sweep)) != (
-                new.text,
-                new.sweep.age,
-                role_of(new.sweep),
-            ):
+            if spot.px and _said(old) != _said(new):
                 found.append(union(self._text_box(spot, old), self._text_box(spot, new)))
         return found
 
@@ -114,22 +110,23 @@ class ColumnsPart:
 
     def _made(self, spot: ColumnSpot, sweep: Sweep) -> list[Layer]:
         palette, (left, right) = self._palette, spot.band
-        thin, found = 1.6 * spot.unit, []
+        thin, thick = 1.2 * spot.unit, 2.4 * spot.unit
+        found: list[Layer] = []
         zero = spot.y_of(sweep, sweep.scale.zero)
         at = None if sweep.value is None else spot.y_of(sweep, sweep.value)
         if at is not None and at != zero:
             found.append((_bar(spot, left, right, min(at, zero), max(at, zero)), self._band_colour(sweep)))
         for value, share in ((sweep.average, 0.5), (sweep.peak, 1.0)):
             if value is not None and value >= sweep.scale.low:
-                y, edge = spot.y_of(sweep, value), right - (right - left) * (1 - share)
-                found.append((_bar(spot, left, edge, y - thin - HALO, y + thin + HALO), palette.ground))
+                y, edge = spot.y_of(sweep, value), left + (right - left) * share
+                found.append((_bar(spot, left, edge + HALO, y - thin - HALO, y + thin + HALO), palette.ground))
                 found.append((_bar(spot, left, edge, y - thin, y + thin), palette.ink))
         if at is not None and not sweep.coarse:
-            found.append((_bar(spot, left - 1, right + 1, at - thin - HALO - 1, at + thin + HALO + 1), palette.ground))
-        found.append((_bar(spot, spot.rail[0], right, zero - 1.2 * spot.unit, zero + 1.2 * spot.unit), palette.ink))
+            found.append((_bar(spot, left, right + 2, at - thick - HALO, at + thick + HALO), palette.ground))
+        found.append((_bar(spot, spot.rail[0], right, zero - thin, zero + thin), palette.ink))
         if at is not None and not sweep.coarse:
             head = palette.ink if sweep.age is Age.FRESH else palette.soft
-            found.append((_bar(spot, left - 1, right + 1, at - thin - 1, at + thin + 1), head))
+            found.append((_bar(spot, spot.rail[1], spot.box[2], at - thick, at + thick), head))
         return found
 
     def _band_colour(self, sweep: Sweep) -> Colour:
@@ -148,6 +145,10 @@ class ColumnsPart:
         mask = self._fonts.line(BOLD, spot.px, column.text)
         left = round(spot.x - mask.width / 2)
         return left, spot.top, left + mask.width, spot.top + mask.height
+
+
+def _said(column: Column) -> object:
+    return column.text, column.sweep.age, role_of(column.sweep)
 
 
 def _bar(spot: ColumnSpot, left: float, right: float, top: float, bottom: float) -> Image.Image:

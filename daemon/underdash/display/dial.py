@@ -78,7 +78,9 @@ class Dial:
     def _set_body(self, top: float, bottom: float, half: float) -> None:
         setter, picture = self._set, self._picture
         if picture.rows:
-            setter.rows(spread(len(picture.rows), top, bottom), ROW_PX, LABEL_PX, most_half=half, free=OPEN)
+            large = picture.figure is None
+            ys = spread(len(picture.rows), top, bottom, 60.0 if large else 40.0)
+            setter.rows(ys, 32 if large else ROW_PX, 20 if large else LABEL_PX, most_half=half, free=OPEN)
         elif picture.columns:
             setter.columns(top + 4.0, bottom, half)
         else:
@@ -90,19 +92,26 @@ class Dial:
         if two:
             setter.lines(picture.title, 15, -73.0, Role.SOFT, pitch=15.5, inside=True)
         else:
-            self._title(-67.0, 16)
+            self._title(-71.0, 16)
         setter.figure(-30.0 if two else -33.0, 44 if two else 50, unit_px=18)
         if picture.rows:
             count = len(picture.rows)
             ys: Sequence[float] = {1: (24.0,), 2: (14.0, 44.0)}.get(count, (7.0, 34.0, 61.0, 86.0))
-            if picture.lamps:
-                ys = (14.0,) if count == 1 else (6.0, 32.0)
+            if picture.lamps or picture.banner is not None:
+                # an alert takes the room of the last ones
+                ys = (14.0,) if count == 1 else (6.0, 33.0)
             setter.rows(ys, ROW_PX, LABEL_PX)
         elif picture.columns:
-            setter.columns(-4.0, 58.0 if self._footed else 82.0, 66.0)
+            setter.columns(-4.0, self._free(82.0), 66.0)
         else:
-            setter.listed(2.0, 52.0 if self._footed else 74.0, inside=picture.sweep is not None)
+            setter.listed(-2.0, self._free(74.0), inside=picture.sweep is not None)
         self._foot(body=True)
+
+    def _free(self, bottom: float) -> float:
+        """Return where what stands above the foot has to end, `bottom` if there is none."""
+        if self._picture.banner is not None:
+            return 46.0
+        return 54.0 if self._footed else bottom
 
     def _without_figure(self) -> None:
         setter, picture = self._set, self._picture
@@ -111,21 +120,26 @@ class Dial:
             return
         if picture.rows:
             count = len(picture.rows)
-            self._title(-90.0 if count > 3 else -80.0, 18)
-            pitch = {1: 0.0, 2: 52.0, 3: 42.0}.get(count, 36.0)
-            first = -pitch * (count - 1) / 2 - (14.0 if picture.lamps else 2.0)
-            setter.rows([first + pitch * i for i in range(count)], 32 if count > 2 else 40, 19)
+            self._title(-90.0 if count > 3 or picture.banner else -80.0, 18)
+            if picture.banner is not None:
+                setter.rows(spread(count, -74.0, 46.0, 52.0), 32, 19, most_half=94.0)
+            else:
+                pitch = {1: 0.0, 2: 52.0, 3: 42.0}.get(count, 36.0)
+                middle = -14.0 if picture.lamps else -2.0
+                ys = [middle + pitch * (i - (count - 1) / 2) for i in range(count)]
+                setter.rows(ys, 32 if count > 2 else 40, 19, most_half=94.0)
         elif picture.columns:
             self._title(-84.0, 18)
             half = 68.0 if picture.sweep is not None else 78.0 if setter.field.circle else 104.0
-            setter.columns(-64.0, 52.0 if self._footed else 74.0, half)
+            setter.columns(-64.0, self._free(74.0), half)
         elif picture.lines:
             self._title(-92.0, 17)
-            setter.listed(-66.0, 52.0 if self._footed else 74.0, inside=picture.sweep is not None)
-        elif picture.lamps and picture.banner is None:
+            setter.listed(-76.0, self._free(82.0), inside=picture.sweep is not None)
+        elif picture.lamps:
             self._title(-84.0, 19)
-            setter.lamps(spread(len(picture.lamps), -70.0, 70.0, 36.0), 22)
-            return
+            setter.lamps(spread(len(picture.lamps), -72.0, 46.0 if picture.banner else 76.0, 38.0), 22)
+            if picture.banner is None:
+                return
         else:
             self._title(-64.0, 22)
         self._foot(body=self._body)
@@ -176,7 +190,7 @@ class Dial:
             px, y, pitch = (17, 93.0, 18.0) if body else (INFORMS_PX, 73.5, 24.0)
             setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch)
         elif picture.lamps:
-            setter.lamps([66.0, 92.0] if len(picture.lamps) > 2 else [76.0], 17)
+            setter.lamps([62.0, 88.0] if len(picture.lamps) > 2 else [72.0], 17)
         elif picture.strip is not None and not body:
             setter.strip(60.0, 94.0, 62.0)
 
@@ -192,4 +206,5 @@ class Dial:
             lines = 2 if len(picture.lamps) > 2 and end - top > 60.0 else 1
             setter.lamps(spread(lines, top, end, 38.0), 20)
         elif picture.strip is not None:
-            setter.strip(top + 8.0, min(end - 4.0, top + 68.0), 100.0)
+            half = min((end - top) / 2 - 6.0, 40.0)
+            setter.strip(middle - half, middle + half, 100.0)

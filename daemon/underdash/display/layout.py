@@ -13,7 +13,7 @@ from .fonts import Fonts
 from .round import Face
 from .setting import Field, Layout, Line, Setter
 from .sweep import Ring
-from .wide import RISE, Wide, halves
+from .wide import HIGH, LONG, LONG_HIGH, LONG_RISE, RISE, Wide, halves
 
 NEARLY_SQUARE = 1.15
 EDGE_PX = 2.0
@@ -48,11 +48,13 @@ def _arranged_round(picture: Picture, face: Face, fonts: Fonts, layout: Layout) 
 
 def _arranged_wide(picture: Picture, face: Face, fonts: Fonts, layout: Layout) -> None:
     x, y = face.centre
-    u = min(face.height / 240.0, face.width / 300.0)
+    long = face.width > LONG * face.height
+    high, rise = (LONG_HIGH, LONG_RISE) if long else (HIGH, RISE)
+    u = min(face.height / high, face.width / 300.0)
     clear = None
     if picture.sweep is not None:
-        edge, ends = 5.0 * u, y - 115.0 * u + RISE * u
-        ring = layout.ring = Ring.over((edge, ends), (face.width - edge, ends), RISE * u, u)
+        edge, ends = 5.0 * u, y + (5.0 + rise - high / 2) * u
+        ring = layout.ring = Ring.over((edge, ends), (face.width - edge, ends), rise * u, u)
         clear = ring.centre[1], ring.clear
     field = Field(x, y, u, face.width / 2 - 6.0 * u, None, clear)
-    Wide(Setter(picture, fonts, field, layout), *halves(field)).arrange()
+    Wide(Setter(picture, fonts, field, layout), *halves(field), long=long).arrange()

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import sqrt
 
+from ..contract.content import Lamp
 from ..contract.pages import Role
 from .columns import ColumnSpot
 from .elements import Column, Picture, Row
@@ -25,6 +26,8 @@ LEAST_SHARE = 0.62
 LEAST_LABEL = 0.8
 LEAST_UNIT = 0.72
 SENTENCE_LINES = 4
+LOW = 96.0
+"""Columns that are not higher than this, in units, need all of it and have no values in digits."""
 SLIGHT = 1.06
 """Words may be this much too wide before another cut is looked for: a pixel less in size cannot be seen."""
 
@@ -118,9 +121,9 @@ class Setter:
         size, fitted = self.fonts.fit(weight, self.field.px(px), text, room, self.field.px(px * LEAST_SHARE))
         self._place(fitted, weight, size, y, role)
 
-    def left(self, text: str, px: int, x: float, y: float, role: Role = Role.SOFT, weight: str = REGULAR) -> None:
-        """Set a line of `px` pixels from a place on."""
-        self._place(text, weight, px, y, role, x)
+    def left(self, text: str, px: int, x: float, y: float) -> None:
+        """Set a line of `px` pixels in soft colour from a place on."""
+        self.layout.lines.append(Line(text, REGULAR, px, x, self._top(y, px), Role.SOFT, False))
 
     def lines(
         self,
@@ -191,19 +194,21 @@ class Setter:
         for number, line in enumerate(lines):
             self.line(line, px, top + px * 1.1 * number, role)
 
-    def _place(self, text: str, weight: str, px: int, y: float, role: Role | None, x: float | None = None) -> None:
-        top = round(self.field.y + y * self.field.unit - px * CAP_HEIGHT / 2)
-        place = self.field.x if x is None else x
-        self.layout.lines.append(Line(text, weight, px, place, top, role, x is None))
+    def _place(self, text: str, weight: str, px: int, y: float, role: Role | None) -> None:
+        self.layout.lines.append(Line(text, weight, px, self.field.x, self._top(y, px), role))
+
+    def _top(self, y: float, px: int) -> int:
+        return round(self.field.y + y * self.field.unit - px * CAP_HEIGHT / 2)
 
     # --- values -------------------------------------------------------------------------------------------------
 
-    def figure(self, y: float, most_px: float, *, unit_px: float | None = None) -> None:
+    def figure(self, y: float, most_px: float, *, unit_px: float | None = None, grouped: bool = False) -> None:
         """Set the main value around a height.
 
         Args:
             most_px: size that is not exceeded.
             unit_px: size of its unit, which then hangs beside it whatever it is.
+            grouped: centre the digits together with a unit beside them, where there is little room.
         """
         figure, field, u = self.picture.figure, self.field, self.field.unit
         if figure is None:
@@ -217,13 +222,15 @@ class Setter:
         scale = self.picture.sweep.scale if self.picture.sweep else None
         share = UNIT_SHARE if unit_px is None else unit_px / most_px
         hung = self.fonts.width(REGULAR, 100, beside) / 100 * share + 0.1 if beside and figure.beside else 0.0
-        px = size_for(figure, scale, most, (corner, sign - 5 * u), hung)
-        self.layout.figure = FigureSpot(field.x, middle, px, max(corner, 1.0))
+        shifted = hung / 2 if grouped else 0.0
+        px = size_for(figure, scale, most, (corner, sign - 5 * u), hung - shifted)
+        x = field.x - shifted * px
+        self.layout.figure = FigureSpot(x, middle, px, max(corner, 1.0))
         if beside:
             size = max(7, round(px * share)) if unit_px is None else field.px(unit_px)
             half = TIGHT * self.fonts.width(BOLD, px, figure.digits) / 2
             top = (middle - px * CAP_HEIGHT / 2 + size * CAP_HEIGHT / 2 - field.y) / u
-            self.left(beside, size, field.x + half + px * 0.08, top)
+            self.left(beside, size, x + half + px * 0.08, top)
 
     def banner(self, top: float) -> None:
         """Begin the alert's ground at a height."""
@@ -239,6 +246,8 @@ class Setter:
             most_half: units to either side of the middle that are enough.
             free: from this height on there is no sweep.
         """
+        if len(ys) > 1:
+            px = min(px, (ys[1] - ys[0]) * 1.1)
         rows = self.picture.rows[: len(ys)]
         u = self.field.unit
         half = min(self.field.room(y, px, inside=abs(y) < free) for y in ys[: len(rows)]) - 4 * u
@@ -262,12 +271,14 @@ class Setter:
         self.layout.rows = tuple(spots)
 
     def columns(self, top: float, bottom: float, half: float) -> None:
-        """Set columns between two heights, `half` units to either side of the middle, with label and value below."""
+        """Set columns between two heights, `half` units to either side of the middle, values above, labels below."""
         columns, u = self.picture.columns, self.field.unit
         pitch = 2 * half / len(columns)
         width = min(pitch * 0.6, 26.0)
         room = (pitch - 4) * u
         label, size = self._column_sizes(columns, room)
+        if bottom - top < LOW:
+            size = 0
         digits = size * CAP_HEIGHT / u + 8 if size else 0.0
         names = label * CAP_HEIGHT / u + 8 if any(column.label for column in columns) else 0.0
         spots = []
@@ -291,55 +302,48 @@ class Setter:
         return min(labels), size if size >= self.field.px(12) else 0
 
     def lamps(self, ys: Sequence[float], px: float) -> None:
-        """Set lamps in as many lines as there are heights, in equal fields."""
+        """Set lamps in as many lines as there are heights; one under the other they are all as wide as the widest."""
         lamps, u = self.picture.lamps, self.field.unit
         a_line = -(-len(lamps) // len(ys))
-        height, gap = px * 1.35 * u, 6 * u
-        half = max(min(self.field.room(y, px * 1.35 / CAP_HEIGHT) for y in ys) - 3 * u, 4.0)
-        width = (2 * half - gap * (a_line - 1)) / a_line
-        room = width - height * 0.8
-        sizes = [self.fonts.fit(BOLD, self.field.px(px), said(one), room, self.field.px(px * 0.75))[0] for one in lamps]
-        size = min(sizes)
-        widest = max(self.fonts.width(BOLD, size, said(one)) for one in lamps)
-        width = min(width, widest + height)
+        height, gap, frame = px * 1.35 * u, 6 * u, px * u
+        groups = [lamps[n : n + a_line] for n in range(0, len(lamps), a_line)]
+        rooms = [2 * self.field.room(y, px * 1.35 / CAP_HEIGHT) - 4 * u for y in ys]
+        frees = [room - (gap + frame) * len(group) + gap for group, room in zip(groups, rooms, strict=False)]
+        size, least = self.field.px(px), self.field.px(px * 0.7)
+        while size > least and any(self._lit(g, size) > free for g, free in zip(groups, frees, strict=True)):
+            size -= 1
+        widest = max(self._lit((lamp,), size) for lamp in lamps) if a_line == 1 else 0.0
         spots = []
-        for number, lamp in enumerate(lamps):
-            line, place = divmod(number, a_line)
-            count = min(a_line, len(lamps) - line * a_line)
-            left = self.field.x - (width * count + gap * (count - 1)) / 2 + place * (width + gap)
-            top = self.field.y + ys[line] * u - height / 2
-            text = self.fonts.fit(BOLD, size, said(lamp), width - height * 0.5, size)[1]
-            box = (
-                round(left),
-                round(top),
-                max(round(left + width), round(left) + 1),
-                max(round(top + height), round(top) + 1),
-            )
-            spots.append(LampSpot(box, size, text))
+        for y, group, free in zip(ys, groups, frees, strict=False):
+            squeezed = min(1.0, max(free, 1.0) / self._lit(group, size))
+            widths = [max(widest, self._lit((lamp,), size)) * squeezed + frame for lamp in group]
+            left = self.field.x - (sum(widths) + gap * (len(group) - 1)) / 2
+            top = self.field.y + y * u - height / 2
+            for lamp, width in zip(group, widths, strict=True):
+                text = self.fonts.fit(BOLD, size, said(lamp), width - frame * 0.7, size)[1]
+                right, bottom = max(round(left + width), round(left) + 1), max(round(top + height), round(top) + 1)
+                spots.append(LampSpot((round(left), round(top), right, bottom), size, text))
+                left += width + gap
         self.layout.lamps = tuple(spots)
+
+    def _lit(self, lamps: tuple[Lamp, ...], px: int) -> float:
+        """Return how wide the texts of lamps are."""
+        return sum(max(self.fonts.width(BOLD, px, said(lamp)), px * 1.5) for lamp in lamps)
 
     def listed(self, top: float, bottom: float, *, inside: bool = False) -> None:
         """Set the short lines of a list between two heights, as large as all of them fit."""
-        said_lines = self.picture.lines
-        pitch = min((bottom - top) / len(said_lines), INFORMS_PX * 1.15)
-        first = (top + bottom - pitch * (len(said_lines) - 1)) / 2
-        heights = [first + pitch * number for number in range(len(said_lines))]
-        most = min(INFORMS_PX, pitch / 1.05)
-        sizes = [
-            self.fonts.fit(
-                REGULAR,
-                self.field.px(most),
-                words.text,
-                2 * self.field.room(y, most, inside=inside),
-                self.field.px(most * LEAST_SHARE),
-            )[0]
-            for words, y in zip(said_lines, heights, strict=True)
-        ]
-        for words, y in zip(said_lines, heights, strict=True):
-            room = 2 * self.field.room(y, most, inside=inside)
-            self._place(
-                self.fonts.fit(REGULAR, min(sizes), words.text, room, min(sizes))[1], REGULAR, min(sizes), y, words.role
-            )
+        listed = self.picture.lines
+        pitch = min((bottom - top) / len(listed), INFORMS_PX * 1.3)
+        first = (top + bottom - pitch * (len(listed) - 1)) / 2
+        most = min(INFORMS_PX, pitch / 1.15)
+        places = [(words, first + pitch * number) for number, words in enumerate(listed)]
+        rooms = [2 * self.field.room(y, most, inside=inside) for _, y in places]
+        size, least = self.field.px(most), self.field.px(most * LEAST_SHARE)
+        size = min(
+            self.fonts.fit(REGULAR, size, words.text, room, least)[0] for words, room in zip(listed, rooms, strict=True)
+        )
+        for (words, y), room in zip(places, rooms, strict=True):
+            self._place(self.fonts.fit(REGULAR, size, words.text, room, size)[1], REGULAR, size, y, words.role)
 
     def strip(self, top: float, bottom: float, half: float) -> None:
         """Give the history a box."""
@@ -358,7 +362,7 @@ class _RowPlan:
         fonts, field = setter.fonts, setter.field
         px, label_px = sizes
         least = field.px(label_px * LEAST_LABEL)
-        for share in (1.0, 0.9, 0.8, 0.7, 0.6, 0.5):
+        for share in (1.0, 0.9, 0.8, 0.7):
             self.size = field.px(px * share)
             value = fonts.width(BOLD, self.size, max(row.text, "000", key=len)) + 6 * field.unit
             for unit_share in (1.0, LEAST_UNIT):
@@ -367,8 +371,9 @@ class _RowPlan:
                 self.label, text = fonts.fit(REGULAR, field.px(label_px), row.label, width - used, least)
                 if text == row.label:
                     return
-            if share <= 0.8 and used < width * 0.7:
-                return
+        # a label that is too long anyway is cut; only a value that leaves no room for it stays small
+        if used < width * 0.7:
+            self.size = field.px(px * 0.8)
 
 
 def _widest(column: Column) -> str:

@@ -1,6 +1,6 @@
 """A page on a wide panel: the sweep is an arch over its whole width, and what belongs beside the figure stands there.
 
-Heights are units from the panel's middle; it is 240 units high.
+Heights are units from the panel's middle; it is 240 units high, a long one 190.
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ from .dial import spread
 from .fonts import BOLD
 from .setting import INFORMS_PX, Field, Setter
 
-RISE = 44.0
+HIGH, LONG_HIGH = 240.0, 190.0
+RISE, LONG_RISE = 44.0, 26.0
 """Units by which the middle of the arch lies above its ends."""
-LONG = 480.0
-"""Units of width from which even a short page is set in two halves."""
-TOP, BOTTOM = -112.0, 112.0
+LONG = 1.9
+"""Width over height from which a panel is long: even a short page is set in two halves."""
+EDGE = 8.0
 
 
 class Wide:
@@ -25,10 +26,13 @@ class Wide:
     Args:
         setter: with the field of the whole panel.
         left, right: fields of its halves.
+        long: whether it is.
     """
 
-    def __init__(self, setter: Setter, left: Field, right: Field) -> None:
+    def __init__(self, setter: Setter, left: Field, right: Field, *, long: bool) -> None:
         self._set = setter
+        self._long = long
+        self._bottom = (LONG_HIGH if long else HIGH) / 2 - EDGE
         self._left, self._right = setter.elsewhere(left), setter.elsewhere(right)
         self._picture = setter.picture
         self._arched = self._picture.sweep is not None
@@ -36,27 +40,28 @@ class Wide:
     def arrange(self) -> None:
         """Place everything."""
         picture = self._picture
-        bottom = BOTTOM - self._foot_height()
+        bottom = self._bottom - self._foot_height()
         if picture.sentence is not None:
             self._sentence(bottom)
         else:
             self._title()
-            top = -44.0 if self._arched else -78.0
+            top = (48.0 if self._long else 64.0) if self._arched else 32.0
+            top -= self._bottom
             if picture.figure is None:
                 self._body(self._set, top, bottom)
             elif self._beside():
-                self._figure(self._left, (top - 4.0 + bottom) / 2, 84)
+                self._figure(self._left, top, bottom, 92)
                 self._body(self._right, top + 4.0, bottom)
             else:
-                self._figure(self._set, (top + bottom) / 2, 104)
+                self._figure(self._set, top, bottom, 100)
         self._foot(bottom)
 
     def _beside(self) -> bool:
         """Say whether something stands beside the figure."""
-        picture, field = self._picture, self._set.field
+        picture = self._picture
         if picture.rows or picture.columns or picture.lines or len(picture.lamps) > 2:
             return True
-        return 2 * field.half / field.unit > LONG and bool(picture.strip or picture.remark or picture.lamps)
+        return self._long and bool(picture.strip or picture.remark or picture.lamps)
 
     def _foot_height(self) -> float:
         picture = self._picture
@@ -71,26 +76,28 @@ class Wide:
         return 46.0 if picture.strip is not None and not self._beside() else 0.0
 
     def _title(self) -> None:
-        # the arch's ends reach down to about -46 at the panel's sides, its middle only to -90
-        self._set.line(self._picture.title, 20, -70.0 if self._arched else -98.0, Role.SOFT, inside=True)
+        # the arch leaves less room below its ends than below its middle
+        y = (34.0 if self._long else 42.0) if self._arched else 14.0
+        self._set.line(self._picture.title, 20, y - self._bottom, Role.SOFT, inside=True)
 
-    def _figure(self, setter: Setter, y: float, most_px: float) -> None:
+    def _figure(self, setter: Setter, top: float, bottom: float, most_px: float) -> None:
+        """Set the figure between two heights, its unit below."""
         figure = self._picture.figure
         below = figure is not None and bool(figure.unit) and not figure.beside
-        setter.figure(y - (14.0 if below else 0.0), most_px)
+        kept = 30.0 if below else 0.0
+        setter.figure((top + bottom - kept) / 2, min(most_px, (bottom - top - kept) / 0.84), grouped=True)
         spot = self._set.layout.figure
         if figure is not None and below and spot is not None:
             digits = (spot.y - setter.field.y + spot.px * 0.38) / setter.field.unit
-            setter.line(figure.unit, 24, digits + 22.0, Role.SOFT)
+            setter.line(figure.unit, 24, digits + 20.0, Role.SOFT)
 
     def _body(self, setter: Setter, top: float, bottom: float) -> None:
         picture, half = self._picture, setter.field.half / setter.field.unit
         if picture.rows:
             rows = len(picture.rows)
             px = 25.0 if rows > 3 or setter is self._right else 32.0
-            setter.rows(
-                spread(rows, top, bottom, 46.0), px, 18 if px < 30 else 21, most_half=min(half, 170.0), free=top
-            )
+            ys = spread(rows, top, bottom, 46.0)
+            setter.rows(ys, px, 18 if px < 30 else 21, most_half=min(half, 170.0), free=top)
         elif picture.columns:
             setter.columns(top, bottom - 4.0, min(half, 60.0 * len(picture.columns)))
         elif picture.lines:
@@ -105,17 +112,26 @@ class Wide:
 
     def _sentence(self, bottom: float) -> None:
         setter, picture, words = self._set, self._picture, self._picture.sentence
-        setter.line(picture.title, 15, -102.0, Role.SOFT)
+        top, rows = 18.0 - self._bottom, len(picture.rows)
+        setter.line(picture.title, 15, 10.0 - self._bottom, Role.SOFT)
+        if not rows:
+            middle, most = (top + bottom) / 2, bottom - top
+        elif bottom - top > 170.0:
+            middle, most = top + 42.0, 78.0
+        else:
+            middle, most = top + 26.0, 50.0
         if words is not None:
-            setter.sentence(words.text, words.role, -48.0 if picture.rows else -6.0, 78.0 if picture.rows else 130.0)
-        if picture.rows:
+            setter.sentence(words.text, words.role, middle, most)
+        start = middle + most / 2 + 2.0
+        fitting = min(rows, max(int((bottom - start) / 21.0), 1))
+        if rows:
             half = min(setter.field.half / setter.field.unit, 170.0)
-            setter.rows(spread(len(picture.rows), 2.0, bottom), 23, 18, most_half=half)
+            setter.rows(spread(fitting, start, bottom), 23, 18, most_half=half)
 
     def _foot(self, top: float) -> None:
         """Fill what was kept free below: an alert, else a doubt or a note, else lamps, else the history."""
         setter, picture = self._set, self._picture
-        middle, kept = (top + BOTTOM) / 2, BOTTOM - top
+        middle, kept = (top + self._bottom) / 2, self._bottom - top
         if picture.banner is not None:
             setter.banner(top + 2.0)
             setter.line(picture.banner.text, INFORMS_PX, middle + 4.0, None, weight=BOLD)
@@ -126,7 +142,7 @@ class Wide:
         elif picture.lamps and not setter.layout.lamps:
             setter.lamps([middle + 2.0], 19)
         elif picture.strip is not None:
-            setter.strip(top + 4.0, BOTTOM - 2.0, min(setter.field.half / setter.field.unit * 0.8, 200.0))
+            setter.strip(top + 4.0, self._bottom - 2.0, min(setter.field.half / setter.field.unit * 0.8, 200.0))
 
 
 def halves(field: Field) -> tuple[Field, Field]:
