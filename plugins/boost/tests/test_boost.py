@@ -220,7 +220,7 @@ class Canvas:
         self.said = ""
         self.points: tuple[tuple[float, float], ...] = ()
 
-    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None) -> None:
+    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None) -> None:
         self.swept = reading, scale, peak
 
     def figure(self, reading: Reading, *, signed: bool = False) -> None:
@@ -234,6 +234,17 @@ class Canvas:
 
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         raise AssertionError("the boost page has no rows")
+
+    def column(
+        self, label: str, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None
+    ) -> None:
+        raise AssertionError("this page has no columns")
+
+    def lamp(self, text: str, lit: Reading | bool | None, role: Role = Role.INK) -> None:
+        raise AssertionError("this page has no lamps")
+
+    def list(self, lines: tuple[tuple[str, Role], ...]) -> None:
+        raise AssertionError("this page has no list")
 
     def sentence(self, text: str, role: Role = Role.INK) -> None:
         raise AssertionError("this page says no sentences")

@@ -48,7 +48,7 @@ class Canvas:
         self.scale: Scale | None = None
         self.table: tuple[tuple[str, Reading, Role], ...] = ()
 
-    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None) -> None:
+    def sweep(self, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None) -> None:
         self.scale = scale
 
     def figure(self, reading: Reading, *, signed: bool = False) -> None:
@@ -62,6 +62,17 @@ class Canvas:
 
     def rows(self, rows: tuple[tuple[str, Reading, Role], ...]) -> None:
         self.table = rows
+
+    def column(
+        self, label: str, reading: Reading, scale: Scale, *, peak: float | None = None, average: float | None = None
+    ) -> None:
+        raise AssertionError("this page has no columns")
+
+    def lamp(self, text: str, lit: Reading | bool | None, role: Role = Role.INK) -> None:
+        raise AssertionError("this page has no lamps")
+
+    def list(self, lines: tuple[tuple[str, Role], ...]) -> None:
+        raise AssertionError("this page has no list")
 
     def sentence(self, text: str, role: Role = Role.INK) -> None:
         raise AssertionError("this page says no sentences")
