@@ -143,6 +143,7 @@ class PanelConfig:
         deck: pages in the order they are turned.
         width_mm: of the lit area.
         viewing_distance_mm: from the driver's eyes.
+        cold_below: degC below which the panel turns slowly; None if it never does.
         backlight: what lights it, where the driver has no light of its own.
         settings: what the driver itself wants to know.
     """
@@ -154,6 +155,7 @@ class PanelConfig:
     round: bool = True
     width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] = 32.4
     viewing_distance_mm: Annotated[float, Limits(low=200.0, high=3000.0, unit="mm")] = 700.0
+    cold_below: Annotated[float, Limits(low=-60.0, high=40.0, unit="degC")] | None = None
     backlight: BacklightConfig | None = None
     settings: dict[str, Any] = field(default_factory=dict)
 

@@ -76,7 +76,7 @@ class Fonts:
 
     def width(self, weight: str, px: int, text: str) -> float:
         """Return how wide a line of text is, in pixels."""
-        return self.face(weight, px).getlength(text)
+        return self.face(weight, px).getlength(drawable(text))
 
     def glyph(self, weight: str, px: int, char: str) -> Image.Image:
         """Return one character as a mask with its baseline `CAP_HEIGHT` of the size below the upper edge."""
@@ -95,7 +95,7 @@ class Fonts:
         return self._lines[key]
 
     def _drawn(self, weight: str, px: int, text: str) -> Image.Image:
-        face = self.face(weight, px)
+        face, text = self.face(weight, px), drawable(text)
         size = max(1, round(face.getlength(text)) + 1), round(px * 1.05) + 1
         image = Image.new("L", size)
         draw = ImageDraw.Draw(image)
@@ -114,6 +114,11 @@ class Fonts:
         while cut and self.width(weight, least_px, cut + "…") > width:
             cut = cut[:-1].rstrip()
         return least_px, cut + "…" if cut else ""
+
+
+def drawable(text: str) -> str:
+    """Return a text without what no font can draw, such as control characters and half of a pair."""
+    return text if text.isprintable() else "".join(char for char in text if char.isprintable())
 
 
 def cap_px(px: int) -> int:

@@ -9,6 +9,7 @@ from ..contract.errors import UnderdashError
 from ..contract.pages import Page, Role, Scale
 from ..contract.signals import Quality, Reading, Snapshot
 from .elements import MOST_DIGITS, STRIP_COLUMNS, Column, Figure, Picture, Row, Strip, Sweep
+from .fonts import drawable
 
 MOST_ROWS = 4
 MOST_COLUMNS = 4
@@ -186,8 +187,7 @@ def _number(value: float | None) -> float | None:
 
 def _short(text: str, most: int = MOST_CHARACTERS) -> str:
     """Return a text on one line, without what no font can draw."""
-    line = " ".join(str(text).encode("utf-8", "replace").decode().split())
-    line = "".join(char for char in line if char.isprintable())
+    line = drawable(" ".join(str(text).split()))
     return line if len(line) <= most else line[: most - 1] + "…"
 
 

@@ -17,7 +17,9 @@ import structlog
 from ..contract.content import Words
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
+from .cold import COLD_FPS, cold_form
 from .content import content_of
+from .damping import Damping
 from .elements import Picture
 from .kit import Painter
 from .palettes import Palette
@@ -40,13 +42,14 @@ class PageLateError(BaseException):
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """What is to be shown."""
+    """What is to be shown; `cold` where the panel turns slowly, so that bands move slowly and coarsely."""
 
     page: Page
     snapshot: Snapshot
     palette: Palette
     level: float = 1.0
     banner: Words | None = None
+    cold: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,8 @@ class Renderer:
         self._painter = painter
         self._faulty = faulty
         self._clock = clock
-        self._gap_s = 1.0 / most_fps
+        self._quick_s = self._gap_s = 1.0 / most_fps
+        self._damping = Damping()
         self._wake = threading.Condition()
         self._next: Frame | None = None
         self._ended = False
@@ -181,6 +185,7 @@ class Renderer:
     def show(self, frame: Frame) -> None:
         """Draw one frame and show what changed; the thread calls it, and so may a caller without one."""
         self.beats += 1
+        self._gap_s = max(self._quick_s, 1.0 / COLD_FPS) if frame.cold else self._quick_s
         picture = self._drawn(frame)
         if picture is None or not self._put(frame, picture):
             self._look_after()
@@ -198,6 +203,8 @@ class Renderer:
             self._shown = content
             put = self._guarded(lambda: panel.tell(content))
         else:
+            moved = self._damping.step(frame.page.name, picture, frame.snapshot.now)
+            picture = cold_form(picture) if frame.cold else moved
             if self._shown == (picture, frame.palette):
                 return False
             self._painter.use(frame.palette)

@@ -29,7 +29,7 @@ class RingPart:
 
     def paint(self, tile: Image.Image, box: Box, picture: Picture) -> None:
         """Paint what of the ring lies in `box` onto `tile`."""
-        if picture.ring <= 0.0:
+        if _angle(picture.ring) <= TOP_DEG:
             return
         place = ring_bounds(self._centre, *self._radii, TOP_DEG, _angle(picture.ring))
         part = common(box, place)
@@ -41,4 +41,6 @@ class RingPart:
 
 
 def _angle(share: float) -> float:
-    return TOP_DEG + 360.0 / STEPS * round(share * STEPS)
+    # a share that is no number is none
+    known = min(share, 1.0) if share > 0.0 else 0.0
+    return TOP_DEG + 360.0 / STEPS * round(known * STEPS)

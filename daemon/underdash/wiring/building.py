@@ -252,7 +252,9 @@ def make_screen_opener(
     Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
-    look = Look(dimming_options(config, assembly.car.knob_applies), config.dimming.night_hue, panel.round)
+    look = Look(
+        dimming_options(config, assembly.car.knob_applies), config.dimming.night_hue, panel.round, panel.cold_below
+    )
 
     def opened() -> Screen:
         deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)

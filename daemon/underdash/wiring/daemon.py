@@ -24,6 +24,7 @@ from ..contract.errors import UnderdashError
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.alerts import Alerts
+from ..display.cold import SIGNALS as COLD_SIGNALS
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .assembly import Assembly
@@ -295,7 +296,7 @@ class Daemon:
         """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
         pages = [screen.deck.current for screen in self.screens]
         names = {name for page in pages for name in page.signals}
-        return names.union(self.alerts.signals, DIMMING_SIGNALS)
+        return names.union(self.alerts.signals, DIMMING_SIGNALS, COLD_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
         before = {status.role: status.state for status in self.buses}

@@ -13,6 +13,7 @@ import structlog
 from ..contract.content import Words
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
+from ..display.cold import Cold
 from ..display.deck import Deck
 from ..display.dimming import Dimming, DimmingInputs, DimmingOptions
 from ..display.kit import Painter
@@ -27,11 +28,12 @@ _log = structlog.get_logger()
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How a panel looks: dimming, the hue of its night in degrees, and whether it is round."""
+    """How a panel looks: dimming, the hue of its night in degrees, whether it is round, the degC below which it is cold."""
 
     dimming: DimmingOptions
     hue_deg: float = 32.0
     round: bool = True
+    cold_below: float | None = None
 
 
 class Screen:
@@ -69,6 +71,8 @@ class Screen:
         self._turned = turned
         self._dimming = Dimming(look.dimming)
         self.dimmed = self._dimming.start(level)
+        self._cold = Cold(look.cold_below)
+        self._was_cold = False
         self.wall_gap_s = 0.0
         self._submitted_at = -inf
         self._night = night(look.hue_deg)
@@ -91,7 +95,11 @@ class Screen:
         level = self.dimmed.level if lit else 0.0
         seen = replace(snapshot, night=self.dimmed.night)
         palette = self._night if self.dimmed.night else DAY
-        self.renderer.submit(Frame(self.deck.current, seen, palette, level, banner))
+        cold = self._cold.step(snapshot)
+        if cold is not self._was_cold:
+            self._was_cold = cold
+            _log.info("cold_form", panel=self.name, on=cold, decided_by=self._cold.signal)
+        self.renderer.submit(Frame(self.deck.current, seen, palette, level, banner, cold))
 
     def settled(self, timeout_s: float) -> bool:
         """Wait until what was handed over is in the panel; return False if that took too long."""
