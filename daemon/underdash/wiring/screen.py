@@ -28,7 +28,7 @@ _log = structlog.get_logger()
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How a panel looks: dimming, the hue of its night in degrees, whether it is round, the degC below which it is cold."""
+    """How a panel looks: dimming, its night's hue in degrees, whether it is round, the degC below which it is cold."""
 
     dimming: DimmingOptions
     hue_deg: float = 32.0
