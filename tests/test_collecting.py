@@ -43,6 +43,10 @@ FAILURES = {
     ),
     "a foreign name": ("@hookimpl\ndef signals(): return [Signal('other.a', '', 'a')]", "signals declares 'other.a'"),
     "one name twice": ("@hookimpl\ndef signals(): return 2 * [Signal('bad.a', '', 'a')]", "which bad brings already"),
+    "a unit that is no text": (
+        "@hookimpl\ndef signals(): return [Signal('bad.a', ['%'], 'a')]",
+        r"signals returned item 0, a Signal: unit is \['%'\] \(list\), it has to be a text",
+    ),
     "something that cannot be shown": (
         "class Odd:\n    def __repr__(self): raise ValueError\n@hookimpl\ndef signals(): return [Odd()]",
         "Odd",

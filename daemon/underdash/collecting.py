@@ -15,6 +15,7 @@ import pluggy
 
 from .contract.buttons import ButtonHandler
 from .contract.cars import CarDescription, CarFile
+from .contract.fitting import misfit
 from .contract.layout import BroadcastListener
 from .contract.pages import Alert, Page, PanelDriver
 from .contract.requests import PollRequest, Protocol
@@ -113,7 +114,18 @@ def _asked(
             raise RefusalError(
                 f"{hook} returned {described(item)} as item {index}", f"each item must be of type {names}"
             )
+        wrong = _misfit(item)
+        if wrong:
+            kind = type(item).__name__
+            raise RefusalError(f"{hook} returned item {index}, a {kind}: {wrong}", "report this to its author")
     return list(result)
+
+
+def _misfit(item: object) -> str:
+    try:
+        return misfit(item)
+    except GUARDED as exc:  # it is nested without end, or odd when it is looked at
+        return f"looking at it raised {told(exc)}"
 
 
 def _check_names(plugin: str, hook: str, brought: Iterable[object], items: Iterable[tuple[str, object]]) -> None:

@@ -140,7 +140,7 @@ def test_each_mistake_is_a_sentence_and_the_rest_runs() -> None:
     assert len(problems) == 6, problems
     assert "'vehicle.sped' is not declared; the nearest is 'vehicle.speed'" in problems[0]
     assert problems[1] == "body 002: bus 'body' is not connected; those that are: comfort, drive"
-    assert "0x800" in problems[2]
+    assert problems[2] == "drive 800: 800 is no id of 11 bits; correct it"
     assert "degC" in problems[3]
     assert "14 bytes" in problems[4] or "needs 14" in problems[4]
     bench.frame("drive", 1, "0000 0FA0", 1.0)

@@ -81,3 +81,25 @@ class Turncoat(bytes):
 @pytest.mark.parametrize("data", [bytearray(RPM.data), Turncoat(RPM.data)])
 def test_only_plain_bytes_go_out(data: bytes) -> None:
     assert send(open_guard((ENGINE, 0x0C)), replace(RPM, data=data), 0.0) is Reason.NOT_CLASSIC
+
+
+@pytest.mark.parametrize(
+    "can_id",
+    [
+        pytest.param(0x12345678, id="the kernel would cut it to 678"),
+        pytest.param(0x4000_07E0, id="a remote frame"),
+        pytest.param(0x8000_0123, id="29 bits after all"),
+        pytest.param(0x800, id="one too many"),
+        pytest.param(-1, id="below zero"),
+    ],
+)
+def test_an_id_that_does_not_fit_its_bits_is_no_way_to_another_one(can_id: int) -> None:
+    guard = open_guard((replace(ENGINE, request_id=can_id), 0x0C))
+
+    assert send(guard, replace(RPM, id=can_id), 0.0) is Reason.NOT_CLASSIC
+
+
+def test_an_id_of_more_than_29_bits_is_none() -> None:
+    guard = open_guard((replace(ENGINE, request_id=0x3FFF_FFFF, extended=True), 0x0C))
+
+    assert send(guard, replace(RPM, id=0x3FFF_FFFF, extended=True), 0.0) is Reason.NOT_CLASSIC

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from underdash.buttons.handlers import Bindings, Bound, Outcome
-from underdash.contract.buttons import Action, ButtonHandler, Gesture, GestureKind, TurnPage
+from underdash.contract.buttons import Action, ButtonHandler, Gesture, GestureKind, GoQuiet, TurnPage
 from underdash.contract.signals import Snapshot
 
 PRESS, DOUBLE, HOLD, REPEAT = GestureKind
@@ -90,6 +90,7 @@ def leaves(gesture: Gesture, snapshot: Snapshot) -> Sequence[Action]:
         (leaves, "SystemExit: 3"),
         (lambda gesture, snapshot: None, "TypeError"),
         (lambda gesture, snapshot: ["next page"], "returned 'next page', which is no action"),
+        (lambda gesture, snapshot: [GoQuiet("no")], "a GoQuiet: on is 'no' (str), it has to be True or False"),  # type: ignore[arg-type]
         (lambda gesture: [], "TypeError"),
     ],
 )

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -15,6 +17,7 @@ from underdash.diagnostics import obd
 from underdash.diagnostics.asking import Asking, Wish
 from underdash.diagnostics.batches import Request
 from underdash.diagnostics.requests import compile_polls
+from underdash.diagnostics.standing import How
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Store
 from underdash.signals.wants import Want, WantKind
@@ -306,16 +309,35 @@ def test_a_reply_without_echo_belongs_to_what_is_open() -> None:
     assert car.value("fuel.rate", 1.02) == 25.0
 
 
-def test_a_plug_ins_protocol_that_raises_costs_a_count_and_no_more() -> None:
-    def decode(unit: ControlUnit, data: bytes) -> Answer | None:
-        raise ValueError("plug-in")
+def raises(exc: BaseException) -> Answer:
+    raise exc
 
-    odd = Protocol("odd", lambda unit, identifier: bytes((1, 0x21, identifier)), decode, (2,), 1)
+
+@pytest.mark.parametrize(
+    ("decode", "says"),
+    [
+        (lambda: raises(ValueError("plug-in")), "raised ValueError: plug-in"),
+        (lambda: raises(SystemExit("away")), "raised SystemExit: away"),
+        (lambda: "5", "gave str, it has to give an Answer or None"),
+        (lambda: (Answer(1, b"\x05"),), "gave tuple, it has to give an Answer or None"),
+        (lambda: Answer(1, "5"), "gave an Answer whose data is '5' (str), it has to be bytes"),  # type: ignore[arg-type]
+        (lambda: Answer(1, None), "gave an Answer whose data is None"),  # type: ignore[arg-type]
+        (lambda: Answer([1], b"\x05"), "gave an Answer whose identifier is [1]"),  # type: ignore[arg-type]
+        (lambda: Answer(1, refused="31"), "gave an Answer whose refused is '31'"),  # type: ignore[arg-type]
+    ],
+)
+def test_a_plug_ins_protocol_that_fails_costs_its_own_value_and_is_named(decode: Callable[[], Any], says: str) -> None:
+    odd = Protocol("odd", lambda unit, identifier: bytes((1, 0x21, identifier)), lambda *_: decode(), (2,), 1)
     car = Car([asked("engine", "odd", 1, "fuel.rate"), *obd.polls("engine", [0x0C])], (odd,))
     car.hear("04410C1AF8", 1.0)
     assert car.value("engine.speed", 1.0) == 1726.0
-    car.hear("04415C1AF8", 1.1)
-    assert car.asking.dropped == {"raised": 1}
+    car.want("fuel.rate", now=2.0)
+    car.send(2.0)
+    car.hear("04415C1AF8", 2.1)
+    assert car.asking.dropped == {"mistake in a protocol": 1}
+    (why,) = car.asking.why("fuel.rate", 2.2)
+    assert f"decode of protocol 'odd' {says}" in why
+    assert car.asking.status(2.2)[0].told.how is How.MISTAKEN
 
 
 def test_a_silent_unit_is_told_with_when_it_is_asked_again() -> None:

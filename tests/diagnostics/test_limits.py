@@ -69,7 +69,9 @@ def test_what_is_learned_survives_as_plain_data() -> None:
     st.dictionaries(
         st.sampled_from(["most", "alone", "sizes"]),
         st.recursive(
-            st.none() | st.booleans() | st.integers() | st.text(), lambda x: st.lists(x) | st.dictionaries(st.text(), x)
+            st.none() | st.booleans() | st.integers() | st.text(max_size=5),
+            lambda x: st.lists(x, max_size=3) | st.dictionaries(st.text(max_size=5), x, max_size=3),
+            max_leaves=8,
         ),
     )
 )

@@ -112,7 +112,7 @@ def test_only_standard_protocols_are_no_makers_own() -> None:
 def test_what_a_plug_ins_protocol_raises_names_it() -> None:
     found = from_protocol(protocol()).decode(UNIT, b"", {}, ())
     assert isinstance(found, Dropped)
-    assert found.why == "protocol 'odd' raised IndexError: index out of range"
+    assert found.why == "decode of protocol 'odd' raised IndexError: index out of range"
 
 
 def test_a_format_that_contradicts_itself_is_refused() -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.metadata import EntryPoint
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -160,3 +162,28 @@ def test_button_handlers_that_cannot_be_used_are_told(tiny_plugin: TinyPlugin) -
     assert len(assembly.bindings.handlers) == 1
     assert any("hold_s is 0" in problem for problem in assembly.problems)
     assert any("cannot both be had" in problem for problem in assembly.problems)
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"request_id": 0x12345678}, "it is asked on 12345678, and the last id is 7FF with 11 bits"),
+        ({"response_id": 0x4000_07E8}, "it answers on 400007E8, and the last id is 7FF with 11 bits"),
+        ({"request_id": 0x2000_0000, "extended": True}, "asked on 20000000, and the last id is 1FFFFFFF with 29 bits"),
+        ({"padding": 999}, "it has 999 as its padding, which has to be a byte"),
+        ({"block_size": 256}, "it has 256 as its block_size, which has to be a byte"),
+        ({"address": -1}, "it has -1 as its address, which has to be a byte"),
+    ],
+)
+def test_a_unit_in_code_that_no_frame_can_speak_to_is_left_out_and_named(changes: dict[str, Any], says: str) -> None:
+    unit = replace(CAR.units[0], **changes)
+    assembly = assemble(replace(CAR, units=(unit,)), Loaded(()))
+    assert assembly.compiled.templates == []
+    assert any(says in problem for problem in assembly.problems), assembly.problems
+
+
+def test_a_frame_in_code_with_an_id_that_is_none_is_left_out_and_named() -> None:
+    odd = BroadcastListener("drive", 10**12, (Field("engine.load", Bits(0)),))
+    assembly = assemble(replace(CAR, broadcasts=(*CAR.broadcasts, odd)), Loaded(()))
+    assert any("E8D4A51000 is no id of 11 bits" in problem for problem in assembly.problems), assembly.problems
+    assert list(assembly.tables["drive"]) == list(assemble(CAR, Loaded(())).tables["drive"])

@@ -297,7 +297,7 @@ class Law:
         if protocol.startswith("maker_"):
             command = int(protocol[6:], 16)
             head = bytes((0x95, unit.address or 0, command))
-            spelt = {head + number.to_bytes(2, "big") + b"\x05" for number in known}
+            spelt = {head + number.to_bytes(2, "big") + b"\x05" for number in known if number < 1 << 16}
             reads = command in self.permitted.get(unit.name, set()) and (protocol, unit.name) in self.shown
             return reads and unit.address is not None and data in {(one + fill)[: len(data)] for one in spelt}
         body = data if unit.address is None else data[1:]

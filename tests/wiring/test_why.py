@@ -283,6 +283,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.POLL,
         "too short",
     ),
+    "an answer that a plug-in's protocol cannot read": (
+        facts(asked(How.MISTAKEN)),
+        Cause.PROTOCOL_FAILS,
+        Kind.POLL,
+        "is not read",
+    ),
     "an answer without the value": (
         facts(asked(How.ANSWERED, answered_s=0.1)),
         Cause.ANSWER_EMPTY,

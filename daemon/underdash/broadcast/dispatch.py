@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from math import inf
 
-from ..bus.frames import id_text, key_of
+from ..bus.frames import fits, id_text, key_of
 from ..bus.table import Table
 from ..contract.layout import BroadcastListener, Field, Select
 from ..contract.signals import Signal
@@ -134,6 +134,10 @@ def _sound_fields(
             f"{_frame(listener)}: bus {listener.bus!r} is not connected; those that are: "
             f"{', '.join(sorted(tables)) or 'none'}"
         )
+        return ()
+    if not fits(listener.id, listener.extended):
+        bits = 29 if listener.extended else 11
+        problems.append(f"{_frame(listener)}: {listener.id:X} is no id of {bits} bits; correct it")
         return ()
     before = taken.setdefault((listener.bus, key_of(listener.id, listener.extended)), [])
     carried = {one.signal for one in listener.fields}

@@ -30,7 +30,7 @@ def exact(keys: Iterable[int] | None) -> Filters:
     """
     if keys is None:
         return PASS_ALL
-    wanted = sorted(set(keys))
+    wanted = sorted({key for key in keys if 0 <= key < 1 << 32})  # no frame has another one
     if len(wanted) > MOST_FILTERS:
         return PASS_ALL
     return tuple((key, _EXTENDED_MASK if key & EXTENDED else _STANDARD_MASK) for key in wanted)

@@ -39,6 +39,11 @@ def key_of(can_id: int, extended: bool) -> int:
     return can_id | EXTENDED if extended else can_id
 
 
+def fits(can_id: int, extended: bool) -> bool:
+    """Say whether an id fits its 11 or 29 bits; the kernel would cut off what does not, or take it for a flag."""
+    return 0 <= can_id < (1 << 29 if extended else 1 << 11)
+
+
 def id_text(key: int) -> str:
     """Write an id the way people do: three hex digits for 11 bits, eight for 29."""
     return f"{key & 0x1FFF_FFFF:08X}" if key & EXTENDED else f"{key:03X}"

@@ -16,7 +16,7 @@ from math import inf
 from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
 from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
-from .frames import Frame, id_text
+from .frames import Frame, fits, id_text
 from .legislated import FUNCTIONAL, has_legislated_id
 from .long_requests import LongRequest, allowed_by
 from .refusals import Reason, Refusal
@@ -273,8 +273,9 @@ class Guard:
     # --- inside -------------------------------------------------------------------------------------------------
 
     def _verdict(self, bus: str, frame: Frame, now: float) -> Refusal | None:
-        if frame.fd or frame.error or frame.remote or type(frame.data) is not bytes:
-            # other kinds of bytes could change, or show one thing here and another to the interface
+        whole = type(frame.data) is bytes and fits(frame.id, frame.extended)
+        if frame.fd or frame.error or frame.remote or not whole:
+            # other kinds of bytes could change, or show one thing here and another to the interface; so do other ids
             return Refusal(Reason.NOT_CLASSIC, f"{bus}: only classic data frames are sent")
         meter = self._meter(bus)
         found = self._template(bus, frame)

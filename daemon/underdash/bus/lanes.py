@@ -12,13 +12,13 @@ from itertools import combinations
 from ..contract.cars import CarDescription
 from ..contract.layout import BroadcastListener
 from ..contract.requests import ControlUnit
-from .frames import id_text, key_of
+from .frames import fits, id_text, key_of
 from .legislated import has_legislated_id, own_id, speaks_to_all
 
 
 def mixed_up(units: Collection[ControlUnit]) -> dict[str, str]:
     """Return the units nobody can tell from another, name to why, as the end of a sentence about the unit."""
-    found = {one.name: why for one in units if (why := _nowhere(one))}
+    found = {one.name: why for one in units if (why := _impossible(one) or _nowhere(one))}
     for one, other in combinations(units, 2):
         why = _alike(one, other)
         if why:
@@ -45,6 +45,18 @@ def _alike(one: ControlUnit, other: ControlUnit) -> str:
         if key == key_of(others, other.extended) and not apart:
             return f"{way} {id_text(key)}"
     return ""
+
+
+def _impossible(unit: ControlUnit) -> str:
+    """Say what of a unit no frame can carry, "" if nothing; a description in code may hold any number."""
+    for way, can_id in (("is asked on", unit.request_id), ("answers on", unit.response_id)):
+        if not fits(can_id, unit.extended):
+            most = "1FFFFFFF with 29 bits" if unit.extended else "7FF with 11 bits"
+            return f"{way} {can_id:X}, and the last id is {most}; correct the id, or say that it is extended"
+    numbers = {"address": unit.address, "reply_address": unit.reply_address, "padding": unit.padding}
+    numbers |= {"block_size": unit.block_size, "st_min": unit.st_min}
+    wrong = next((name for name, one in numbers.items() if one is not None and not 0 <= one <= 0xFF), "")
+    return f"has {numbers[wrong]} as its {wrong}, which has to be a byte; correct it" if wrong else ""
 
 
 def _nowhere(unit: ControlUnit) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from ..contract.errors import UnderdashError
 from .errors import ErrorFrame
-from .frames import Frame
+from .frames import Frame, fits
 from .table import Table
 
 if TYPE_CHECKING:
@@ -146,8 +146,8 @@ class QuietEvents:
 
 
 def sendable(frame: Frame) -> bool:
-    """Say whether a frame is one that a port sends: classic, at most eight bytes, and no report of an error."""
-    return not (frame.fd or frame.error) and len(frame.data) <= 8
+    """Say whether a frame is one that a port sends: classic, an id, at most eight bytes, and no report of an error."""
+    return not (frame.fd or frame.error) and len(frame.data) <= 8 and fits(frame.id, frame.extended)
 
 
 _ABSENT = (errno.ENODEV, errno.ENXIO, errno.ENOENT)

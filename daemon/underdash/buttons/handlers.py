@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from typing import get_args
 
 from ..contract.buttons import Action, ButtonHandler, Gesture, GestureKind
+from ..contract.fitting import misfit
 from ..contract.signals import Snapshot
 
 DRIVING = "driving"
@@ -81,6 +82,9 @@ class Bindings:
         wrong = [action for action in actions if not isinstance(action, get_args(Action))]
         if wrong:
             return Outcome(plugin=one.plugin, error=f"{one}: returned {wrong[0]!r}, which is no action")
+        odd = next((f"a {type(action).__name__}: {why}" for action in actions if (why := misfit(action))), "")
+        if odd:
+            return Outcome(plugin=one.plugin, error=f"{one}: returned {odd}")
         return Outcome(actions, one.plugin)
 
     def _add(self, one: Bound) -> None:

@@ -25,6 +25,7 @@ from .options import Options
 from .polls import CompiledPoll, Lane
 from .scheduler import Scheduler
 from .segmentation import Segmentation
+from .speech import MISTAKEN
 from .standing import PollStatus
 
 __all__ = ["Asking", "Counts", "PollStatus", "Wish"]
@@ -362,6 +363,9 @@ class Asking:
 
     def _drop(self, ear: Ear, dropped: Dropped, at: float) -> None:
         self._count(dropped.reason)
+        request = self._waiting(ear)
+        if request is not None and dropped.reason == MISTAKEN:
+            self.scheduler.mistaken(request, dropped.why)
         poll = None if dropped.identifier is None else ear.polls.get(dropped.identifier)
         if poll is None or dropped.reason != "several frames":
             return

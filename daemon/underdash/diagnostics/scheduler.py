@@ -291,6 +291,11 @@ class Scheduler(Demands):
         else:
             turn.note = Told(How.WAITING, f"{poll.unit.name} gave {why}")
 
+    def mistaken(self, request: Request, why: str) -> None:
+        """Take note that a plug-in's protocol failed at what may be the answer; a later frame may still be it."""
+        for turn in self._of(request):
+            turn.note = Told(How.MISTAKEN, why)
+
     def short(self, poll: CompiledPoll, found: int) -> None:
         """Take note that the last answer had so few bytes that fields are missing."""
         text = f"its answer has {found} bytes, its fields need {poll.longest}"

@@ -10,11 +10,15 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from ..contract.errors import UnderdashError
+from ..contract.fitting import misfit
 from ..contract.requests import Answer, ControlUnit, PartKind, Protocol, SingleFrameFormat
 from . import isotp, kwp, obd, single_frame, uds, vehicle
 from .identified import Sizes, reader
 from .isotp import FRAME_BYTES, Dropped
 from .pci import MOST_SHORT_BYTES
+
+MISTAKEN = "mistake in a protocol"
+"""Why a frame is dropped that a plug-in's `decode` should have read."""
 
 Heard = tuple[Answer, ...] | Dropped
 """What a message says: answers (none: it is not one), or why one of ours gives none."""
@@ -134,14 +138,20 @@ def from_format(form: SingleFrameFormat) -> Speech:
 
 
 def from_protocol(protocol: Protocol) -> Speech:
-    """Return the speech of a plug-in's protocol; what its `decode` raises becomes a dropped frame that names it."""
+    """Return the speech of a plug-in's protocol; what its `decode` does wrong becomes a dropped frame that names it."""
+    name = f"decode of protocol {protocol.name!r}"
 
     def decode(unit: ControlUnit, data: bytes, sizes: Sizes, asked: tuple[int, ...]) -> Heard:
         try:
-            answer = protocol.decode(unit, data)
-        except Exception as exc:
-            return Dropped("raised", f"protocol {protocol.name!r} raised {type(exc).__name__}: {exc}")
-        return _as_tuple(answer)
+            answer: object = protocol.decode(unit, data)
+        except (Exception, SystemExit) as exc:
+            return Dropped(MISTAKEN, f"{name} raised {type(exc).__name__}: {exc}")
+        if answer is None:
+            return ()
+        if not isinstance(answer, Answer):
+            return Dropped(MISTAKEN, f"{name} gave {type(answer).__name__}, it has to give an Answer or None")
+        wrong = misfit(answer)
+        return Dropped(MISTAKEN, f"{name} gave an Answer whose {wrong}") if wrong else (answer,)
 
     return Speech(
         protocol.name, protocol.name, len(protocol.identifier_bytes),

@@ -21,6 +21,7 @@ class How(StrEnum):
     DECLINED = "the unit declines for now"
     SHORT = "the answer is too short"
     BROKEN = "the answer broke off"
+    MISTAKEN = "a plug-in's protocol cannot read the answer"
     SILENT = "the unit does not answer"
     ANSWERED = "answered"
     WAITING = "waits for its turn"

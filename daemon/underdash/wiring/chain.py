@@ -37,6 +37,7 @@ class Cause(StrEnum):
     IMPLAUSIBLE = "implausible"
     ANSWER_SHORT = "answer too short"
     ANSWER_BROKEN = "answer broke off"
+    PROTOCOL_FAILS = "protocol fails"
     FLOW_HELD = "flow control held back"
     ANSWER_EMPTY = "answer without the value"
     MAKER_PERMISSION = "maker's command not permitted"

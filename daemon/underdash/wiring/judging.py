@@ -33,6 +33,7 @@ _HOW = {
     How.PENDING: (Cause.PENDING, "{unit} still works on it", "wait"),
     How.SHORT: (Cause.ANSWER_SHORT, "{unit}'s answer is too short", "correct its fields"),
     How.BROKEN: (Cause.ANSWER_BROKEN, "{unit}'s answer breaks off", "is the bus overloaded?"),
+    How.MISTAKEN: (Cause.PROTOCOL_FAILS, "{unit}'s answer is not read", "tell its plug-in's author"),
     How.BUSY: (Cause.BUSY, "{unit} is busy", "wait"),
     How.DECLINED: (Cause.CONDITIONS, "{unit} declines for now", "see underdash why"),
     How.SILENT: (Cause.UNIT_SILENT, "{unit} does not answer", "check its ids"),
