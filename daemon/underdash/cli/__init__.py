@@ -30,7 +30,7 @@ VERBS = {
     "quiet": "send nothing until it is released",
     "dark": "put the panels out, after a daemon that could not",
     "plugins": "list plug-ins: what runs, what is only installed, what was refused and why",
-    "page": "draw a page to a picture, from a trace or from given values",
+    "page": "draw a page to a picture, from a trace or from given values; page test-card tries a panel",
     "read": "read every signal of a trace as CSV",
     "record": "write what the buses carry to a trace",
     "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",

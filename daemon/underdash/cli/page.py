@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
+from .card import NAME as CARD_NAME
+from .card import show_card
 from .common import add_bus, add_car, assembled, number, player, put_in_place, seconds
 from .given import given
 
@@ -39,8 +41,10 @@ def add(parser: argparse.ArgumentParser) -> None:
         metavar="SIGNAL=VALUE",
         help="give a value: engine.boost_pressure='0.8 bar'",
     )
-    parser.add_argument("--out", metavar="F.png", required=True, help="the picture")
+    parser.add_argument("--out", metavar="F.png", help="the picture")
     parser.add_argument("--size", default="240x240", metavar="WxH", help="pixels across and down (default %(default)s)")
+    parser.add_argument("--shape", choices=("round", "square"), help="of the panel (default: round if WxH are equal)")
+    parser.add_argument("--panel", metavar="NAME", help="show the page test-card on this panel of --config")
     parser.add_argument("--night", action="store_true", help="in the night's colours")
     parser.add_argument(
         "--hue", type=number, default=32.0, metavar="DEGREES", help="of the night (default %(default)g)"
@@ -56,7 +60,14 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.at is not None and not arguments.trace:
         raise GivenError("--at says when in a trace; give --trace as well")
     size = _size(arguments.size)
+    if arguments.page == CARD_NAME and not arguments.out:
+        return show_card(arguments)
+    if not arguments.out:
+        raise GivenError("--out F.png is missing; it names the picture to be written")
     out = _png(arguments.out)
+    if arguments.page == CARD_NAME:
+        _save(_card(size, arguments), out)
+        return 0
     chosen = arguments.config or arguments.car
     if not chosen:
         arguments.car = CAR
@@ -113,7 +124,19 @@ def _draw(assembly: Assembly, page: Page, now: float, size: tuple[int, int], arg
 
     palette = night(arguments.hue) if arguments.night else DAY
     snapshot = assembly.snapshot(now, night=arguments.night)
-    return draw_page(page, snapshot, size=size, palette=palette, round=size[0] == size[1], finding=_say)
+    return draw_page(page, snapshot, size=size, palette=palette, round=_round(size, arguments), finding=_say)
+
+
+def _card(size: tuple[int, int], arguments: argparse.Namespace) -> Image:
+    from ..contract.signals import Snapshot
+    from ..display.card import CARD
+    from ..display.kit import draw_page
+
+    return draw_page(CARD, Snapshot(0.0, {}), size=size, round=_round(size, arguments), finding=_say)
+
+
+def _round(size: tuple[int, int], arguments: argparse.Namespace) -> bool:
+    return size[0] == size[1] if arguments.shape is None else bool(arguments.shape == "round")
 
 
 def _png(text: str) -> Path:

@@ -47,6 +47,7 @@ class Deck:
         order: names of those in this deck, in order; all if None.
         where: how the deck is named in errors.
         spare: a page that can be shown by its name without being in the deck, and is where nothing else can be.
+        apart: more pages that can be shown by their name, until the driver turns on.
 
     Raises:
         UnknownPageError: `order` names a page that nobody brings.
@@ -59,16 +60,19 @@ class Deck:
         order: Sequence[str] | None = None,
         where: str = "display: pages",
         spare: Page | None = None,
+        apart: Sequence[Page] = (),
     ) -> None:
         names = [page.name for page in pages]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise UnderdashError(f"{where}: page {twice[0]!r} is brought twice; rename one of them")
         self._where = where
-        there = [*pages, spare] if spare is not None and spare.name not in names else pages
+        others = [page for page in (spare, *apart) if page is not None]
+        there = [*pages, *(page for page in others if page.name not in names)]
         self._pages = [find(there, name, where) for name in order] if order is not None else list(pages)
         self._spare = spare
-        self._apart = False
+        self._others = others
+        self._apart: Page | None = None
         self._index = 0
         self.off: dict[str, str] = {}
 
@@ -85,14 +89,16 @@ class Deck:
     @property
     def current(self) -> Page:
         """The page on show; the spare one, or one that says what to do, if the deck is empty."""
-        if self._spare is not None and (self._apart or not self._pages):
+        if self._apart is not None:
+            return self._apart
+        if self._spare is not None and not self._pages:
             return self._spare
         return self._pages[self._index] if self._pages else Page(EMPTY, "No pages", self._say_empty, ())
 
     def turn(self, step: int = 1) -> Page:
         """Go so many pages on (negative: back), round and round; return the page then on show."""
-        if self._apart:
-            self._apart = False
+        if self._apart is not None:
+            self._apart = None
         elif self._pages:
             self._index = (self._index + step) % len(self._pages)
         return self.current
@@ -104,19 +110,20 @@ class Deck:
             UnknownPageError: it is not in the deck; one that was taken off is told as such.
         """
         self.check(name)
-        if self._spare is not None and name == self._spare.name and name not in self.names:
-            self._apart = True
-            return self.current
+        self._apart = next((page for page in self._beside() if page.name == name), None)
+        if self._apart is not None:
+            return self._apart
         self._index = self._pages.index(find(self._pages, name, self._where))
-        self._apart = False
         return self.current
 
     def check(self, name: str) -> None:
         """Raise `UnknownPageError` if `show` would."""
         if name in self.off:
             raise UnknownPageError(f"{self._where}: page {name!r} was taken off: {self.off[name]}")
-        spare = [self._spare] if self._spare is not None and self._spare.name not in self.names else []
-        find([*self._pages, *spare], name, self._where)
+        find([*self._pages, *self._beside()], name, self._where)
+
+    def _beside(self) -> list[Page]:
+        return [page for page in self._others if page.name not in self.names]
 
     def take_off(self, name: str, why: str) -> None:
         """Take a page off that failed; the next one moves up. A name that is not there is ignored."""

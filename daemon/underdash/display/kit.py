@@ -15,6 +15,7 @@ from PIL import Image, ImageChops
 from ..contract.content import Words
 from ..contract.pages import Page, Scale
 from ..contract.signals import Snapshot
+from .card import paint_card
 from .columns import ColumnsPart
 from .elements import Picture
 from .figure import FigurePart
@@ -124,6 +125,8 @@ class Painter:
 
     def _made(self, picture: Picture, layout: Layout) -> list[Part]:
         parts: list[Part] = []
+        if picture.card:
+            return parts
         if layout.ring is not None and picture.sweep is not None:
             key: tuple[object, Scale, Palette] = layout.ring, picture.sweep.scale, self._palette
             if self._sweep is None or self._sweep[0] != key:
@@ -142,6 +145,8 @@ class Painter:
 
     def _still_layer(self, picture: Picture, layout: Layout) -> Image.Image:
         palette = self._palette
+        if picture.card:
+            return paint_card(self.face, self.fonts)
         image = Image.new("RGB", (self.face.width, self.face.height), palette.ground)
         if layout.ring is not None and self._sweep is not None:
             self._sweep[1].paint_static(image)
@@ -192,6 +197,7 @@ def still(picture: Picture) -> object:
         tuple((c.label, c.sweep.scale, c.unit, len(c.text)) for c in picture.columns),
         picture.lamps,
         picture.lines,
+        picture.card,
     )
 
 

@@ -285,7 +285,8 @@ class Setter:
         for number, column in enumerate(columns):
             x = self.field.x + (pitch * (number + 0.5) - half) * u
             upper, lower = self.field.y + (top + digits) * u, self.field.y + (bottom - names) * u
-            box = round(x - width / 2 * u), round(upper), round(x + width / 2 * u), max(round(lower), round(upper) + 1)
+            left, over = round(x - width / 2 * u), round(upper)
+            box = left, over, max(round(x + width / 2 * u), left + 1), max(round(lower), over + 1)
             spots.append(ColumnSpot(box, x, round(self.field.y + top * u), size, u))
             text = self.fonts.fit(REGULAR, label, column.label, room, label)[1] if column.label else ""
             wide = self.fonts.width(REGULAR, label, text)

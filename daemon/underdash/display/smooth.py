@@ -75,10 +75,11 @@ class Patch:
         if left < right and top < bottom:
             self._draw.rounded_rectangle((left, top, right - 1, bottom - 1), radius * SAMPLES, fill=255)
 
-    def disc(self, centre: Point, radius: float) -> None:
-        """Fill a circle."""
+    def disc(self, centre: Point, radius: float, fill: int = 255) -> None:
+        """Fill a circle; one that has no size is none."""
         (x, y), reach = self._large([centre])[0], radius * SAMPLES
-        self._draw.ellipse((x - reach, y - reach, x + reach, y + reach), fill=255)
+        if reach >= 0:
+            self._draw.ellipse((x - reach, y - reach, x + reach, y + reach), fill=fill)
 
     def line(self, points: Sequence[Point], width: float) -> None:
         """Draw a line through points that lie close together; its bends are left as they come."""

@@ -23,6 +23,7 @@ from ..config.schema import BusConfig, Config, PanelConfig
 from ..contract.cars import CarDescription
 from ..contract.errors import GivenError, UnderdashError
 from ..diagnostics.options import Options
+from ..display.card import CARD
 from ..display.deck import Deck
 from ..loading import Loaded, load
 from ..power.states import Power
@@ -249,7 +250,7 @@ def make_screen_opener(
     """
     assembly = daemon.assembly
     where = f"{config.path}: panel.{name}.deck"
-    Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
+    Deck(assembly.pages, panel.deck, where, daemon.telling.page.page, (CARD,))
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
     look = Look(
@@ -257,7 +258,7 @@ def make_screen_opener(
     )
 
     def opened() -> Screen:
-        deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page)
+        deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page, (CARD,))
         lit = first.take(name) if first is not None else None
         device, level = (lit.device, lit.level) if lit is not None else (open_panel(), 0.0)
         return Screen(name, device, deck, look, loop=loop, turned=daemon.ask, level=level)
