@@ -55,8 +55,8 @@ def paint_card(face: Face, fonts: Fonts) -> Image.Image:
         image.paste((0, 0, 0), ((box[0] + box[2] - mask.width) // 2, round(y - 8 * u)), mask)
     for step in range(GREYS):
         level = round(255 * (step + 1) / GREYS)
-        left = x + (step - GREYS / 2) * 17.25 * u
-        image.paste((level,) * 3, (round(left), round(y + 36 * u), round(left + 17.25 * u), round(y + 54 * u)))
+        ends = [round(x + (step + end - GREYS / 2) * 17.25 * u) for end in (0, 1)]
+        image.paste((level,) * 3, (ends[0], round(y + 36 * u), ends[1], round(y + 54 * u)))
     size = fonts.line(BOLD, max(7, round(22 * u)), f"{face.width}×{face.height}")
     image.paste(WHITE, (round(x - size.width / 2), round(y + 66 * u)), size)
     return image
