@@ -15,18 +15,19 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
 
 
-def test_the_picture_is_what_the_project_draws_today() -> None:
-    spec = importlib.util.spec_from_file_location("gallery", ROOT / "tests" / "gallery.py")
+@pytest.mark.parametrize(("script", "draw"), [("gallery", "gallery"), ("element_sheet", "sheet")])
+def test_the_pictures_are_what_the_project_draws_today(script: str, draw: str) -> None:
+    spec = importlib.util.spec_from_file_location(script, ROOT / "tests" / f"{script}.py")
     assert spec is not None
     assert spec.loader is not None
-    gallery = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(gallery)
-    shown = Image.open(gallery.PICTURE).convert("RGB")
-    drawn = gallery.gallery()
+    drawing = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(drawing)
+    shown = Image.open(drawing.PICTURE).convert("RGB")
+    drawn = getattr(drawing, draw)()
     assert shown.size == drawn.size
     # another Pillow may place an edge a little differently, a changed page differs much more
     worst = max(ImageStat.Stat(ImageChops.difference(shown, drawn)).mean)
-    assert worst < 0.5, "run python tests/gallery.py and look at the picture"
+    assert worst < 0.5, f"run python tests/{script}.py and look at the picture"
 
 
 def test_it_opens_with_the_job_in_one_paragraph() -> None:

@@ -118,6 +118,8 @@ def test_pages_are_shown_by_name_and_turned(client: Client) -> None:
     assert client.ask("page", {"turn": 1}) == {"pages": {"main": "boost"}}
     assert client.ask("page", {"turn": 1}) == {"pages": {"main": "temperatures"}}
     assert client.ask("page", {"show": "boost"}) == {"pages": {"main": "boost"}}
+    assert client.ask("page", {"show": "test-card"}) == {"pages": {"main": "test-card"}}
+    assert client.ask("page", {"turn": 1}) == {"pages": {"main": "boost"}}
     with pytest.raises(GivenError, match="Did you mean 'boost'"):
         client.ask("page", {"show": "bost"})
 

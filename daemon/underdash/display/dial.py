@@ -137,7 +137,8 @@ class Dial:
             setter.listed(-76.0, self._free(82.0), inside=picture.sweep is not None)
         elif picture.lamps:
             self._title(-84.0, 19)
-            setter.lamps(spread(len(picture.lamps), -72.0, 46.0 if picture.banner else 76.0, 38.0), 22)
+            end, px = (48.0, 18) if picture.banner else (76.0, 22)
+            setter.lamps(spread(len(picture.lamps), -72.0, end, 38.0), px)
             if picture.banner is None:
                 return
         else:
