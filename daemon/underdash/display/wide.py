@@ -18,6 +18,8 @@ RISE, LONG_RISE = 44.0, 26.0
 LONG = 1.9
 """Width over height from which a panel is long: even a short page is set in two halves."""
 EDGE = 8.0
+LEFT = 0.46
+"""Share of the width that a figure takes with something beside it."""
 
 
 class Wide:
@@ -95,7 +97,7 @@ class Wide:
         picture, half = self._picture, setter.field.half / setter.field.unit
         if picture.rows:
             rows = len(picture.rows)
-            px = 25.0 if rows > 3 or setter is self._right else 32.0
+            px = 26.0 if rows > 3 or setter is self._right else 32.0
             ys = spread(rows, top, bottom, 46.0)
             setter.rows(ys, px, 18 if px < 30 else 21, most_half=min(half, 170.0), free=top)
         elif picture.columns:
@@ -146,7 +148,9 @@ class Wide:
 
 
 def halves(field: Field) -> tuple[Field, Field]:
-    """Return the left and the right half of a wide field, with a gap between."""
-    quarter, gap = field.half / 2, 5.0 * field.unit
-    left = replace(field, x=field.x - quarter, half=quarter - gap, clear=None)
-    return left, replace(left, x=field.x + quarter)
+    """Return the left and the right part of a wide field, with a gap between; rows on the right need more room."""
+    gap, left, right = 3.0 * field.unit, field.half * LEFT, field.half * (1 - LEFT)
+    return (
+        replace(field, x=field.x - field.half + left, half=left - gap, clear=None),
+        replace(field, x=field.x + field.half - right, half=right - gap, clear=None),
+    )
