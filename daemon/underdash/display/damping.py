@@ -31,19 +31,15 @@ class Damping:
 
     Args:
         seconds: time constant.
-
-    Attributes:
-        moves: whether a band has not arrived yet, so that another picture is due.
     """
 
     def __init__(self, seconds: float = BAND_S) -> None:
         self._seconds = seconds
         self._bands: dict[tuple[str, int], _Band] = {}
-        self.moves = False
 
     def step(self, page: str, picture: Picture, now: float) -> Picture:
         """Return a picture with its bands where they stand now (seconds, monotonic)."""
-        before, self._bands, self.moves = self._bands, {}, False
+        before, self._bands = self._bands, {}
         sweep = None
         if picture.sweep is not None:
             sweep = self._damped((page, -1), picture.sweep, before, now)
@@ -64,7 +60,4 @@ class Damping:
         if not abs(shown - wanted) > SETTLED * (sweep.scale.high - sweep.scale.low):
             shown = wanted
         self._bands[key] = _Band(now, shown, wanted, sweep.scale)
-        if shown == wanted:
-            return sweep
-        self.moves = True
-        return replace(sweep, value=shown)
+        return sweep if shown == wanted else replace(sweep, value=shown)
