@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         ResetPeak,
         SetChoice,
         ShowPage,
+        ShowRate,
         TurnPage,
     )
     from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
@@ -104,6 +105,7 @@ __all__ = [
     "SetChoice",
     "Share",
     "ShowPage",
+    "ShowRate",
     "Shown",
     "Signal",
     "SingleFrameFormat",

@@ -53,7 +53,20 @@ def test_status_tells_how_the_daemon_is(daemon: object, typed: Typed) -> None:
 def test_status_as_json_is_complete(daemon: object, typed: Typed) -> None:
     done = typed("status", "--json")
     table = json.loads(done.out)
-    wanted = {"car", "power", "ignition", "quiet", "buses", "closed", "guard", "asking", "polls", "pages", "signals"}
+    wanted = {
+        "car",
+        "power",
+        "ignition",
+        "quiet",
+        "buses",
+        "closed",
+        "guard",
+        "asking",
+        "polls",
+        "pages",
+        "signals",
+        "rates",
+    }
     assert wanted | {"plugins", "problems", "faults"} == set(table)
     assert table["buses"][0]["role"] == "drive"
     assert table["pages"] == {"main": "boost"}

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
-from underdash.contract.pages import Alert, Role
+from underdash.contract.pages import Alert, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.alerts import Alerts
+from underdash.display.elements import record
 
 HOT = Alert("hot", "gearbox.oil_temperature", "gearbox hot", above=125.0, clears_by=5.0, delay_s=2.0, role=Role.WARNING)
 COLD = Alert("cold", "ambient.temperature", "ice", below=3.0, clears_by=1.0)
@@ -59,6 +62,7 @@ def test_warnings_come_before_cautions_and_are_acknowledged_one_by_one() -> None
     alerts.step(snapshot(0.0, oil=130.0, air=0.0))
     alerts.step(snapshot(5.0, oil=130.0, air=0.0))
     assert alerts.shown == (HOT, COLD)
+    assert alerts.banner() == Words("gearbox hot +1", Role.WARNING)
     alerts.acknowledge()
     assert alerts.banner() == Words("ice", Role.CAUTION)
 
@@ -86,8 +90,62 @@ def test_a_condition_must_hold(wanted: str, value: bool | str, raised: int) -> N
         [Alert("a", "x", "x")],
         [Alert("a", "x", "x", above=1.0, below=0.0)],
         [Alert("a", "x", "x", above=1.0), Alert("a", "y", "y", above=1.0)],
+        [Alert("a", "x", "x", above=1.0, role=Role.ACCENT)],
+        [Alert("a", "x", "x", above=1.0, role=Role.INK)],
     ],
 )
 def test_alerts_that_make_no_sense_are_refused(alerts: list[Alert]) -> None:
     with pytest.raises(UnderdashError, match="alert 'a'"):
         Alerts(alerts)
+
+
+HOT_PAGE = replace(HOT, page="gearbox")
+COLD_PAGE = replace(COLD, page="air")
+
+
+def presented(alerts: Alerts, now: float, oil: float = 90.0, air: float = 20.0) -> str | None:
+    alerts.step(snapshot(now, oil=oil, air=air))
+    alert = alerts.presenting()
+    return None if alert is None else alert.page
+
+
+def test_the_page_of_an_alert_has_its_turn_from_coming_to_acknowledgement_and_no_other_before_it_cleared() -> None:
+    alerts = Alerts([COLD_PAGE])
+    assert [presented(alerts, now, air=air) for now, air in ((0.0, 20.0), (1.0, 2.0), (2.0, 2.0))] == [
+        None,
+        "air",
+        "air",
+    ]
+    alerts.acknowledge()
+    assert [presented(alerts, now, air=2.0) for now in (3.0, 4.0)] == [None, None]
+    assert [presented(alerts, now, air=air) for now, air in ((5.0, 20.0), (6.0, 1.0))] == [None, "air"]
+
+
+def test_an_alert_that_is_over_by_itself_ends_the_turn_of_its_page() -> None:
+    alerts = Alerts([COLD_PAGE])
+    assert [presented(alerts, now, air=air) for now, air in ((0.0, 2.0), (1.0, 9.0))] == ["air", None]
+
+
+def test_a_warning_takes_over_and_the_caution_gets_no_second_turn() -> None:
+    alerts = Alerts([COLD_PAGE, HOT_PAGE])
+    seen = [presented(alerts, now, air=2.0, oil=oil) for now, oil in ((0.0, 90.0), (1.0, 130.0), (3.5, 130.0))]
+    assert seen == ["air", "air", "gearbox"]
+    assert alerts.acknowledge() == [HOT_PAGE]
+    assert presented(alerts, 4.0, air=2.0, oil=130.0) is None
+    assert alerts.banner() == Words("ice", Role.CAUTION)
+
+
+def test_a_caution_that_comes_under_a_warning_gets_its_turn_after_it() -> None:
+    alerts = Alerts([COLD_PAGE, HOT_PAGE])
+    seen = [presented(alerts, now, oil=130.0, air=air) for now, air in ((0.0, 20.0), (2.0, 20.0), (3.0, 2.0))]
+    assert seen == [None, "gearbox", "gearbox"]
+    alerts.acknowledge()
+    assert presented(alerts, 4.0, oil=130.0, air=2.0) == "air"
+
+
+def test_an_alert_stands_still_on_the_panel() -> None:
+    """Nothing blinks, however long it stands: so it never blinks faster than 2 Hz."""
+    page = Page("p", "P", lambda canvas, seen: canvas.title("p"), ())
+    banner = Words("gearbox hot", Role.WARNING)
+    pictures = {record(page, snapshot(tick * 0.04), (240, 240), banner) for tick in range(500)}
+    assert len(pictures) == 1

@@ -107,3 +107,44 @@ def test_whether_a_page_can_be_shown_is_told_without_showing_it() -> None:
     with pytest.raises(UnknownPageError, match="Did you mean 'boost'"):
         deck.check("bost")
     assert deck.current.name == "boost"
+
+
+def test_a_page_put_up_goes_and_the_one_under_it_comes_back(deck: Deck) -> None:
+    assert deck.put_up("battery")
+    assert deck.current.name == "battery"
+    assert deck.take_down()
+    assert deck.current.name == "boost"
+    assert not deck.take_down()
+
+
+def test_a_page_put_up_stays_once_somebody_turned(deck: Deck) -> None:
+    deck.put_up("battery")
+    deck.turn(-1)
+    assert not deck.take_down()
+    assert deck.current.name == "temperatures"
+    deck.put_up("battery")
+    deck.show("battery")
+    assert not deck.take_down()
+    assert deck.current.name == "battery"
+
+
+def test_only_another_page_of_the_deck_can_be_put_up(deck: Deck) -> None:
+    assert not deck.put_up("boost")
+    assert not deck.put_up("oil")
+    assert deck.current.name == "boost"
+    assert not deck.take_down()
+
+
+def test_a_page_that_failed_meanwhile_does_not_come_back(deck: Deck) -> None:
+    deck.put_up("battery")
+    deck.take_off("boost", "it raised")
+    assert not deck.take_down()
+    assert deck.current.name == "battery"
+
+
+def test_the_status_page_comes_back_from_under_another() -> None:
+    deck = Deck([page("boost")], spare=page("status"))
+    deck.show("status")
+    assert deck.put_up("boost")
+    assert deck.take_down()
+    assert deck.current.name == "status"

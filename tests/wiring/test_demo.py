@@ -427,7 +427,7 @@ def test_a_suspended_plug_in_runs_nowhere_any_more_and_what_it_declared_stays(
     assert deck.off == {"tiny": "its plug-in tiny is suspended"}
     assert "tiny" not in handlers_of(daemon)
     assert all(item.signal != "tiny.sum" for item in daemon.assembly.derived.derived())
-    assert "vehicle.speed" in daemon.alerts.signals
+    assert "vehicle.speed" in daemon.acting.alerts.signals
     daemon._calls.tell(PowerState.ASLEEP)
     assert "my sum broke" in daemon.assembly.suspended["tiny"]
     chain = daemon.telling.why("tiny.sum", journey.loop.time())

@@ -48,6 +48,8 @@ def _lines(table: Mapping[str, Any]) -> Iterator[str]:
         f"negative {asking['negative']}"
     )
     yield from (f"poll     {poll['sentence']}" for poll in table["polls"] if poll["wanted"] or poll["parked"])
+    for panel, rate in table["rates"].items():
+        yield f"rate     {rate['signal']} on page {rate['page']}, panel {panel}: {rate['sentence']}"
     for name, reading in table["signals"].items():
         yield f"signal   {name:<34} {_value(reading)}"
     plugins = table["plugins"]

@@ -85,7 +85,12 @@ class SetChoice:
     value: bool | str
 
 
-Action = TurnPage | ShowPage | ResetPeak | Acknowledge | Mark | Refresh | GoQuiet | SetChoice
+@dataclass(frozen=True, slots=True)
+class ShowRate:
+    """Say on the panel for ten seconds how often the page's main value really comes; once more takes it off."""
+
+
+Action = TurnPage | ShowPage | ResetPeak | Acknowledge | Mark | Refresh | GoQuiet | SetChoice | ShowRate
 
 
 @dataclass(frozen=True, slots=True)

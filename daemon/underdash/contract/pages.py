@@ -132,12 +132,14 @@ class Alert:
     Args:
         name: unique.
         signal: a number.
-        text: what the panel says, a few words.
+        text: what the panel says, a few words. It stands still: nothing blinks.
         above, below: limit in the stored unit (one of the two).
         clears_by: hysteresis in the stored unit.
         delay_s: how long the limit must be passed.
-        role: caution or warning.
+        role: caution (amber: soon) or warning (red: now), as ISO 2575 has the colours; no other role.
         only_while: (switch or choice signal, value) that must hold, e.g. only while the engine runs.
+        page: name of the page that is put on the panel once when the alert comes, where that panel has it in its deck.
+            Once acknowledged or over, the page that was on show comes back unless the driver turned away himself.
     """
 
     name: str
@@ -149,6 +151,7 @@ class Alert:
     delay_s: float = 0.0
     role: Role = Role.CAUTION
     only_while: tuple[str, str] | None = None
+    page: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,8 @@ class _State:
     since: float | None = None
     raised: bool = False
     acknowledged: bool = False
+    presented: bool = False
+    """Its page had its turn; it gets another one after the alert was over."""
 
 
 class Alerts:
@@ -31,14 +33,17 @@ class Alerts:
         alerts: what plug-ins declared.
 
     Raises:
-        UnderdashError: two alerts share a name, or one has not exactly one limit.
+        UnderdashError: two alerts share a name, one has not exactly one limit, or one is neither caution nor warning.
     """
 
     def __init__(self, alerts: Iterable[Alert]) -> None:
         self._states: dict[str, tuple[Alert, _State]] = {}
+        self._presenting: str | None = None
         for alert in alerts:
             if (alert.above is None) == (alert.below is None):
                 raise UnderdashError(f"alert {alert.name!r}: it needs one limit, either above or below")
+            if alert.role not in (Role.CAUTION, Role.WARNING):
+                raise UnderdashError(f"alert {alert.name!r}: its role is {alert.role!r}; it is a caution or a warning")
             if alert.name in self._states:
                 raise UnderdashError(f"alert {alert.name!r}: declared twice; give one of them another name")
             self._states[alert.name] = alert, _State()
@@ -60,9 +65,28 @@ class Alerts:
         return tuple(sorted(found, key=lambda alert: alert.role is not Role.WARNING))
 
     def banner(self) -> Words | None:
-        """Return what the panel says, None if nothing is raised."""
+        """Return what the panel says: the foremost alert and how many more there are; None if nothing is raised."""
         shown = self.shown
-        return Words(shown[0].text, shown[0].role) if shown else None
+        if not shown:
+            return None
+        more = f" +{len(shown) - 1}" if len(shown) > 1 else ""
+        return Words(shown[0].text + more, shown[0].role)
+
+    def presenting(self) -> Alert | None:
+        """Return the alert whose page has its turn: from when the panel first says the alert until it no longer does.
+
+        It is asked after every step and every acknowledgement. An alert whose page had its turn gets no other one
+        before it was over.
+        """
+        head = next(iter(self.shown), None)
+        if head is None or head.page is None:
+            self._presenting = None
+            return None
+        if self._presenting != head.name:
+            state = self._states[head.name][1]
+            self._presenting = None if state.presented else head.name
+            state.presented = True
+        return head if self._presenting is not None else None
 
     def step(self, snapshot: Snapshot) -> list[Alert]:
         """Look at the values and return the alerts that are raised by this very step."""
@@ -82,7 +106,7 @@ class Alerts:
             return False
         if state.raised:
             if _clear(alert, value):
-                state.raised = state.acknowledged = False
+                state.raised = state.acknowledged = state.presented = False
                 state.since = None
             return False
         if not (_passed(alert, value) and _holds(alert, snapshot)):

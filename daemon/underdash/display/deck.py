@@ -74,6 +74,7 @@ class Deck:
         self._others = others
         self._apart: Page | None = None
         self._index = 0
+        self._under: str | None = None
         self.off: dict[str, str] = {}
 
     @property
@@ -97,6 +98,7 @@ class Deck:
 
     def turn(self, step: int = 1) -> Page:
         """Go so many pages on (negative: back), round and round; return the page then on show."""
+        self._under = None
         if self._apart is not None:
             self._apart = None
         elif self._pages:
@@ -110,11 +112,29 @@ class Deck:
             UnknownPageError: it is not in the deck; one that was taken off is told as such.
         """
         self.check(name)
+        self._under = None
         self._apart = next((page for page in self._beside() if page.name == name), None)
         if self._apart is not None:
             return self._apart
         self._index = self._pages.index(find(self._pages, name, self._where))
         return self.current
+
+    def put_up(self, name: str) -> bool:
+        """Put a page of the deck over what is on show, until `take_down`; return whether that changed anything."""
+        under = self.current.name
+        if name not in self.names or name == under:
+            return False
+        self.show(name)
+        self._under = under
+        return True
+
+    def take_down(self) -> bool:
+        """Show again what was under the page put up; nothing if somebody turned since, or that page is off by now."""
+        under, self._under = self._under, None
+        if under is None or under in self.off:
+            return False
+        self.show(under)
+        return True
 
     def check(self, name: str) -> None:
         """Raise `UnknownPageError` if `show` would."""

@@ -68,7 +68,7 @@ def ordered(derived: Iterable[tuple[str, Derived]]) -> tuple[list[tuple[str, Der
 class _Running:
     """One derived signal with its state."""
 
-    __slots__ = ("due_at", "failures", "item", "last_at", "owner", "seen", "slot", "state")
+    __slots__ = ("due_at", "failures", "item", "last_at", "owner", "rests_on", "seen", "slot", "state")
 
     def __init__(self, owner: str, item: Derived, slot: Slot) -> None:
         self.owner = owner
@@ -79,6 +79,7 @@ class _Running:
         self.due_at = 0.0
         self.seen: tuple[tuple[Value | None, Age, Quality], ...] | None = None
         self.failures = 0
+        self.rests_on = item.inputs
 
 
 class DerivedRunner:
@@ -113,6 +114,10 @@ class DerivedRunner:
         """Return what is being computed, inputs first."""
         return [running.item for running in self._running]
 
+    def rests_on(self, slot: Slot) -> tuple[str, ...]:
+        """Return the inputs that the last result in a slot was computed from; none if it is not a derived one's."""
+        return next((running.rests_on for running in self._running if running.slot is slot), ())
+
     def step(self, now: float) -> None:
         """Compute what is due; `now` is monotonic seconds."""
         for running in tuple(self._running):
@@ -139,7 +144,8 @@ class DerivedRunner:
         if result is None or value is None:
             running.slot.clear()
             return
-        used = [readings[name] for name in result.rests_on or readings if name in readings]
+        running.rests_on = result.rests_on or item.inputs
+        used = [readings[name] for name in running.rests_on if name in readings]
         late = [r.seconds_old for r in used if r.age is Age.LATE and r.seconds_old is not None]
         oldest_s = max(late, default=0.0)
         running.slot.period_s = oldest_s / LATE_PERIODS if late else _idle_s(item)

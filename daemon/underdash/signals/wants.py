@@ -45,8 +45,12 @@ def gather(
     hidden: Iterable[Page] = (),
     alerts: Iterable[Alert] = (),
     recorded: Iterable[str] = (),
+    watched: Iterable[str] = (),
 ) -> dict[str, Want]:
-    """Return what pages on a panel, pages that are not, alerts and the recorder want, by signal."""
+    """Return what pages on a panel, pages that are not, alerts and the recorder want, by signal.
+
+    What is `watched` is wanted like an alert's signal: it decides what may be done.
+    """
     wants: dict[str, Want] = {}
     for page in shown:
         _add(wants, page.signals, Want(WantKind.PAGE, page.period_s))
@@ -56,6 +60,7 @@ def gather(
     for alert in alerts:
         condition = () if alert.only_while is None else (alert.only_while[0],)
         _add(wants, (alert.signal, *condition), Want(WantKind.ALERT, ALERT_PERIOD_S))
+    _add(wants, watched, Want(WantKind.ALERT, ALERT_PERIOD_S))
     _add(wants, recorded, Want(WantKind.RECORDER, RECORDER_PERIOD_S))
     return wants
 

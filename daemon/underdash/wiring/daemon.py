@@ -18,17 +18,15 @@ from ..bus.health import BusState
 from ..bus.link import BusStatus, Link
 from ..buttons.gestures import GestureOptions
 from ..collecting import PowerCalls
-from ..contract.buttons import Acknowledge, Action, GoQuiet, Mark, Refresh, ResetPeak, SetChoice, ShowPage, TurnPage
+from ..contract.buttons import Action
 from ..contract.content import Words
-from ..contract.errors import UnderdashError
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
-from ..display.alerts import Alerts
 from ..display.cold import SIGNALS as COLD_SIGNALS
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
+from .acting import Acting
 from .assembly import Assembly
-from .choices import Choices
 from .fingers import Fingers
 from .key import Key
 from .leaving import Done, Leaving
@@ -99,8 +97,8 @@ class Daemon:
         self.sending = sending
         self.power = power
         self.key = Key(assembly, sending.guard)
-        self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform)
-        self.alerts = Alerts([alert for _, alert in assembly.brought.alerts])
+        self.acting = Acting(self)
+        self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform, self.acting.say)
         self.screens: list[Screen] = []
         #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
@@ -114,7 +112,6 @@ class Daemon:
         self._attended = attended
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
         assembly.suspensions.takers.append(self._suspended)
-        self._choices = Choices(assembly.store, assembly.catalogue)
         self._timer: asyncio.TimerHandle | None = None
         self._slow_at = -inf
         self._openers: list[Callable[[], Screen]] = []
@@ -206,39 +203,12 @@ class Daemon:
         if not self.screens:
             shown = self.assembly.pages
         alerts = [alert for _, alert in self.assembly.brought.alerts]
-        self.sending.demand(expand(gather(shown, hidden, alerts), self.assembly.derived.derived()))
+        wants = gather(shown, hidden, alerts, watched=self.fingers.wants)
+        self.sending.demand(expand(wants, self.assembly.derived.derived()))
 
     def perform(self, action: Action) -> None:
-        """Do what a button handler asked for."""
-        now = self._loop.time()
-        match action:
-            case TurnPage(step):
-                for screen in self.screens:
-                    screen.turn(step)
-            case ShowPage(page):
-                self._show(page)
-            case ResetPeak(signal):
-                self.assembly.memory.reset(signal)
-            case Acknowledge():
-                self.alerts.acknowledge()
-            case Refresh(signal):
-                self.assembly.asking.scheduler.ask_now([signal], now)
-                self.sending.pump()
-            case GoQuiet(on):
-                self.sending.guard.quiet = on
-                self.keep()
-            case SetChoice():
-                self._choices.choose(action, now)
-            case Mark(text):
-                if self.recorder is not None:
-                    self.recorder.mark(text, now)
-
-    def _show(self, page: str) -> None:
-        for screen in self.screens:
-            try:
-                screen.show(page)
-            except UnderdashError as exc:
-                _log.warning("page_not_shown", page=page, error=str(exc))
+        """Do what a button handler or a command asked for."""
+        self.acting.perform(action, self._loop.time())
 
     # --- by time ------------------------------------------------------------------------------------------------
 
@@ -261,6 +231,7 @@ class Daemon:
             self._slow_at = now + SLOW_S
             self._look_at_buses(now)
             self.telling.look(now)
+            self.acting.count(now)
             self._keep_what_was_seen(now)
             if self._openers and now >= self._panels_at:
                 self._open_screens(now)
@@ -268,10 +239,10 @@ class Daemon:
         state = self._step_power(now)
         self.fingers.tick(lambda: self.snapshot(now), now)
         snapshot = self.snapshot(now, self._watched())
-        self.alerts.step(snapshot)
-        banner = GOODBYE if self._goodbye else self.alerts.banner()
+        self.acting.look(snapshot, now)
         for screen in self.screens:
-            screen.update(snapshot, banner, now, lit=self._lit)
+            words = GOODBYE if self._goodbye else self.acting.words(screen.name, now)
+            screen.update(snapshot, words, now, lit=self._lit)
         if slow and self.observers:
             everything = self.snapshot(now)
             for observer in self.observers:
@@ -296,7 +267,7 @@ class Daemon:
         """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
         pages = [screen.deck.current for screen in self.screens]
         names = {name for page in pages for name in page.signals}
-        return names.union(self.alerts.signals, DIMMING_SIGNALS, COLD_SIGNALS)
+        return names.union(self.acting.alerts.signals, DIMMING_SIGNALS, COLD_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
         before = {status.role: status.state for status in self.buses}
@@ -361,6 +332,7 @@ class Daemon:
             guard=dict(guard.report()),
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
+            rates=tuple((screen.name, rate) for screen in self.screens if (rate := self.acting.rates.of(screen.name))),
             faults=(*(fault for screen in self.screens for fault in screen.faults), *self._suspensions()),
             snapshot=self.snapshot(now),
             polls=tuple(self.assembly.asking.status(now)),

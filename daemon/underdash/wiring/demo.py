@@ -187,7 +187,7 @@ class Demo:
     def _drawn(self, moment: Moment, snapshot: Snapshot) -> Image.Image:
         page = find(self.built.assembly.pages, moment.page, "demo")
         palette = night(self.built.config.dimming.night_hue) if snapshot.night else DAY
-        banner: Words | None = self.daemon.alerts.banner()
+        banner: Words | None = self.daemon.acting.alerts.banner()
         return draw_page(page, snapshot, palette=palette, banner=banner)
 
 

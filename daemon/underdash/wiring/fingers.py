@@ -7,6 +7,7 @@ from collections.abc import Callable
 import structlog
 
 from ..buttons.gestures import GestureOptions, Gestures
+from ..buttons.motion import ENGINE, SPEED, held_back
 from ..contract.buttons import Action, ResetPeak
 from ..contract.signals import Snapshot
 from ..signals.catalogue import BUTTON
@@ -25,14 +26,22 @@ class Fingers:
         assembly: whose buttons and handlers.
         options: times of gestures.
         perform: called with each action.
+        say: called with (sentence, now) about an action that is held back.
     """
 
-    def __init__(self, assembly: Assembly, options: GestureOptions, perform: Callable[[Action], None]) -> None:
+    def __init__(
+        self,
+        assembly: Assembly,
+        options: GestureOptions,
+        perform: Callable[[Action], None],
+        say: Callable[[str, float], None] = lambda sentence, now: None,
+    ) -> None:
         self.bindings = assembly.bindings
         self.gestures = Gestures(self.bindings.handlers, options)
         self.performed = 0
         self._assembly = assembly
         self._perform = perform
+        self._say = say
         self._failures: dict[str, int] = {}
         self._unheld: set[str] = set()
         for button in dict.fromkeys(handler.button for handler in self.bindings.handlers):
@@ -44,10 +53,16 @@ class Fingers:
     def tick(self, snapshot: Callable[[], Snapshot], now: float) -> None:
         """Perform what finished gestures ask for."""
         for gesture in self.gestures.tick(now):
-            outcome = self.bindings.call(gesture, snapshot())
+            seen = snapshot()
+            outcome = self.bindings.call(gesture, seen)
             if outcome.error:
                 self._failed(outcome.plugin, outcome.error)
             for action in outcome.actions:
+                why = held_back(action, seen)
+                if why:
+                    _log.info("action_held_back", button=gesture.button, action=type(action).__name__, why=why)
+                    self._say(why, now)
+                    continue
                 self._look(action, outcome.plugin)
                 _log.info("action", button=gesture.button, gesture=gesture.kind.value, action=type(action).__name__)
                 self.performed += 1
@@ -61,6 +76,13 @@ class Fingers:
             self._unheld.add(action.signal)
             remedy = "name it in the peaks of a page, or reset all with ResetPeak()"
             _log.warning("peak_not_held", plugin=plugin, signal=action.signal, remedy=remedy)
+
+    @property
+    def wants(self) -> tuple[str, ...]:
+        """Signals that must be known to tell whether the car moves: its speed, or where nobody has it, the engine's."""
+        if not self.bindings.handlers:
+            return ()
+        return (SPEED,) if self._assembly.store.slots(SPEED) else ENGINE
 
     def notes(self) -> list[str]:
         """Return a sentence for each button that is stuck."""

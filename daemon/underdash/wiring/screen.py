@@ -115,6 +115,16 @@ class Screen:
         self.deck.show(name)
         self._turned()
 
+    def put_up(self, name: str) -> None:
+        """Put a page over the one on show, if the deck has it."""
+        if self.deck.put_up(name):
+            self._turned()
+
+    def take_down(self) -> None:
+        """Go back to the page that was on show before `put_up`, unless somebody turned since."""
+        if self.deck.take_down():
+            self._turned()
+
     def pages(self) -> tuple[Page, list[Page]]:
         """Return the page on show and those that are not."""
         current = self.deck.current

@@ -10,6 +10,7 @@ from ..contract.signals import PowerState, Reading, Snapshot
 from ..diagnostics.asking import Counts, PollStatus
 from ..power.ignition import IgnitionState
 from .assembly import Assembly
+from .rates import Rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,7 @@ class Status:
         closed: why nothing is sent, a sentence a bus; empty while sending is open.
         guard: frames let out ("passed") and held back, by reason.
         pages: (panel, page on show).
+        rates: (panel, how often the main value of its page comes).
         faults: what failed, in sentences.
         quiet: somebody asked for quiet.
     """
@@ -38,6 +40,7 @@ class Status:
     snapshot: Snapshot
     polls: tuple[PollStatus, ...] = ()
     quiet: bool = False
+    rates: tuple[tuple[str, Rate], ...] = ()
 
 
 def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
@@ -53,6 +56,7 @@ def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
         "asking": asdict(status.asking),
         "polls": [_poll(poll) for poll in status.polls],
         "pages": dict(status.pages),
+        "rates": {panel: {**asdict(rate), "sentence": rate.sentence} for panel, rate in status.rates},
         "signals": {name: told(reading) for name, reading in sorted(status.snapshot.readings.items())},
         "plugins": {
             "running": [plugin.name for plugin in assembly.loaded.plugins],

@@ -9,11 +9,17 @@ from underdash import (
     CarDescription,
     Gesture,
     GestureKind,
+    GoQuiet,
+    Mark,
+    Refresh,
     ResetPeak,
+    SetChoice,
     ShowPage,
+    ShowRate,
     Snapshot,
     TurnPage,
 )
+from underdash.testing import snapshot
 from underdash_page_turn.bindings import bindings_for
 from underdash_page_turn.settings import Binding, Settings
 
@@ -78,6 +84,7 @@ def test_what_the_owner_binds_replaces_the_rule() -> None:
     [
         ({"button": "up", "do": ("nxt",)}, "not 'nxt'"),
         ({"button": "up", "do": ("show ",)}, "not 'show '"),
+        ({"button": "up", "do": ("choose dashboard.night",)}, "choose <signal> = <value>"),
         ({"button": "up", "do": ()}, "at least one thing"),
         ({"button": "button.up", "do": ("next",)}, "without"),
     ],
@@ -89,3 +96,49 @@ def test_bindings_that_make_no_sense_say_what_is_allowed(wrong: dict[str, object
 
 def test_it_says_who_it_is() -> None:
     assert underdash_page_turn.plugin().settings is Settings
+
+
+@pytest.mark.parametrize(
+    ("words", "does"),
+    [
+        ("next", TurnPage(1)),
+        ("previous", TurnPage(-1)),
+        ("show boost", ShowPage("boost")),
+        ("reset peak", ResetPeak()),
+        ("reset peak of engine.speed", ResetPeak("engine.speed")),
+        ("acknowledge", Acknowledge()),
+        ("mark", Mark()),
+        ("mark knocking heard", Mark("knocking heard")),
+        ("refresh engine.oil_temperature", Refresh("engine.oil_temperature")),
+        ("show rate", ShowRate()),
+        ("quiet", GoQuiet(True)),
+        ("end quiet", GoQuiet(False)),
+        ("choose dashboard.night = on", SetChoice("dashboard.night", True)),
+        ("choose dashboard.night=off", SetChoice("dashboard.night", False)),
+        ("choose tiny.mode = sport", SetChoice("tiny.mode", "sport")),
+    ],
+)
+def test_every_action_can_be_bound(words: str, does: Action) -> None:
+    assert bound(car("up"), Settings(bindings=(Binding(button="up", do=(words,)),))) == {"up": (does,)}
+
+
+def test_a_wired_button_alone_turns_with_a_press_and_back_with_two() -> None:
+    wired = CarDescription("c", "C", (), buttons=(("cruise_set", "driving"), ("dash", "wired")))
+    handlers = underdash_page_turn.button_handlers(wired, Settings())
+    does = {one.kind: tuple(one.on(Gesture("dash", one.kind), Snapshot(0.0, {}))) for one in handlers}
+    assert {one.button for one in handlers} == {"dash"}
+    assert does == {GestureKind.PRESS: NEXT, GestureKind.DOUBLE: BACK, GestureKind.HOLD: CLEAR}
+
+
+def test_a_wired_button_beside_those_of_the_wheel_is_left_to_the_owner() -> None:
+    both = CarDescription("c", "C", (), buttons=(("up", "comfort"), ("dash", "wired")))
+    assert bindings_for(both, Settings())[0].button == "up"
+    assert all(binding.button == "up" for binding in bindings_for(both, Settings()))
+
+
+@pytest.mark.parametrize(("speed_kmh", "counts"), [(None, False), (0.0, True), (0.9, True), (3.0, False)])
+def test_a_binding_may_count_only_while_the_car_is_known_to_stand(speed_kmh: float | None, counts: bool) -> None:
+    settings = Settings(bindings=(Binding(button="cruise_set", do=("next",), standing=True),))
+    (one,) = underdash_page_turn.button_handlers(car("cruise_set"), settings)
+    assert one.condition is not None
+    assert one.condition(snapshot({"vehicle.speed": speed_kmh})) is counts

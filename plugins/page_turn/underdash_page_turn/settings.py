@@ -7,8 +7,7 @@ from typing import Annotated, Literal
 
 from underdash import Limits
 
-SHOW = "show "
-PLAIN = ("next", "previous", "reset peak", "acknowledge")
+from .words import action
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,18 +18,19 @@ class Binding:
         button: name of the button, the part after "button.".
         gesture: what the finger does; a hold by default, since the car does its own thing with a press.
         hold_s: how long a hold takes.
-        do: "next", "previous", "reset peak", "acknowledge" or "show <page>"; several are done in this order.
+        do: words of `words.py`, done in this order.
+        standing: it counts only while the car is known to stand still, for a button that acts on driving.
     """
 
     button: str
     gesture: Literal["press", "double", "hold", "repeat"] = "hold"
     hold_s: Annotated[float, Limits(above=0.0, high=10.0, unit="s")] = 0.8
     do: tuple[str, ...]
+    standing: bool = False
 
     def __post_init__(self) -> None:
-        for word in self.do:
-            if word not in PLAIN and not (word.startswith(SHOW) and word[len(SHOW) :].strip()):
-                raise ValueError(f'`do` with some of "{", ".join(PLAIN)}" or "show <page>", not {word!r}')
+        for words in self.do:
+            action(words)
         if not self.do:
             raise ValueError("at least one thing to `do`")
         if self.button.startswith("button."):
@@ -42,7 +42,7 @@ class Settings:
     """Settings of page turning.
 
     Args:
-        bindings: what gestures do; if left out, holds of the car's buttons by the rule in the README.
+        bindings: what gestures do; if left out, gestures on the car's buttons by the rule in the README.
         hold_s: how long those holds take.
     """
 
