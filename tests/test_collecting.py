@@ -147,3 +147,14 @@ def test_the_bundled_plugins_run_with_their_defaults_and_bring_what_their_names_
     brought, after = contributions(loaded, CAR)
     assert [plugin.name for plugin in after.plugins] == list(names)
     assert {owner for owner, _ in brought.display_pages} == {"boost", "temperatures"}
+
+
+@pytest.mark.parametrize("role", ["ACCENT", "INK", "SOFT"])
+def test_an_alert_that_is_neither_caution_nor_warning_costs_its_plugin(tiny_plugin: TinyPlugin, role: str) -> None:
+    source = (
+        "from underdash import Role\n"
+        f"@hookimpl\ndef alerts(): return [Alert('hot', 'engine.oil_temperature', 'hot', 1.0, role=Role.{role})]"
+    )
+    collected = collect(load({"bad": {}}, [tiny_plugin(source, "bad")]), "alerts")
+    assert collected.items == ()
+    assert "an alert is a caution or a warning" in str(collected.refused[0])

@@ -11,7 +11,7 @@ from underdash.config.schema import Config
 from underdash.contract.buttons import ButtonHandler, GestureKind
 from underdash.contract.cars import BusDescription, CarDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from underdash.contract.layout import Bits, BroadcastListener, Field
-from underdash.contract.pages import Page
+from underdash.contract.pages import Alert, Page
 from underdash.contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
 
 LEAST = """\
@@ -251,3 +251,25 @@ def test_a_simulated_car_needs_no_fingerprint() -> None:
     settings = config('channel = "can0"', 'interface = "memory"')
 
     assert len(told(settings, replace(CAR, fingerprint=()))) == 1
+
+
+def told_of_alerts(*alerts: Alert, polled: tuple[str, ...] = ()) -> list[str]:
+    found = explain(config(), CAR, replace(AROUND, alerts=alerts, polled=polled))
+    return [str(one) for one in found if "alert" in one.sentence]
+
+
+def test_an_alert_on_a_value_that_is_asked_for_is_told_to_come_late() -> None:
+    hot = Alert("hot", "engine.oil_temperature", "oil hot", above=130.0)
+    assert told_of_alerts(hot) == []
+    assert told_of_alerts(hot, polled=("engine.oil_temperature", "engine.speed")) == [
+        "note: alerts watch engine.oil_temperature, which has to be asked for: a limit is noticed a second or more "
+        "late, and nothing is protected by it"
+    ]
+
+
+def test_the_page_of_an_alert_must_be_there() -> None:
+    hot = Alert("hot", "engine.oil_temperature", "oil hot", above=130.0, page="bost")
+    assert told_of_alerts(replace(hot, page="boost")) == []
+    assert told_of_alerts(hot) == [
+        "warning: alert 'hot' wants to put up page 'bost', which nobody brings -> did you mean 'boost'?"
+    ]

@@ -187,3 +187,14 @@ def test_a_frame_in_code_with_an_id_that_is_none_is_left_out_and_named() -> None
     assembly = assemble(replace(CAR, broadcasts=(*CAR.broadcasts, odd)), Loaded(()))
     assert any("E8D4A51000 is no id of 11 bits" in problem for problem in assembly.problems), assembly.problems
     assert list(assembly.tables["drive"]) == list(assemble(CAR, Loaded(())).tables["drive"])
+
+
+def test_what_has_to_be_asked_for_is_known_with_what_is_computed_from_it(tiny_plugin: TinyPlugin) -> None:
+    assembly = assemble(CAR, with_tiny(tiny_plugin(PAGES)))
+    assert {"engine.manifold_pressure", "engine.coolant_temperature"} <= assembly.polled
+    assert not {"engine.speed", "tiny.double"} & assembly.polled
+    assembly = assemble(
+        replace(CAR, broadcasts=(), polls=(PollRequest("engine", "service_01", 0x0C, ()),)),
+        with_tiny(tiny_plugin(PAGES)),
+    )
+    assert assembly.polled == {"engine.speed", "tiny.double"}

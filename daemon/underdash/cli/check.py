@@ -70,6 +70,8 @@ def _around(config: Config, assembly: Assembly) -> Surroundings:
         pages={page.name: page for page in (StatusPage().page, *assembly.pages)},
         handlers=[handler for _, handler in brought.button_handlers],
         provided=assembly.store.names(),
+        alerts=[alert for _, alert in brought.alerts],
+        polled=assembly.polled,
         drivers=[*core_drivers(config), *(driver.name for _, driver in brought.panel_drivers)],
     )
 

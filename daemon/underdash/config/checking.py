@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
-from ..contract.pages import Page
+from ..contract.pages import Alert, Page
 from ..display.legibility import LEAST_ARCMIN, arcmin
 from ..display.palettes import findings as palette_findings
 from ..display.palettes import night
@@ -60,6 +60,8 @@ class Surroundings:
         handlers: button handlers of the enabled plug-ins.
         provided: signals that have a source (broadcast, poll, input, derived); button signals included.
         drivers: names of panel drivers.
+        alerts: those of the enabled plug-ins.
+        polled: signals that come by asking only.
     """
 
     installed: Collection[str] | None = None
@@ -68,6 +70,8 @@ class Surroundings:
     handlers: Sequence[ButtonHandler] = field(default=())
     provided: Collection[str] | None = None
     drivers: Collection[str] | None = None
+    alerts: Sequence[Alert] = ()
+    polled: Collection[str] = ()
 
 
 def explain(config: Config, car: CarDescription | None, around: Surroundings | None = None) -> list[Finding]:
@@ -83,7 +87,7 @@ def explain(config: Config, car: CarDescription | None, around: Surroundings | N
     """
     around = around or Surroundings()
     found = [*_power(config), *_plugins(config, around), *_car_choice(config, car, around), *_panels(config, around)]
-    found += _night(config)
+    found += [*_night(config), *_alerts(around)]
     if car is not None:
         found += [*_buses(config, car), *_sending(config, car), *_reads(config, car), *_description(car)]
         found += _buttons(car, around)
@@ -277,6 +281,18 @@ def _deck(
         elif missing:
             sentence = f"page {page!r} can show {_and(missing)} too, which nobody provides"
             yield Finding(Level.NOTE, sentence)
+
+
+def _alerts(around: Surroundings) -> Iterator[Finding]:
+    asked = sorted({alert.signal for alert in around.alerts if alert.signal in around.polled})
+    if asked:
+        has = "has" if len(asked) == 1 else "have"
+        sentence = f"alerts watch {_and(asked)}, which {has} to be asked for: a limit is noticed a second or more late"
+        yield Finding(Level.NOTE, f"{sentence}, and nothing is protected by it")
+    for alert in around.alerts:
+        if alert.page is not None and around.pages is not None and alert.page not in around.pages:
+            sentence = f"alert {alert.name!r} wants to put up page {alert.page!r}, which nobody brings"
+            yield Finding(Level.WARNING, sentence, _instead(alert.page, around.pages))
 
 
 def _buttons(car: CarDescription, around: Surroundings) -> Iterator[Finding]:

@@ -185,7 +185,9 @@ def alerts(car: CarDescription, settings: Any) -> list[Alert]:  # type: ignore[e
     """Declare conditions worth the driver's eyes.
 
     Called: once at start-up.
-    Return: alerts; their signals are asked for at a guaranteed minimum rate.
+    Return: alerts; their signals are asked for at a guaranteed minimum rate. A value that has to be asked for comes
+    late: an alert informs and protects nothing. It is a caution or a warning; where it names a page, that one is put
+    up once.
     If it raises: the plug-in is refused.
 
     Example::

@@ -40,6 +40,7 @@ BUNDLED = (
     *("page_turn", "tarn", "loris"),
 )
 """Plug-ins that run where no configuration says which."""
+COMPUTED = {Rank.POLL, Rank.DERIVED}
 
 
 class UnknownCarError(GivenError):
@@ -82,6 +83,19 @@ class Assembly:
     def pages(self) -> list[Page]:
         """Pages of the running plug-ins."""
         return [page for _, page in self.brought.display_pages]
+
+    @property
+    def polled(self) -> frozenset[str]:
+        """Signals that come by asking only, or are computed from one that does."""
+        found: set[str] = set()
+        for name in self.store.names():
+            ranks = {slot.rank for slot in self.store.slots(name)}
+            if ranks == {Rank.POLL}:
+                found.add(name)
+        for item in self.derived.derived():  # inputs come first
+            if found.intersection(item.inputs) and {slot.rank for slot in self.store.slots(item.signal)} <= COMPUTED:
+                found.add(item.signal)
+        return frozenset(found)
 
     def snapshot(
         self,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from underdash import Alert, CarDescription, Page, PluginInfo, Role, hookimpl
 
 from .limits import KNOWN, limits_for
-from .page import candidates, temperatures_page
+from .page import PAGE, candidates, temperatures_page
 from .settings import Settings
 
 
@@ -35,7 +35,6 @@ def alerts(car: CarDescription, settings: Settings) -> list[Alert]:
         if limits.warning is not None:
             label = limits.label or KNOWN[signal].label
             name = f"temperatures.{signal}"
-            found.append(
-                Alert(name, signal, f"{label} hot", limits.warning, clears_by=3.0, delay_s=3.0, role=Role.WARNING)
-            )
+            text, limit = f"{label} hot", limits.warning
+            found.append(Alert(name, signal, text, limit, clears_by=3.0, delay_s=3.0, role=Role.WARNING, page=PAGE))
     return found

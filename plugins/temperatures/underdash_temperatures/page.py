@@ -7,6 +7,7 @@ from underdash import Canvas, CarDescription, Page, Snapshot
 from .limits import KNOWN, STORED, limits_for, role_for, scale_for
 from .settings import Settings
 
+PAGE = "temperatures"
 MOST = 4
 
 
@@ -50,7 +51,7 @@ def temperatures_page(car: CarDescription, settings: Settings) -> Page:
             )
         )
 
-    return Page("temperatures", "Temperatures", draw, needs=wanted, period_s=1.0)
+    return Page(PAGE, "Temperatures", draw, needs=wanted, period_s=1.0)
 
 
 def shown_unit(signal: str, snapshot: Snapshot) -> str:

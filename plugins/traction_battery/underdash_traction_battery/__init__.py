@@ -52,4 +52,5 @@ def alerts(settings: Settings) -> list[Alert]:
     if not settings.alerts:
         return []
     name = "traction_battery.hot"
-    return [Alert(name, HOTTEST, "battery hot", settings.hot, clears_by=3.0, delay_s=3.0, role=Role.WARNING)]
+    page, role = "traction_battery", Role.WARNING
+    return [Alert(name, HOTTEST, "battery hot", settings.hot, clears_by=3.0, delay_s=3.0, role=role, page=page)]
