@@ -9,7 +9,7 @@ from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Alert, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.alerts import Alerts
-from underdash.display.elements import record
+from underdash.display.recorder import record
 
 HOT = Alert("hot", "gearbox.oil_temperature", "gearbox hot", above=125.0, clears_by=5.0, delay_s=2.0, role=Role.WARNING)
 COLD = Alert("cold", "ambient.temperature", "ice", below=3.0, clears_by=1.0)

@@ -9,9 +9,9 @@ from underdash.contract.content import Words
 from underdash.contract.pages import Canvas, Page, Role, Scale
 from underdash.contract.signals import Snapshot
 from underdash.display.content import content_of
-from underdash.display.elements import record
 from underdash.display.kit import Painter
 from underdash.display.palettes import DAY, Palette, night
+from underdash.display.recorder import record
 from underdash.display.round import Face
 from underdash.testing import snapshot
 
