@@ -1,13 +1,17 @@
 from __future__ import annotations
 
 import pytest
+from coloraide import Color
+from hypothesis import given
+from hypothesis import strategies as st
 
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Role
-from underdash.display.palettes import DAY, contrast, findings, luminance, night, shade
+from underdash.display.palettes import DAY, Colour, contrast, findings, luminance, night, shade
 
 
 def test_contrast_is_that_of_the_w3c_definition() -> None:
+    # "contrast ratios can range from 1 to 21" (note 1 of the definition)
     assert contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21.0)
     assert contrast((255, 255, 255), (255, 255, 255)) == pytest.approx(1.0)
     # the definition's own weights: pure red, green and blue
@@ -22,11 +26,27 @@ def test_the_day_palette_has_nothing_hard_to_see() -> None:
     assert findings(DAY) == []
 
 
-@pytest.mark.parametrize("hue", range(0, 361, 10))
-def test_every_hue_of_night_can_be_read(hue: int) -> None:
-    palette = night(hue)
-    assert findings(palette) == []
-    assert contrast(palette.ink, palette.ground) > contrast(palette.soft, palette.ground)
+def test_every_hue_of_night_can_be_read() -> None:
+    for hue in range(361):
+        palette = night(hue)
+        assert findings(palette) == [], hue
+        assert contrast(palette.ink, palette.ground) > contrast(palette.soft, palette.ground), hue
+        assert (palette.caution, palette.warning) == (night(0).caution, night(0).warning), hue
+
+
+def test_dark_hues_are_lifted_until_they_can_be_read() -> None:
+    blue, yellow = night(240), night(60)
+    assert max(blue.soft) > max(yellow.soft)
+    assert contrast(blue.soft, blue.ground) == pytest.approx(contrast(yellow.soft, yellow.ground), rel=0.05)
+
+
+COLOURS = st.tuples(*[st.integers(0, 255)] * 3)
+
+
+@given(COLOURS, COLOURS)
+def test_contrast_agrees_with_an_independent_implementation(one: Colour, other: Colour) -> None:
+    theirs = [Color("srgb", [part / 255 for part in colour]) for colour in (one, other)]
+    assert contrast(one, other) == pytest.approx(theirs[0].contrast(theirs[1], method="wcag21"), rel=2e-3)
 
 
 def test_red_and_amber_stay_themselves_at_night() -> None:

@@ -15,7 +15,11 @@ from .signals import Reading, Snapshot
 
 
 class Role(StrEnum):
-    """A colour by what it says; the palette in force knows which one that is."""
+    """A colour by what it says; the palette in force knows which one that is.
+
+    `CAUTION` is amber (look into it soon) and `WARNING` red (danger, act now), as on a dashboard (ISO 2575): they are
+    for values and words that say so, never for decoration.
+    """
 
     INK = "ink"
     SOFT = "soft"

@@ -1,8 +1,13 @@
 """Colours by role: one palette for the day, one for the night in the hue of the owner's dashboard.
 
-Contrast is the ratio of relative luminances as W3C defines it (WCAG 2.2, "contrast ratio"). The ratios aimed at are
-those ISO 15008 is known for (clause 4.3.2 of the 2017 edition: night 5:1, day 3:1), written down from memory, without
-the standard at hand.
+Contrast is the ratio of relative luminances as W3C defines it (Recommendation WCAG 2.2, definitions of "contrast
+ratio" and "relative luminance"). The ratios aimed at are those ISO 15008 is known for (clause 4.3.2 of the 2017
+edition: night 5:1, day 3:1), written down from memory, without the standard at hand.
+
+Colours mean what they mean on a dashboard (colour coding as cited from ISO 2575, clause 5): red is danger, stop or act
+now; amber (yellow) is caution, look into it soon; green is normal operation. So `warning` and `caution` are never
+decoration: red and amber are there only where a value is in such a zone, on the zone's hairline at the rim, and in
+words that warn. The owner's night hue may itself be amber or red, as many dashboards are; `findings` says so.
 """
 
 from __future__ import annotations
@@ -17,6 +22,8 @@ Colour = tuple[int, int, int]
 
 TEXT_CONTRAST = {"day": 3.0, "night": 5.0}
 SHAPE_CONTRAST = 2.0
+WEIGHTS = (0.2126, 0.7152, 0.0722)
+"""Of red, green and blue in the relative luminance."""
 ALARM_HUES = {"caution": 38.0, "warning": 6.0}
 CLOSE_HUES_DEG = 14.0
 
@@ -68,11 +75,11 @@ DAY = Palette(
 
 def luminance(colour: Colour) -> float:
     """Return the relative luminance of an sRGB colour, 0..1 (WCAG 2.2)."""
-    red, green, blue = (_linear(part / 255) for part in colour)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+    return sum(weight * linear(part / 255) for weight, part in zip(WEIGHTS, colour, strict=True))
 
 
-def _linear(part: float) -> float:
+def linear(part: float) -> float:
+    """Return the light of an sRGB component, both 0..1 (WCAG 2.2, "relative luminance")."""
     return part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4
 
 
