@@ -134,12 +134,6 @@ CONFIGS = [
         "error: panel main has a page 'bost' in its deck, which nobody brings -> did you",
     ),
     ('[panel.main]\ndriver = "picture"\ndeck = ["boost"]\n', "", "", "warning: there is no panel, so nothing is shown"),
-    (
-        "[dimming]",
-        "viewing_distance_mm = 1500\n[dimming]",
-        "",
-        "warning: small lettering on panel main fills 6 minutes",
-    ),
 ]
 
 

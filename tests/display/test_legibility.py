@@ -9,7 +9,7 @@ import pytest
 from underdash.display.elements import Picture
 from underdash.display.fonts import Fonts, cap_px
 from underdash.display.layout import arrange
-from underdash.display.legibility import LEAST_ARCMIN, RECOMMENDED_ARCMIN, arcmin, least_px, legible
+from underdash.display.legibility import LEAST_ARCMIN, RECOMMENDED_ARCMIN, Viewing, arcmin, least_px, legible
 from underdash.display.round import Face
 
 
@@ -44,3 +44,10 @@ def test_a_doubt_fills_the_least_angle(boost_picture: Callable[..., Picture]) ->
     for line in lines:
         # the least angle is 19 px in the table, which rounds 18.1
         assert arcmin(cap_px(line.px), 32.4, 700) >= LEAST_ARCMIN
+
+
+def test_what_a_panel_would_have_to_be_is_told() -> None:
+    viewing = Viewing(32.4, 700.0)
+    across, away = viewing.needed(19, 240, 16.0)
+    assert Viewing(across, 700.0).angle(19, 240) == pytest.approx(16.0)
+    assert Viewing(32.4, away).angle(19, 240) == pytest.approx(16.0, rel=1e-4)

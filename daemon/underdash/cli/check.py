@@ -39,13 +39,19 @@ def _findings(config: Config) -> list[Finding]:
     from ..config.checking import Finding, Level, explain
     from ..wiring.building import assembled
     from ..wiring.machine import findings
+    from ..wiring.readable import readable
 
     try:
         assembly = assembled(config)
     except UnderdashError as exc:
         return [Finding(Level.ERROR, str(exc)), *explain(config, None, _installed_only())]
     return sorted(
-        [*explain(config, assembly.car, _around(config, assembly)), *_of_assembly(config, assembly), *findings(config)],
+        [
+            *explain(config, assembly.car, _around(config, assembly)),
+            *_of_assembly(config, assembly),
+            *findings(config),
+            *readable(config, assembly),
+        ],
         key=lambda finding: list(Level).index(finding.level),
     )
 

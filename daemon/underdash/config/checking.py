@@ -12,7 +12,6 @@ from enum import StrEnum
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
 from ..contract.pages import Alert, Page
-from ..display.legibility import LEAST_ARCMIN, arcmin
 from ..display.palettes import findings as palette_findings
 from ..display.palettes import night
 from ..power.battery import BOARDS, drain_sentence
@@ -20,8 +19,6 @@ from ..power.states import Supply
 from .mistakes import nearest
 from .schema import Config, DimmingConfig, PanelConfig
 
-SMALLEST_DIGITS = 19 / 240
-"""Height of the smallest lettering that informs, as a share of the panel's shorter side."""
 LISTENED = frozenset({"memory", "trace", "virtual"})
 """Kinds of interfaces that are no car."""
 
@@ -240,20 +237,8 @@ def _panels(config: Config, around: Surroundings) -> Iterator[Finding]:
         if around.drivers is not None and panel.driver not in around.drivers:
             step = _instead(panel.driver, around.drivers)
             yield Finding(Level.ERROR, f"panel {name} wants the driver {panel.driver!r}, which nobody brings", step)
-        yield from _legible(name, panel)
         if around.pages is not None:
             yield from _deck(name, panel, around.pages, around.provided)
-
-
-def _legible(name: str, panel: PanelConfig) -> Iterator[Finding]:
-    across, shorter = panel.size[0], min(panel.size)
-    angle = arcmin(SMALLEST_DIGITS * shorter, panel.width_mm, panel.viewing_distance_mm, across)
-    if angle < LEAST_ARCMIN:
-        sentence = (
-            f"small lettering on panel {name} fills {angle:.0f} minutes of arc at {panel.viewing_distance_mm:g} mm"
-        )
-        step = "mount it nearer, or show one value a page"
-        yield Finding(Level.WARNING, f"{sentence}; {LEAST_ARCMIN:g} are the least that can be read", step)
 
 
 def _night(config: Config) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
 from ..display.backlight import BacklightConfig
+from ..display.legibility import Viewing
 from ..power.states import PowerOptions, Supply
 from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
@@ -141,7 +142,7 @@ class PanelConfig:
         rotation: degrees clockwise; a bracket is never straight.
         round: nothing is drawn in the corners.
         deck: pages in the order they are turned.
-        width_mm: of the lit area.
+        width_mm: of the lit area; None where it is not known, and then nobody can say what can be read.
         viewing_distance_mm: from the driver's eyes.
         cold_below: degC below which the panel turns slowly; None if it never does.
         backlight: what lights it, where the driver has no light of its own.
@@ -153,7 +154,7 @@ class PanelConfig:
     size: tuple[Pixels, Pixels] = (240, 240)
     rotation: Annotated[float, Limits(low=-360.0, high=360.0, unit="degrees")] = 0.0
     round: bool = True
-    width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] = 32.4
+    width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] | None = None
     viewing_distance_mm: Annotated[float, Limits(low=200.0, high=3000.0, unit="mm")] = 700.0
     cold_below: Annotated[float, Limits(low=-60.0, high=40.0, unit="degC")] | None = None
     backlight: BacklightConfig | None = None
@@ -165,6 +166,11 @@ class PanelConfig:
         twice = [page for page in dict.fromkeys(self.deck) if self.deck.count(page) > 1]
         if twice:
             raise WrongError(f"each page once in `deck`; {twice[0]!r} is there more often")
+
+    @property
+    def viewing(self) -> Viewing | None:
+        """From where the panel is seen, None if its size is not known."""
+        return None if self.width_mm is None else Viewing(self.width_mm, self.viewing_distance_mm)
 
 
 @dataclass(frozen=True, kw_only=True)

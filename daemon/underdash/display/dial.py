@@ -167,8 +167,9 @@ class Dial:
         if rows and self._upright and picture.banner is None:
             setter.rows(spread(len(rows), 14.0, end), ROW_PX, LABEL_PX, most_half=112.0, free=0.0)
         elif rows:
-            # an alert takes the room of the last two
-            setter.rows((16.0, 39.0, 62.0, 85.0)[: 2 if picture.banner is not None else 4], 21, LABEL_PX)
+            # an alert takes the room of the last two, and strokes keep clear of its edge
+            ys = (16.0, 39.0, 62.0, 85.0) if picture.banner is None else (13.0, 35.0)
+            setter.rows(ys, 21, LABEL_PX)
         if picture.banner is not None or not rows:
             self._foot()
 
@@ -189,7 +190,7 @@ class Dial:
             setter.lines(picture.banner.text, INFORMS_PX, 76.0, None, pitch=25.0, weight=BOLD)
         elif picture.remark is not None:
             px, y, pitch = (17, 93.0, 18.0) if body else (INFORMS_PX, 73.5, 24.0)
-            setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch)
+            setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch, part="remark")
         elif picture.lamps:
             setter.lamps([62.0, 88.0] if len(picture.lamps) > 2 else [72.0], 17)
         elif picture.strip is not None and not body:
@@ -202,7 +203,7 @@ class Dial:
             setter.banner(top - 4.0)
             setter.lines(picture.banner.text, INFORMS_PX, middle, None, pitch=25.0, weight=BOLD)
         elif picture.remark is not None:
-            setter.lines(picture.remark.text, INFORMS_PX, middle, picture.remark.role, pitch=25.0)
+            setter.lines(picture.remark.text, INFORMS_PX, middle, picture.remark.role, pitch=25.0, part="remark")
         elif picture.lamps:
             lines = 2 if len(picture.lamps) > 2 and end - top > 60.0 else 1
             setter.lamps(spread(lines, top, end, 38.0), 20)

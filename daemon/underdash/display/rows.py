@@ -46,15 +46,16 @@ class RowsPart:
         for spot, row in zip(self._spots, picture.rows, strict=False):
             place = self._box(spot, row)
             if common(box, place):
-                mask = self._mask(spot, row)
+                mask = self.mask(spot, row)
                 tile.paste(self._colour(row), (place[0] - box[0], place[1] - box[1]), mask)
 
     def _box(self, spot: RowSpot, row: Row) -> Box:
-        mask = self._mask(spot, row)
+        mask = self.mask(spot, row)
         left = spot.right - mask.width
         return left, spot.top, spot.right, spot.top + mask.height
 
-    def _mask(self, spot: RowSpot, row: Row) -> Image.Image:
+    def mask(self, spot: RowSpot, row: Row) -> Image.Image:
+        """Return the strokes of a value, cut short where there is no room for all of it."""
         mask = self._fonts.line(BOLD, spot.px, row.text)
         if mask.width <= spot.room + 1:
             return mask

@@ -34,7 +34,10 @@ SLIGHT = 1.06
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line of text that stands still: middle of its digits or left end, baseline side up."""
+    """A line of text that stands still: middle of its digits or left end, baseline side up.
+
+    `part` says what it belongs to where it informs ("sentence", "remark", "list"); an alert's has no role.
+    """
 
     text: str
     weight: str
@@ -43,6 +46,7 @@ class Line:
     top: int
     role: Role | None
     centred: bool = True
+    part: str = ""
 
 
 @dataclass(slots=True)
@@ -114,12 +118,20 @@ class Setter:
     # --- text ---------------------------------------------------------------------------------------------------
 
     def line(
-        self, text: str, px: float, y: float, role: Role | None, *, weight: str = REGULAR, inside: bool = False
+        self,
+        text: str,
+        px: float,
+        y: float,
+        role: Role | None,
+        *,
+        weight: str = REGULAR,
+        inside: bool = False,
+        part: str = "",
     ) -> None:
         """Set one line around the middle, smaller or cut short where it is too wide."""
         room = 2 * self.field.room(y, px, inside=inside)
         size, fitted = self.fonts.fit(weight, self.field.px(px), text, room, self.field.px(px * LEAST_SHARE))
-        self._place(fitted, weight, size, y, role)
+        self._place(fitted, weight, size, y, role, part)
 
     def left(self, text: str, px: int, x: float, y: float) -> None:
         """Set a line of `px` pixels in soft colour from a place on."""
@@ -135,10 +147,11 @@ class Setter:
         pitch: float,
         weight: str = REGULAR,
         inside: bool = False,
+        part: str = "",
     ) -> None:
         """Set words on one line if they fit, else on two, cut where they can be largest."""
         if self.fits(text, px, y, weight=weight, inside=inside):
-            self.line(text, px, y, role, weight=weight, inside=inside)
+            self.line(text, px, y, role, weight=weight, inside=inside, part=part)
             return
         size = self.field.px(px)
         words = text.split(" ")
@@ -148,14 +161,14 @@ class Setter:
         least = self.field.px(px * LEAST_SHARE)
 
         def loss(cut: tuple[str, str]) -> tuple[float, float]:
-            wide = [self.fonts.width(weight, size, part) for part in cut]
+            wide = [self.fonts.width(weight, size, half) for half in cut]
             return max(SLIGHT, wide[0] / rooms[0], wide[1] / rooms[1]), max(wide)
 
         best = min(cuts, key=loss)
-        both = min(self.fonts.fit(weight, size, part, room, least)[0] for part, room in zip(best, rooms, strict=True))
-        for part, room, at in zip(best, rooms, heights, strict=True):
-            if part:
-                self._place(self.fonts.fit(weight, both, part, room, both)[1], weight, both, at, role)
+        both = min(self.fonts.fit(weight, size, half, room, least)[0] for half, room in zip(best, rooms, strict=True))
+        for half, room, at in zip(best, rooms, heights, strict=True):
+            if half:
+                self._place(self.fonts.fit(weight, both, half, room, both)[1], weight, both, at, role, part)
 
     def fits(self, text: str, px: float, y: float, *, weight: str = REGULAR, inside: bool = False) -> bool:
         """Say whether a line needs to be neither smaller nor shorter."""
@@ -192,10 +205,12 @@ class Setter:
             lines = self.wrapped(text, px, middle, whole=False) or []
         top = middle - px * 1.1 * (len(lines) - 1) / 2
         for number, line in enumerate(lines):
-            self.line(line, px, top + px * 1.1 * number, role)
+            self.line(line, px, top + px * 1.1 * number, role, part="sentence")
 
-    def _place(self, text: str, weight: str, px: int, y: float, role: Role | None) -> None:
-        self.layout.lines.append(Line(text, weight, px, self.field.x, self._top(y, px), role))
+    def _place(  # noqa: PLR0917 - what a line is
+        self, text: str, weight: str, px: int, y: float, role: Role | None, part: str = ""
+    ) -> None:
+        self.layout.lines.append(Line(text, weight, px, self.field.x, self._top(y, px), role, part=part))
 
     def _top(self, y: float, px: int) -> int:
         return round(self.field.y + y * self.field.unit - px * CAP_HEIGHT / 2)
@@ -344,7 +359,7 @@ class Setter:
             self.fonts.fit(REGULAR, size, words.text, room, least)[0] for words, room in zip(listed, rooms, strict=True)
         )
         for (words, y), room in zip(places, rooms, strict=True):
-            self._place(self.fonts.fit(REGULAR, size, words.text, room, size)[1], REGULAR, size, y, words.role)
+            self._place(self.fonts.fit(REGULAR, size, words.text, room, size)[1], REGULAR, size, y, words.role, "list")
 
     def strip(self, top: float, bottom: float, half: float) -> None:
         """Give the history a box."""

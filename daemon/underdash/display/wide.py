@@ -105,7 +105,9 @@ class Wide:
         elif picture.lines:
             setter.listed(top + 10.0, bottom - 10.0)
         elif picture.remark is not None and self._beside():
-            setter.lines(picture.remark.text, INFORMS_PX, (top + bottom) / 2, picture.remark.role, pitch=27.0)
+            setter.lines(
+                picture.remark.text, INFORMS_PX, (top + bottom) / 2, picture.remark.role, pitch=27.0, part="remark"
+            )
         elif picture.lamps:
             setter.lamps(spread(len(picture.lamps), top, bottom, 38.0), 21)
         elif picture.strip is not None and setter is self._right:
@@ -140,7 +142,7 @@ class Wide:
         elif kept <= 0.0:
             return
         elif picture.remark is not None:
-            setter.line(picture.remark.text, INFORMS_PX, middle + 2.0, picture.remark.role)
+            setter.line(picture.remark.text, INFORMS_PX, middle + 2.0, picture.remark.role, part="remark")
         elif picture.lamps and not setter.layout.lamps:
             setter.lamps([middle + 2.0], 19)
         elif picture.strip is not None:

@@ -1,0 +1,159 @@
+"""Whether the pages of each panel can be read: every page is drawn with made-up values and what is drawn is judged.
+
+Drawn by day and by night with no value, ordinary values, both ends of what is plausible, and doubtful ones, so that
+sizes and contrasts come from the layout and the pixels a driver would see.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from math import ceil
+
+from ..config.checking import Finding, Level
+from ..config.schema import Config, PanelConfig
+from ..contract.content import Words
+from ..contract.pages import Page, Role
+from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
+from ..display.contrast import least_ratio, measured
+from ..display.elements import Picture
+from ..display.fonts import Fonts
+from ..display.kit import Painter
+from ..display.layout import arrange
+from ..display.legibility import ACCEPTABLE_ARCMIN, LEAST_ARCMIN, RECOMMENDED_ARCMIN, Viewing
+from ..display.palettes import DAY, Palette, night
+from ..display.recorder import record
+from ..display.round import Face
+from ..display.texts import ROW, Text, texts_of
+from .assembly import Assembly
+from .status_page import News, StatusPage
+
+NOW = 1000.0
+ORDINARY = 0.5
+MOMENTS: tuple[tuple[float | None, Quality], ...] = (
+    (None, Quality.GOOD),
+    (ORDINARY, Quality.GOOD),
+    (0.0, Quality.GOOD),
+    (1.0, Quality.GOOD),
+    (ORDINARY, Quality.ASSUMED),
+)
+"""Where in their plausible range all values are, None for nowhere, and how good they are."""
+GRADES = (
+    (LEAST_ARCMIN, "the least that can be read"),
+    (ACCEPTABLE_ARCMIN, "acceptable"),
+    (RECOMMENDED_ARCMIN, "recommended"),
+)
+LINES = (("buses", "1/2 heard"), ("key", "on"), ("requests", "12/s"), ("values", "7/8"))
+"""What the status page is tried with."""
+
+
+def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
+    """Judge the pages of all panels; see the module."""
+    status = StatusPage()
+    status.news = News(
+        "bus drive is silent: wake the car, check the plug", lines=tuple((a, b, Role.INK) for a, b in LINES)
+    )
+    pages = {page.name: page for page in (status.page, *assembly.pages)}
+    fonts = Fonts()
+    for name, panel in config.panel.items():
+        for page in (pages[wanted] for wanted in panel.deck if wanted in pages):
+            where = f"page {page.name!r} on panel {name}"
+            try:
+                # within the list, so that whatever a page or its drawing raises is told as that page's
+                pictures = list(_pictures(page, panel, assembly))
+                yield from list(_judged(where, pictures, panel, (DAY, night(config.dimming.night_hue)), fonts))
+            except Exception as exc:
+                yield Finding(Level.WARNING, f"{where} cannot be drawn: {type(exc).__name__}: {exc}", "tell its author")
+        if panel.viewing is None:
+            sentence = f"how large panel {name} is was not said, so whether its pages can be read is not known"
+            yield Finding(Level.NOTE, sentence, f"give width_mm and viewing_distance_mm in [panel.{name}]")
+
+
+def _judged(
+    where: str, pictures: list[Picture], panel: PanelConfig, palettes: tuple[Palette, ...], fonts: Fonts
+) -> Iterator[Finding]:
+    face = Face(*panel.size, panel.round)
+    if panel.viewing is not None:
+        found = [texts_of(picture, arrange(picture, face, fonts), fonts) for picture in pictures]
+        yield from sizes(where, found, panel.viewing, face)
+    for palette in palettes:
+        yield from contrasts(where, pictures[1:2] + pictures[-1:], face, palette, fonts)
+
+
+def _pictures(page: Page, panel: PanelConfig, assembly: Assembly) -> Iterator[Picture]:
+    """Draw a page in every moment, then with each alert on it."""
+    seen = [made_up(assembly, page, share, quality) for share, quality in MOMENTS]
+    for snapshot in seen:
+        yield record(page, snapshot, panel.size)
+    for alert in assembly.brought.alerts:
+        yield record(page, seen[1], panel.size, Words(alert[1].text, alert[1].role))
+
+
+def made_up(assembly: Assembly, page: Page, share: float | None, quality: Quality = Quality.GOOD) -> Snapshot:
+    """Return a snapshot in which every signal of a page that has a source has a value.
+
+    Args:
+        assembly: who provides what.
+        page: whose signals.
+        share: where in its plausible range each number is, 0..1; None gives no values.
+        quality: of all of them.
+    """
+    store = assembly.store.empty()
+    there = assembly.store.names()
+    for name in dict.fromkeys((*page.needs, *page.uses)):
+        if name not in there:
+            continue
+        slot = store.slot(name, "made up", 0, period_s=1.0)
+        value = None if share is None else _value(slot.signal, share)
+        if value is not None:
+            slot.put(value, quality, NOW)
+    return store.snapshot(NOW)
+
+
+def _value(signal: Signal, share: float) -> Value | None:
+    match signal.kind:
+        case Kind.NUMBER:
+            low, high = signal.low or 0.0, 100.0 if signal.high is None else signal.high
+            return low + share * (high - low)
+        case Kind.SWITCH:
+            return share > ORDINARY
+        case Kind.CHOICE if signal.choices:
+            return signal.choices[round(share * (len(signal.choices) - 1))]
+    return None
+
+
+def sizes(where: str, found: Iterable[list[Text]], viewing: Viewing, face: Face) -> Iterator[Finding]:
+    """Tell which parts of a page fill less than the angles that are wanted, by the smallest of each part."""
+    smallest: dict[str, Text] = {}
+    for one in found:
+        for text in one:
+            if text.informs and (text.part not in smallest or text.height_px < smallest[text.part].height_px):
+                smallest[text.part] = text
+    angles = [(round(viewing.angle(text.height_px, face.width), 1), text) for text in smallest.values()]
+    small = sorted(((angle, text) for angle, text in angles if angle < RECOMMENDED_ARCMIN), key=lambda one: one[0])
+    if not small:
+        return
+    least, text = small[0]
+    aim, meaning = next((angle, said) for angle, said in GRADES if least < angle)
+    what = ", ".join(f"{one.part} {one.text!r} {angle:g}" for angle, one in small)
+    across, away = viewing.needed(text.height_px, face.width, aim)
+    fewer = ", or show fewer rows" if text.part == ROW else ""
+    yield Finding(
+        Level.WARNING if aim == LEAST_ARCMIN else Level.NOTE,
+        f"{where}: minutes of arc at {viewing.distance_mm:g} mm: {what}; {aim:g} are {meaning}",
+        f"mount it {int(away)} mm from the eyes, or take a panel {ceil(across)} mm across{fewer}",
+    )
+
+
+def contrasts(where: str, pictures: Iterable[Picture], face: Face, palette: Palette, fonts: Fonts) -> Iterator[Finding]:
+    """Tell which texts of a page stand out too little from what is behind them."""
+    aim = least_ratio(palette.name)
+    weak: dict[str, tuple[float, str]] = {}
+    for picture in pictures:
+        image, _ = Painter(face, palette, fonts).paint(picture)
+        texts = texts_of(picture, arrange(picture, face, fonts), fonts)
+        for text, ratio in zip(texts, measured(image, texts), strict=True):
+            if ratio < min(aim, weak.get(text.part, (aim, ""))[0]):
+                weak[text.part] = ratio, text.text
+    for part, (ratio, words) in weak.items():
+        sentence = f"{where}: {part} {words!r} has a contrast of {ratio:.1f}:1 by {palette.name}, {aim:g}:1 is needed"
+        yield Finding(Level.WARNING, sentence, "tell the author of the page")

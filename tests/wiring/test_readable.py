@@ -1,0 +1,98 @@
+"""What `check` says about the pages of panels, out of what is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from underdash.config.checking import Level
+from underdash.config.reading import parse_config
+from underdash.config.schema import Config
+from underdash.contract.pages import Canvas, Page
+from underdash.contract.signals import Snapshot
+from underdash.wiring.assembly import Assembly
+from underdash.wiring.building import assembled
+from underdash.wiring.readable import made_up, readable
+
+TEXT = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "temperatures"]
+[power]
+supply = "switched"
+[panel.main]
+driver = "picture"
+deck = ["boost", "temperatures", "status"]
+"""
+
+
+def config(more: str = "") -> Config:
+    return parse_config(TEXT + more, "made_up.toml")
+
+
+def told(settings: Config) -> list[str]:
+    return [str(finding) for finding in readable(settings, assembled(settings))]
+
+
+def test_a_large_panel_close_by_leaves_nothing_to_say() -> None:
+    assert told(config("width_mm = 60\nviewing_distance_mm = 600\n")) == []
+
+
+def test_each_page_of_a_small_far_panel_is_named_with_its_angles_and_what_to_do() -> None:
+    found = told(config("width_mm = 24\nviewing_distance_mm = 800\n"))
+    for page in ("boost", "temperatures", "status"):
+        (one,) = (s for s in found if f"page '{page}' on panel main: minutes of arc at 800 mm" in s)
+        assert one.startswith("warning: ")
+        assert "12 are the least that can be read -> mount it " in one
+
+
+def test_doing_what_it_says_helps() -> None:
+    boost = next(s for s in told(config("width_mm = 24\nviewing_distance_mm = 800\n")) if "'boost'" in s)
+    near = boost.partition("mount it ")[2].split()[0]
+    across = boost.partition("take a panel ")[2].split()[0]
+    for cured in (
+        f"width_mm = 24\nviewing_distance_mm = {near}\n",
+        f"width_mm = {across}\nviewing_distance_mm = 800\n",
+    ):
+        assert not any(s.startswith("warning") and "'boost'" in s for s in told(config(cured)))
+
+
+def test_a_panel_of_unknown_size_is_asked_for_it_and_not_judged() -> None:
+    (only,) = told(config())
+    assert only.startswith("note: how large panel main is was not said")
+    assert "width_mm" in only
+
+
+@pytest.mark.parametrize("hue", [0, 120, 240])
+def test_the_shipped_pages_stand_out_by_day_and_in_any_night(hue: int) -> None:
+    assert not any("contrast" in s for s in told(config(f"[dimming]\nnight_hue = {hue}\n")))
+
+
+def with_page(page: Page) -> tuple[Config, Assembly]:
+    settings = config()
+    assembly = assembled(settings)
+    assembly.brought = replace(assembly.brought, display_pages=(("test", replace(page, name="boost")),))
+    return settings, assembly
+
+
+def test_a_page_that_cannot_be_drawn_is_told() -> None:
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        raise ValueError("not today")
+
+    found = list(readable(*with_page(Page("x", "X", draw, ()))))
+    assert found[0].level is Level.WARNING
+    assert "cannot be drawn: ValueError: not today" in found[0].sentence
+
+
+def test_made_up_values_are_plausible_and_only_of_what_there_is() -> None:
+    assembly = assembled(config())
+    page = Page("x", "X", lambda canvas, snapshot: None, ("engine.speed", "fuel.ethanol", "vehicle.ignition"))
+    low, high = (made_up(assembly, page, share) for share in (0.0, 1.0))
+    assert low.number("engine.speed") == 0.0
+    assert (high.number("engine.speed") or 0.0) > 5000
+    assert high.reading("vehicle.ignition").value == "START"
+    assert not high.reading("fuel.ethanol").provided
+    assert made_up(assembly, page, None).reading("engine.speed").value is None
