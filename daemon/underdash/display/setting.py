@@ -207,9 +207,7 @@ class Setter:
         for number, line in enumerate(lines):
             self.line(line, px, top + px * 1.1 * number, role, part="sentence")
 
-    def _place(  # noqa: PLR0917 - what a line is
-        self, text: str, weight: str, px: int, y: float, role: Role | None, part: str = ""
-    ) -> None:
+    def _place(self, text: str, weight: str, px: int, y: float, role: Role | None, part: str) -> None:  # noqa: PLR0917
         self.layout.lines.append(Line(text, weight, px, self.field.x, self._top(y, px), role, part=part))
 
     def _top(self, y: float, px: int) -> int:
