@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from ..bus.link import Link
     from ..wiring.recorder import Recorder
 
+OPENS_S = 0.5
+
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
@@ -81,8 +83,11 @@ def _record(
         _tick(links, loop, recorder, loop.time())
         if seconds is not None:
             loop.call_later(seconds, loop.stop)
+        begun = loop.time()
         loop.run_forever()
-        absent = all(link.state is BusState.ABSENT for link in links.values())
+        # one that was stopped before a bus could open proves nothing about the buses
+        tried = seconds is not None or loop.time() - begun >= OPENS_S
+        absent = tried and all(link.state is BusState.ABSENT for link in links.values())
     finally:
         for link in links.values():
             link.close()
