@@ -122,20 +122,6 @@ def test_every_action_can_be_bound(words: str, does: Action) -> None:
     assert bound(car("up"), Settings(bindings=(Binding(button="up", do=(words,)),))) == {"up": (does,)}
 
 
-def test_a_wired_button_alone_turns_with_a_press_and_back_with_two() -> None:
-    wired = CarDescription("c", "C", (), buttons=(("cruise_set", "driving"), ("dash", "wired")))
-    handlers = underdash_page_turn.button_handlers(wired, Settings())
-    does = {one.kind: tuple(one.on(Gesture("dash", one.kind), Snapshot(0.0, {}))) for one in handlers}
-    assert {one.button for one in handlers} == {"dash"}
-    assert does == {GestureKind.PRESS: NEXT, GestureKind.DOUBLE: BACK, GestureKind.HOLD: CLEAR}
-
-
-def test_a_wired_button_beside_those_of_the_wheel_is_left_to_the_owner() -> None:
-    both = CarDescription("c", "C", (), buttons=(("up", "comfort"), ("dash", "wired")))
-    assert bindings_for(both, Settings())[0].button == "up"
-    assert all(binding.button == "up" for binding in bindings_for(both, Settings()))
-
-
 @pytest.mark.parametrize(("speed_kmh", "counts"), [(None, False), (0.0, True), (0.9, True), (3.0, False)])
 def test_a_binding_may_count_only_while_the_car_is_known_to_stand(speed_kmh: float | None, counts: bool) -> None:
     settings = Settings(bindings=(Binding(button="cruise_set", do=("next",), standing=True),))

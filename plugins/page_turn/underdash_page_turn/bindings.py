@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from underdash import Action, ButtonHandler, CarDescription, Gesture, GestureKind, Snapshot
 
@@ -16,17 +15,14 @@ STANDS_KMH = 1.0
 
 
 def bindings_for(car: CarDescription, settings: Settings) -> tuple[Binding, ...]:
-    """Return what the owner bound, or holds of the car's own buttons, or gestures of the one wired button.
+    """Return what the owner bound, or holds of the car's own buttons.
 
     Buttons that act on driving are left alone. Onward goes to the button whose name says so, back likewise; a third
     button, or the second if there are only two, acknowledges and resets the peak.
     """
     if settings.bindings:
         return settings.bindings
-    wired = [name for name, what in car.buttons if what == "wired"]
-    free = [name for name, what in car.buttons if what not in ("driving", "wired")]
-    if wired and not free:
-        return _wired(wired[0], settings.hold_s)
+    free = [name for name, what in car.buttons if what != "driving"]
     onward = _named(free, ONWARD) or (free[0] if free else None)
     rest = [name for name in free if name != onward]
     back = (_named(rest, BACK) or rest[0]) if len(rest) > 1 else None
@@ -50,16 +46,6 @@ def stands(snapshot: Snapshot) -> bool:
     """Say whether the car is known to stand still."""
     speed_kmh = snapshot.number("vehicle.speed")
     return speed_kmh is not None and speed_kmh < STANDS_KMH
-
-
-def _wired(button: str, hold_s: float) -> tuple[Binding, ...]:
-    """The car does nothing of its own with a wired button, so a press is free."""
-    does: tuple[tuple[Literal["press", "double", "hold"], tuple[str, ...]], ...] = (
-        ("press", ("next",)),
-        ("double", ("previous",)),
-        ("hold", ("acknowledge", "reset peak")),
-    )
-    return tuple(Binding(button=button, gesture=gesture, do=do, hold_s=hold_s) for gesture, do in does)
 
 
 def _named(names: Sequence[str], words: Sequence[str]) -> str | None:
