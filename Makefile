@@ -2,6 +2,7 @@
 # make test   lint, types, every test, the built wheel in a clean environment
 # make quick  the same without what builds wheels, environments and guests
 # make bench  the figures, each beside its baseline
+# make gallery  the pictures of the pages, drawn anew; look at them
 # make fuzz   coverage-guided input for FUZZ_SECONDS (60) each; what fails is kept in .fuzz/
 # Each does all its own set-up with python3 (3.11 or newer), python3-venv and make.
 
@@ -10,7 +11,7 @@ FUZZ_SECONDS ?= 60
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test quick bench fuzz lint clean
+.PHONY: demo test quick bench gallery fuzz lint clean
 
 demo: $(VENV)/.run
 	$(BIN)/underdash demo --speed max --pictures demo --report demo/report.json
@@ -23,6 +24,10 @@ quick: lint
 
 bench: $(VENV)/.dev
 	for figure in tests/benchmarks/[a-z]*.py; do $(BIN)/python $$figure || exit 1; done
+
+gallery: $(VENV)/.dev
+	$(BIN)/python tests/gallery.py
+	$(BIN)/python tests/element_sheet.py
 
 fuzz: $(VENV)/.dev
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[fuzz]'

@@ -1,73 +1,155 @@
-"""The picture in the README: pages drawn by the project from given values, side by side.
+"""The picture in the README: every page, by day and by night, on a round, a square and a wide panel.
 
-Run: python tests/gallery.py [picture]; without a path it replaces the one in the README.
+Run: python tests/gallery.py [picture], or make gallery; without a path it replaces the one in the README.
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from math import cos
 from pathlib import Path
 
 from PIL import Image
 
-from underdash.contract.signals import Quality
+from underdash.config.reading import parse_config
+from underdash.contract.pages import Page, Role
+from underdash.contract.signals import Quality, Value
 from underdash.display.deck import find
 from underdash.display.kit import draw_page
 from underdash.display.palettes import DAY, night
 from underdash.signals.store import Rank
-from underdash.wiring.assembly import assemble, choose_car, load_bundled
+from underdash.wiring.building import assembled
+from underdash.wiring.status_page import News, StatusPage
 
 PICTURE = Path(__file__).parents[1] / "plugins" / "pages.png"
-SIZE = 320
+SHAPES = ((240, 240, True), (240, 240, False), (320, 240, False))
+"""Pixels across and down, and whether the panel is round."""
 GAP = 12
 GROUND = (58, 60, 62)
 STEPS = 400
 LAST_S = 30.0
+CONFIG = """
+format = 1
+[car]
+name = "{car}"
+[units]
+kPa = "bar"
+[plugins]
+enabled = ["{car}", "boost", "temperatures", "ignition_timing", "battery", "traction_battery", "values"]
+[power]
+supply = "switched"
+[plugin.values.pages.engine]
+title = "engine speed"
+[[plugin.values.pages.engine.values]]
+signal = "engine.speed"
+low = 0.0
+high = 7000.0
+warning = 6200.0
+[[plugin.values.pages.engine.values]]
+signal = "vehicle.speed"
+label = "speed"
+[[plugin.values.pages.engine.values]]
+signal = "engine.coolant_temperature"
+label = "coolant"
+"""
 
-TEMPERATURES = {
-    "gearbox.oil_temperature": 104.0,
-    "engine.oil_temperature": 109.0,
-    "engine.coolant_temperature": 92.0,
-    "engine.charge_temperature": 38.0,
-}
-#: page, night, values in stored units, quality of the reference
-VIEWS: tuple[tuple[str, bool, dict[str, float], Quality], ...] = (
-    ("boost", False, {"engine.manifold_pressure": 173.3, "ambient.pressure": 101.3}, Quality.GOOD),
-    ("boost", True, {"engine.manifold_pressure": 60.3, "ambient.pressure": 101.3}, Quality.GOOD),
-    ("boost", False, {"engine.manifold_pressure": 178.6, "ambient.pressure": 84.6}, Quality.ASSUMED),
-    ("temperatures", True, TEMPERATURES, Quality.GOOD),
+
+@dataclass(frozen=True)
+class View:
+    """A page with values in stored units; `moving` ones have come from somewhere, for the line of recent history."""
+
+    page: str
+    car: str
+    values: Mapping[str, Value]
+    moving: Mapping[str, float] = field(default_factory=dict)
+
+
+VIEWS = (
+    View(
+        "boost",
+        "tarn",
+        {"engine.manifold_pressure": 173.3, "ambient.pressure": 101.3},
+        {"engine.manifold_pressure": 22.0},
+    ),
+    View(
+        "temperatures",
+        "tarn",
+        {
+            "gearbox.oil_temperature": 104.0,
+            "engine.oil_temperature": 109.0,
+            "engine.coolant_temperature": 92.0,
+            "engine.charge_temperature": 38.0,
+        },
+    ),
+    View(
+        "ignition_timing",
+        "tarn",
+        {"engine.ignition_timing": 18.5, "engine.knock_retard": 1.5, "engine.load": 64.0},
+    ),
+    View("battery", "tarn", {"low_voltage_battery.voltage": 14.1, "engine.speed": 1800.0}),
+    View(
+        "traction_battery",
+        "loris",
+        {
+            "traction_battery.charge": 62.0,
+            "traction_battery.voltage": 221.0,
+            "traction_battery.current": -48.0,
+            "traction_battery.temperature_highest": 31.0,
+            "traction_battery.cell_voltage_highest": 3.71,
+            "traction_battery.cell_voltage_lowest": 3.69,
+        },
+    ),
+    View("engine", "tarn", {"engine.speed": 3400.0, "vehicle.speed": 87.0, "engine.coolant_temperature": 92.0}),
+    View("status", "tarn", {}),
 )
 
 
-def view(page: str, at_night: bool, values: dict[str, float], reference: Quality) -> Image.Image:
-    """Draw one page as if these values had just been measured."""
-    car, loaded = choose_car("tarn", load_bundled())
-    assembly = assemble(car, loaded, units={"kPa": "bar"})
-    slots = {name: assembly.store.slot(name, "given", Rank.GIVEN, period_s=0.1) for name in values}
+def _status() -> Page:
+    status = StatusPage()
+    lines = (("buses", "2/2 heard"), ("key", "on"), ("requests", "12/s"), ("values", "8/8"))
+    status.news = News("all is well", Role.INK, tuple((label, text, Role.INK) for label, text in lines))
+    return status.page
+
+
+def view(one: View) -> list[list[Image.Image]]:
+    """Draw a page as if its values had just been measured: a row by day, a row by night, a picture for each shape."""
+    assembly = assembled(parse_config(CONFIG.format(car=one.car), "gallery"))
+    slots = {name: assembly.store.slot(name, "given", Rank.GIVEN, period_s=0.1) for name in one.values}
     for step in range(STEPS + 1):
         now = step * LAST_S / STEPS
-        for name, value in values.items():
-            quality = reference if name == "ambient.pressure" else Quality.GOOD
-            slots[name].put(value - _history(name, now), quality, now)
+        for name, value in one.values.items():
+            if isinstance(value, float):
+                value -= one.moving.get(name, 0.0) * (1.0 - cos((now - LAST_S) / 4.0))
+            slots[name].put(value, Quality.GOOD, now)
         assembly.derived.step(now)
-    snapshot = assembly.snapshot(now, night=at_night)
-    palette = night() if at_night else DAY
-    return draw_page(find(assembly.pages, page, "gallery"), snapshot, size=(SIZE, SIZE), palette=palette)
-
-
-def _history(name: str, now: float) -> float:
-    """Let manifold pressure have come from somewhere, for the thin line of recent history."""
-    if name != "engine.manifold_pressure":
-        return 0.0
-    return 22.0 * (1.0 - cos((now - LAST_S) / 4.0))
+    page = _status() if one.page == "status" else find(assembly.pages, one.page, "gallery")
+    return [
+        [
+            draw_page(
+                page,
+                assembly.snapshot(now, night=palette is not DAY),
+                size=(across, down),
+                palette=palette,
+                round=is_round,
+            )
+            for across, down, is_round in SHAPES
+        ]
+        for palette in (DAY, night())
+    ]
 
 
 def gallery() -> Image.Image:
-    """Return all views in a row."""
-    sheet = Image.new("RGB", (len(VIEWS) * (SIZE + GAP) + GAP, SIZE + 2 * GAP), GROUND)
-    for index, one in enumerate(VIEWS):
-        sheet.paste(view(*one), (GAP + index * (SIZE + GAP), GAP))
+    """Return all views one under the other: what a page shows by day, and below it the same by night."""
+    rows = [row for one in VIEWS for row in view(one)]
+    wide = sum(shape[0] for shape in SHAPES) + GAP * (len(SHAPES) + 1)
+    sheet = Image.new("RGB", (wide, len(rows) * (SHAPES[0][1] + GAP) + GAP), GROUND)
+    for number, row in enumerate(rows):
+        left = GAP
+        for image in row:
+            sheet.paste(image, (left, GAP + number * (SHAPES[0][1] + GAP)))
+            left += image.width + GAP
     return sheet
 
 
