@@ -7,15 +7,16 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from math import cos
 from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
 
 from PIL import Image
 
 from underdash.config.reading import parse_config
 from underdash.contract.pages import Page, Role
-from underdash.contract.signals import Quality, Value
+from underdash.contract.signals import Quality
 from underdash.display.deck import find
 from underdash.display.kit import draw_page
 from underdash.display.palettes import DAY, night
@@ -56,14 +57,13 @@ label = "coolant"
 """
 
 
-@dataclass(frozen=True)
-class View:
+class View(NamedTuple):
     """A page with values in stored units; `moving` ones have come from somewhere, for the line of recent history."""
 
     page: str
     car: str
-    values: Mapping[str, Value]
-    moving: Mapping[str, float] = field(default_factory=dict)
+    values: Mapping[str, float]
+    moving: Mapping[str, float] = MappingProxyType({})
 
 
 VIEWS = (
@@ -120,9 +120,8 @@ def view(one: View) -> list[list[Image.Image]]:
     for step in range(STEPS + 1):
         now = step * LAST_S / STEPS
         for name, value in one.values.items():
-            if isinstance(value, float):
-                value -= one.moving.get(name, 0.0) * (1.0 - cos((now - LAST_S) / 4.0))
-            slots[name].put(value, Quality.GOOD, now)
+            before = one.moving.get(name, 0.0) * (1.0 - cos((now - LAST_S) / 4.0))
+            slots[name].put(value - before, Quality.GOOD, now)
         assembly.derived.step(now)
     page = _status() if one.page == "status" else find(assembly.pages, one.page, "gallery")
     return [
