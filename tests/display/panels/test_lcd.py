@@ -22,7 +22,7 @@ from underdash.display.rgb565 import pack, unpack
 from underdash.display.round import Face
 
 SIZE = 240, 240
-MODELS = {"st7789": PanelModel.st7789, "ili9341": lambda: PanelModel.ili9341()}
+MODELS = {"st7789": PanelModel.st7789, "ili9341": PanelModel.ili9341}
 
 
 def upright(model: PanelModel, size: tuple[int, int] = SIZE, offset: tuple[int, int] = (0, 0)) -> Image.Image:
@@ -154,7 +154,7 @@ def test_after_an_error_it_is_begun_anew_and_shows_the_whole_image(after: int) -
     shown = panel("st7789", model)
     shown.show(Image.new("RGB", SIZE), [(0, 0, *SIZE)])
     model.break_after = after
-    with pytest.raises(UnderdashError, match="SPI does not take what is sent .Input/output error.; it is begun anew"):
+    with pytest.raises(UnderdashError, match=r"SPI does not take what is sent .Input/output error.; it is begun anew"):
         shown.show(card(), [(0, 0, *SIZE)])
     assert model.closed
     shown.show(card(), [(0, 0, *SIZE)])
@@ -192,7 +192,7 @@ def test_sizes_that_a_controller_does_not_have_are_refused(
 
 
 def test_a_misspelt_controller_is_met_with_the_nearest() -> None:
-    with pytest.raises(ConfigError, match="st7798.*st7789"):
+    with pytest.raises(ConfigError, match=r"st7798.*st7789"):
         check_settings(LcdSettings, {"device": "st7798"}, Source("mine.toml"), ("panel", "main", "settings"))
 
 

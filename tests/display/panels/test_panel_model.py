@@ -143,9 +143,9 @@ def test_both_families_of_a_gc9a01_turn_and_never_mirror(scan: tuple[int, int], 
 def test_it_complains_of_what_a_controller_would_not_take() -> None:
     model = PanelModel((8, 6))
     wire = awake(model)
-    with pytest.raises(ModelError, match="window 4..8 is not in a memory of 8x6"):
+    with pytest.raises(ModelError, match=r"window 4\.\.8 is not in a memory of 8x6"):
         wire.register(dcs.CASET, 0, 4, 0, 8)
-    with pytest.raises(ModelError, match="window 3..2"):
+    with pytest.raises(ModelError, match=r"window 3\.\.2"):
         wire.register(dcs.RASET, 0, 3, 0, 2)
     with pytest.raises(ModelError, match="neither 16 nor 18"):
         wire.register(dcs.COLMOD, 0x03)
@@ -153,7 +153,7 @@ def test_it_complains_of_what_a_controller_would_not_take() -> None:
 
 def test_it_complains_of_haste() -> None:
     model = PanelModel((8, 6))
-    hasty = Wire(model, *(_quiet() for _ in range(2)), waits={}, sleep=lambda seconds: None)
+    hasty = Wire(model, *(Quiet() for _ in range(2)), waits={}, sleep=lambda seconds: None)
     hasty.command(dcs.SLPOUT)
     with pytest.raises(ModelError, match="too soon after waking"):
         hasty.command(dcs.DISPON)
@@ -162,7 +162,7 @@ def test_it_complains_of_haste() -> None:
         hasty.command(dcs.SLPIN)
 
 
-class _quiet:
+class Quiet:
     def set(self, on: bool) -> None: ...
 
     def close(self) -> None: ...

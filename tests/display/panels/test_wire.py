@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -89,7 +89,7 @@ class FakeSpi:
     """A spidev whose device does what is asked for."""
 
     failing: OSError | None = None
-    opened: list[FakeSpi] = []
+    opened: ClassVar[list[FakeSpi]] = []
 
     def __init__(self) -> None:
         self.closed = False
