@@ -138,7 +138,7 @@ def test_each_mistake_is_a_sentence_and_the_rest_runs() -> None:
     )
     problems = bench.made.problems
     assert len(problems) == 6, problems
-    assert "'vehicle.sped' is not declared; the nearest is 'vehicle.speed'" in problems[0]
+    assert "'vehicle.sped' is not declared; did you mean 'vehicle.speed'? `underdash signals" in problems[0]
     assert problems[1] == "body 002: bus 'body' is not connected; those that are: comfort, drive"
     assert problems[2] == "drive 800: 800 is no id of 11 bits; correct it"
     assert "degC" in problems[3]

@@ -7,7 +7,8 @@ import pytest
 from underdash.contract.errors import UnderdashError
 from underdash.contract.signals import Kind, Signal
 from underdash.contract.units import UNITS
-from underdash.signals.catalogue import CATALOGUE, nearest, signal
+from underdash.signals.catalogue import CATALOGUE, signal
+from underdash.signals.searching import nearest
 
 
 @pytest.mark.parametrize("entry", CATALOGUE.values(), ids=lambda entry: str(entry.name))

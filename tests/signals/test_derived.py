@@ -73,7 +73,7 @@ def test_a_signal_that_needs_itself_is_a_circle() -> None:
 
 def test_an_undeclared_signal_is_a_problem_and_not_computed() -> None:
     runner = running(Store(CATALOGUE), Derived("warp.factor", (), constant(1.0)))
-    assert "declare it in the signals hook" in runner.problems[0].reason
+    assert "declare it in a plug-in's signals hook" in runner.problems[0].reason
 
 
 def test_it_is_computed_at_most_once_a_period_and_on_change_only_until_the_idle_time_is_over() -> None:

@@ -78,7 +78,7 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.SIGNAL,
         "did you mean engine.coolant_temperature",
     ),
-    "a name like no other": (facts(known=False), Cause.UNKNOWN, Kind.SIGNAL, "check its spelling"),
+    "a name like no other": (facts(known=False), Cause.UNKNOWN, Kind.SIGNAL, "see underdash signals"),
     "nobody provides it": (facts(), Cause.NO_SOURCE, Kind.SIGNAL, "describe it"),
     "a plug-in that was refused": (
         facts(plugins={"oil": "it needs contract 9"}),

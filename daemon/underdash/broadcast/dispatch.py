@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from difflib import get_close_matches
 from math import inf
 
 from ..bus.frames import fits, id_text, key_of
 from ..bus.table import Table
 from ..contract.layout import BroadcastListener, Field, Select
 from ..contract.signals import Signal
+from ..signals.searching import hint
 from ..signals.store import Rank, Slot, Store
 from .bits import LayoutError
 from .counts import Counts
@@ -158,9 +158,7 @@ def _problem(
     """Why a field cannot be used, None if it can."""
     signal = signals.get(one.signal)
     if signal is None:
-        near = get_close_matches(one.signal, signals, 1)
-        hint = f"; the nearest is {near[0]!r}" if near else ""
-        return f"signal {one.signal!r} is not declared{hint}"
+        return f"signal {one.signal!r} is not declared; {hint(one.signal, signals)}"
     if any(other.signal == one.signal and not _exclusive(other.select, one.select) for other in before):
         return f"two fields of this frame feed {one.signal!r}; the first is kept, take one of them out"
     reference = signals.get(one.full_scale_from or "")

@@ -31,6 +31,8 @@ VERBS = {
     "dark": "put the panels out, after a daemon that could not",
     "plugins": "list plug-ins: what runs, what is only installed, what was refused and why",
     "page": "draw a page to a picture, from a trace or from given values; page test-card tries a panel",
+    "signals": "list the names of signals, with unit, range and meaning",
+    "contract": "explain hooks and types to authors of plug-ins",
     "read": "read every signal of a trace as CSV",
     "record": "write what the buses carry to a trace",
     "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",

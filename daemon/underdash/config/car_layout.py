@@ -227,7 +227,7 @@ def _lengths(coding: Coding, length: int, bit: int | None) -> str:
 def _signal(name: str, path: KeyPath, context: Context) -> Signal | None:
     if context.signals is None or name in context.signals:
         return context.signals[name] if context.signals else None
-    context.mistakes.add(path, name, "a signal of the catalogue or of an enabled plug-in", context.signals)
+    context.mistakes.add_signal(path, name, context.signals)
     return None
 
 

@@ -216,7 +216,7 @@ def ignition_of(raw: object, path: KeyPath, context: Context) -> IgnitionEvidenc
         return None
     known = None if context.signals is None else context.signals.get(table.signal)
     if context.signals is not None and known is None:
-        context.mistakes.add((*path, "signal"), table.signal, "a signal of the catalogue", context.signals)
+        context.mistakes.add_signal((*path, "signal"), table.signal, context.signals)
     groups = {name: _words(getattr(table, name)) for name in ("on", "off", "start")}
     if not groups["on"] and table.above is None:
         context.mistakes.add((*path, "on"), MISSING, "the values that mean ON, or for a number `above`")

@@ -107,6 +107,14 @@ class Mistakes:
             Mistake(self.source.file, self.source.line(path), key_text(path), value_text(found), allowed, hint)
         )
 
+    def add_signal(self, path: KeyPath, name: str, signals: Iterable[str]) -> None:
+        """Add the mistake of a signal's name that nobody declared; `signals` are those that are."""
+        from ..signals.searching import nearest as nearest_signal  # only somebody who made a mistake waits for it
+
+        near = nearest_signal(name, signals)
+        allowed = "a signal of the catalogue or of an enabled plug-in, which `underdash signals` lists"
+        self.add(path, name, allowed, [near] if near else [])
+
     def raise_any(self) -> None:
         """Raise what was collected, in the order of the file.
 

@@ -101,7 +101,7 @@ def _check_order(table: object, mistakes: Mistakes, signals: Mapping[str, Signal
     for name, kinds in order.items() if isinstance(order, dict) else ():
         path = ("signals", "order", name)
         if signals is not None and name not in signals:
-            mistakes.add(path, name, "a signal of the catalogue or of an enabled plug-in", signals)
+            mistakes.add_signal(path, name, signals)
         if isinstance(kinds, list) and len(kinds) != len({str(kind) for kind in kinds}):
             mistakes.add(path, kinds, "each kind of source once")
 

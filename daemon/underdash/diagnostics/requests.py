@@ -16,7 +16,8 @@ from ..contract.errors import GivenError
 from ..contract.layout import Field
 from ..contract.requests import ControlUnit, PollRequest, Protocol
 from ..contract.signals import Signal
-from ..signals.catalogue import CATALOGUE, nearest
+from ..signals.catalogue import CATALOGUE
+from ..signals.searching import hint, nearest
 from ..signals.store import Rank, Slot, Store
 from .isotp import FRAME_BYTES
 from .obd import MASKS, with_fields
@@ -232,8 +233,7 @@ class _Builder:
             if signal in self.signals:
                 known.append(signal)
             else:
-                hint = _hint(signal, self.signals) or "; declare it in a plug-in's signals hook"
-                self.problems.append(f"request {name}: signal {signal!r} is not known{hint}")
+                self.problems.append(f"request {name}: signal {signal!r} is not known; {hint(signal, self.signals)}")
         if not request.fields and request.note not in (HELPER, BY_HAND):
             self.problems.append(f"request {name}: it feeds no signal; give it a field")
         return known

@@ -8,11 +8,11 @@ wheel buttons, dimming of the instruments ...) have none. `button.<name>` is a f
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from difflib import get_close_matches
 from math import inf
 
 from ..contract.errors import GivenError, UnderdashError
 from ..contract.signals import Kind, Signal
+from .searching import hint
 
 BUTTON = "button."
 IGNITION_POSITIONS = ("LOCK", "OFF", "ACC", "ON", "START")
@@ -187,11 +187,6 @@ _SURROUNDINGS = (
 )
 
 
-def nearest(name: str, names: Iterable[str]) -> str | None:
-    """Return the spelling of `names` that comes nearest to `name`, None if none is near."""
-    return next(iter(get_close_matches(name, list(names), n=1)), None)
-
-
 class Catalogue(Mapping[str, Signal]):
     """Signals by name. Any ``button.<name>`` is in it, though iterating gives only what was listed.
 
@@ -232,9 +227,7 @@ class Catalogue(Mapping[str, Signal]):
         """
         if name in self:
             return self[name]
-        near = nearest(name, self)
-        hint = f"did you mean {near!r}?" if near else "declare it in a plug-in's signals hook"
-        raise GivenError(f"signal {name!r} is not known; {hint}")
+        raise GivenError(f"signal {name!r} is not known; {hint(name, self)}")
 
     def with_signals(self, signals: Iterable[Signal]) -> Catalogue:
         """Return a catalogue with more entries; raises as the class does."""

@@ -16,6 +16,7 @@ import structlog
 
 from ..contract.signals import Age, Kind, Quality, Reading, Signal, Value
 from ..contract.sources import Derived, Result
+from .searching import hint
 from .store import Rank, Slot, Store
 
 IDLE_S = 0.25
@@ -105,7 +106,7 @@ class DerivedRunner:
             try:
                 slot = store.slot(item.signal, f"derived by {owner}", Rank.DERIVED, period_s=_idle_s(item))
             except KeyError:
-                reason = "nobody declared a signal of this name; declare it in the signals hook"
+                reason = f"nobody declared a signal of this name; {hint(item.signal, store.declared)}"
                 self.problems.append(DerivedProblem(owner, item.signal, reason))
                 continue
             self._running.append(_Running(owner, item, slot))

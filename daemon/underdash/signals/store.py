@@ -167,6 +167,11 @@ class Store:
         """Return a store that knows the same signals and units and has no source yet."""
         return Store(self._signals, self._units, self._orders)
 
+    @property
+    def declared(self) -> Mapping[str, Signal]:
+        """The signals that somebody declared, by name, whether or not they have a source."""
+        return self._signals
+
     def slot(
         self, signal: str, source: str, rank: int, *, period_s: float | None = None, elastic: bool = False
     ) -> Slot:

@@ -12,7 +12,7 @@ from ..bus.link import BusStatus
 from ..contract.pages import Page
 from ..diagnostics.asking import PollStatus
 from ..diagnostics.polls import CompiledPoll
-from ..signals.catalogue import nearest
+from ..signals.searching import nearest
 from ..signals.store import Rank, Slot
 from ..signals.wants import expand
 from ..signals.wants import gather as wanted

@@ -61,7 +61,7 @@ def _below(signal: str, facts: Facts, seen: frozenset[str]) -> tuple[list[Link],
 
 def _nobody(signal: str, facts: Facts) -> Fault:
     if not facts.known:
-        near = f"did you mean {facts.near}?" if facts.near else "check its spelling"
+        near = f"did you mean {facts.near}?" if facts.near else "see underdash signals"
         return Fault(Cause.UNKNOWN, "no such signal", near)
     owner = signal.split(".", maxsplit=1)[0]
     refused = {name: text for name, text in facts.plugins.items() if name == owner} or dict(facts.plugins)
