@@ -1,6 +1,6 @@
-"""The picture in the README: every page, by day and by night, on a round, a square and a wide panel.
+"""The pictures in the README: four pages to begin with, and every page by day and by night on three shapes of panels.
 
-Run: python tests/gallery.py [picture], or make gallery; without a path it replaces the one in the README.
+Run: python tests/gallery.py, or make gallery; they take the place of those in the README.
 """
 
 from __future__ import annotations
@@ -25,6 +25,9 @@ from underdash.wiring.building import assembled
 from underdash.wiring.status_page import News, StatusPage
 
 PICTURE = Path(__file__).parents[1] / "plugins" / "pages.png"
+OPENING = PICTURE.with_name("opening.png")
+FIRST = (("boost", False), ("temperatures", False), ("boost", True), ("traction_battery", True))
+"""Pages of the opening picture, and whether it is night."""
 SHAPES = ((240, 240, True), (240, 240, False), (320, 240, False))
 """Pixels across and down, and whether the panel is round."""
 GAP = 12
@@ -152,11 +155,21 @@ def gallery() -> Image.Image:
     return sheet
 
 
+def opening() -> Image.Image:
+    """Return a few pages on a round panel, side by side."""
+    views = {one.page: one for one in VIEWS}
+    across, down, _ = SHAPES[0]
+    sheet = Image.new("RGB", (len(FIRST) * (across + GAP) + GAP, down + 2 * GAP), GROUND)
+    for number, (page, at_night) in enumerate(FIRST):
+        sheet.paste(view(views[page])[at_night][0], (GAP + number * (across + GAP), GAP))
+    return sheet
+
+
 def main() -> int:
-    """Write the picture."""
-    path = Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURE
-    gallery().save(path, optimize=True)
-    print(path)
+    """Write the pictures."""
+    for path, image in ((PICTURE, gallery()), (OPENING, opening())):
+        image.save(path, optimize=True)
+        print(path)
     return 0
 
 

@@ -15,14 +15,17 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text()
 
 
-@pytest.mark.parametrize(("script", "draw"), [("gallery", "gallery"), ("element_sheet", "sheet")])
-def test_the_pictures_are_what_the_project_draws_today(script: str, draw: str) -> None:
+@pytest.mark.parametrize(
+    ("script", "draw", "picture"),
+    [("gallery", "gallery", "PICTURE"), ("gallery", "opening", "OPENING"), ("element_sheet", "sheet", "PICTURE")],
+)
+def test_the_pictures_are_what_the_project_draws_today(script: str, draw: str, picture: str) -> None:
     spec = importlib.util.spec_from_file_location(script, ROOT / "tests" / f"{script}.py")
     assert spec is not None
     assert spec.loader is not None
     drawing = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(drawing)
-    shown = Image.open(drawing.PICTURE).convert("RGB")
+    shown = Image.open(getattr(drawing, picture)).convert("RGB")
     drawn = getattr(drawing, draw)()
     assert shown.size == drawn.size
     # another Pillow may place an edge a little differently, a changed page differs much more
