@@ -33,6 +33,7 @@ VERBS = {
     "page": "draw a page to a picture, from a trace or from given values; page test-card tries a panel",
     "signals": "list the names of signals, with unit, range and meaning",
     "contract": "explain hooks and types to authors of plug-ins",
+    "mount": "draw a template on paper, one to one, for the place of a panel",
     "read": "read every signal of a trace as CSV",
     "record": "write what the buses carry to a trace",
     "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",
