@@ -37,6 +37,7 @@ PINT = {
     "km": "kilometer",
     "m": "meter",
     "mi": "mile",
+    "ft": "foot",
     "g/s": "gram / second",
     "kg/h": "kilogram / hour",
     "L/h": "liter / hour",

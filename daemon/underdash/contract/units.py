@@ -58,6 +58,8 @@ _TABLE = (
     Unit("km", "distance", 1000.0, "km", 0),
     Unit("m", "distance", 1.0, "m", 0),
     Unit("mi", "distance", 1609.344, "mi", 0),
+    # the international foot is 0.3048 m exactly (NIST SP 811 App. B.6)
+    Unit("ft", "distance", 0.3048, "ft", 0),
     Unit("g/s", "mass flow", 1.0, "g/s", 1),
     Unit("L/h", "volume flow", 1.0, "L/h", 1),
     Unit("Nm", "torque", 1.0, "Nm", 0),
