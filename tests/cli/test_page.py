@@ -161,7 +161,8 @@ def test_a_page_of_an_installed_plugin_that_does_not_run_names_the_remedy(
         "there is no page 'template'. The plug-in 'template' is installed but does not run here: "
         "add --config F or --plugin template\n" in done.err
     )
-    assert "Installed plug-ins that do not run here: serial_panel, template" in typed("page", "clim", "--out", out).err
+    said = typed("page", "clim", "--out", out).err
+    assert "Installed plug-ins that do not run here: round_panel, serial_panel, template" in said
     assert typed("page", "template", "--plugin", "template", "--out", out).status == 0
     assert size(out) == (240, 240)
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import json
 
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from underdash.diagnostics.limits import Limit
@@ -65,6 +65,7 @@ def test_what_is_learned_survives_as_plain_data() -> None:
     assert Limit(12).learned() == {}
 
 
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.dictionaries(
         st.sampled_from(["most", "alone", "sizes"]),

@@ -81,7 +81,7 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
     "a name like no other": (facts(known=False), Cause.UNKNOWN, Kind.SIGNAL, "see underdash signals"),
     "nobody provides it": (facts(), Cause.NO_SOURCE, Kind.SIGNAL, "describe it"),
     "a plug-in that was refused": (
-        facts(plugins={"oil": "it needs contract 9"}),
+        facts(plugins={SIGNAL.partition(".")[0]: "it needs contract 9"}),
         Cause.PLUGIN_REFUSED,
         Kind.SIGNAL,
         "underdash check",

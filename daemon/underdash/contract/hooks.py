@@ -116,7 +116,7 @@ def inputs(settings: Any) -> list[Input]:  # type: ignore[empty-body]
     """Declare wired lines and sensors.
 
     Called: once at start-up.
-    Return: inputs.
+    Return: inputs; this version does not read them yet, and says so.
     If it raises: the plug-in is refused.
 
     Example::

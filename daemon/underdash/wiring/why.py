@@ -64,20 +64,23 @@ def _nobody(signal: str, facts: Facts) -> Fault:
         near = f"did you mean {facts.near}?" if facts.near else "see underdash signals"
         return Fault(Cause.UNKNOWN, "no such signal", near)
     owner = signal.split(".", maxsplit=1)[0]
-    refused = {name: text for name, text in facts.plugins.items() if name == owner} or dict(facts.plugins)
-    for name, text in refused.items():
+    if owner in facts.plugins:
         return Fault(
             Cause.PLUGIN_REFUSED,
-            f"plug-in {name} does not run",
+            f"plug-in {owner} does not run",
             "see underdash check",
-            f"nobody provides it, and plug-in {name} does not run: {text}",
+            f"nobody provides it, and plug-in {owner} does not run: {facts.plugins[owner]}",
         )
+    # whose a signal of the catalogue would be is not known
+    refused = (
+        f"; {', '.join(facts.plugins)} may bring it and does not run, see underdash check" if facts.plugins else ""
+    )
     return Fault(
         Cause.NO_SOURCE,
         "nobody provides it",
         "describe it or add a plug-in",
         "no frame, request, input or computed signal gives it; describe one in the car's file (DEVELOPERS.md), or "
-        "enable a plug-in that brings it",
+        f"enable a plug-in that brings it{refused}",
     )
 
 

@@ -11,9 +11,9 @@ from PIL import Image, ImageChops
 
 from underdash.contract.pages import Canvas, Page, Scale
 from underdash.contract.signals import Snapshot
-from underdash.display.elements import record
 from underdash.display.kit import Painter
 from underdash.display.panels.framebuffer import Framebuffer
+from underdash.display.recorder import record
 from underdash.display.rgb565 import pack, unpack
 from underdash.display.round import Face
 from underdash.display.writer import ImageWriter
