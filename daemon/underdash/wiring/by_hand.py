@@ -16,6 +16,7 @@ from typing import Any
 from ..bus.frames import Frame
 from ..bus.legislated import own_id
 from ..bus.refusals import PASSING, Reason
+from ..buttons.motion import WALKING_KMH
 from ..contract.errors import UnderdashError
 from ..contract.signals import Age
 from ..diagnostics.ears import Wish
@@ -33,7 +34,6 @@ LINGER_S = 2.0
 AGAIN_S = 0.02
 PATIENCE_S = 3.0
 """How long a request waits for a unit that is answering something else, or for room on the bus."""
-WALKING_KMH = 6.0
 ENGINE_RUNS_RPM = 300.0
 HELD = "held"
 """Kind of what was not sent now, and may be sent later."""
