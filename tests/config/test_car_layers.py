@@ -159,3 +159,30 @@ def test_no_variant_is_guessed(tmp_path: Path, text: str, variant: str | None, s
 def test_a_base_no_file_can_be_called_is_a_mistake(name: str, tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match="a car file beside this one"):
         read(tmp_path, OVERLAY.replace("car.toml", name), "mine.toml")
+
+
+
+STANDARD = """\
+[[poll]]
+unit = "engine"
+protocol = "service_01"
+identifier = "0C"
+[[poll]]
+unit = "engine"
+protocol = "service_01"
+identifier = "05"
+"""
+
+
+def test_a_standard_parameter_of_the_base_can_be_left_out_by_its_signal(tmp_path: Path) -> None:
+    car = extended(tmp_path, HEAD + STANDARD, 'without = ["engine.speed"]')
+
+    assert [poll.identifier for poll in car.polls] == [0x05]
+    assert car.polls[0].fields == ()
+
+
+def test_a_signal_that_the_file_asks_for_is_no_longer_asked_for_as_the_standard_has_it(tmp_path: Path) -> None:
+    own = '[[poll]]\nunit = "engine"\nprotocol = "identifier_22"\nidentifier = "1234"\n'
+    car = extended(tmp_path, HEAD + STANDARD, own + 'fields = [{ signal = "engine.speed", byte = 1 }]\n')
+
+    assert [(poll.protocol, poll.identifier) for poll in car.polls] == [("service_01", 0x05), ("identifier_22", 0x1234)]

@@ -151,3 +151,11 @@ GOOD = [
 @pytest.mark.parametrize("text", GOOD)
 def test_what_only_just_fits_is_taken(tmp_path: Path, text: str) -> None:
     assert read(tmp_path, text) == []
+
+
+def test_an_ignition_that_only_a_standard_request_knows_is_a_mistake(tmp_path: Path) -> None:
+    request = '[[poll]]\nunit = "engine"\nprotocol = "service_01"\nidentifier = "0C"\n'
+    told = read(tmp_path, request + '[[ignition]]\nsignal = "engine.speed"\nabove = 400\n')
+
+    assert len(told) == 1
+    assert "ignition#1.signal: found 'engine.speed', allowed: a signal that is broadcast or wired" in told[0]

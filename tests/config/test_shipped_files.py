@@ -14,7 +14,7 @@ from underdash.broadcast.dispatch import register
 from underdash.bus.table import Table
 from underdash.bus.vetting import MakerEvidence, vet
 from underdash.buttons.gestures import GestureOptions
-from underdash.config.cars import read_car
+from underdash.config.cars import read_car, variants_of
 from underdash.config.checking import Level, Surroundings, explain
 from underdash.config.reading import parse_config, read_config
 from underdash.config.schema import Config
@@ -52,11 +52,12 @@ def test_every_configuration_loads(path: Path) -> None:
 
 @pytest.mark.parametrize("path", CARS, ids=named)
 def test_every_car_loads_and_says_in_its_first_lines_what_it_is(path: Path) -> None:
-    car = read_car(path, signals=CATALOGUE)
+    for variant in variants_of(path) or [None]:
+        car = read_car(path, variant=variant, signals=CATALOGUE)
 
-    assert car.name == path.stem
-    assert path.read_text().startswith("# ")
-    assert car.origin
+        assert car.name == path.stem
+        assert path.read_text().startswith("# ")
+        assert car.origin
 
 
 @pytest.mark.parametrize("path", CONFIGS, ids=named)

@@ -9,6 +9,7 @@ from typing import TypeVar
 from ..contract.cars import BusDescription, CarDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener
 from ..contract.requests import ControlUnit, PollRequest, SingleFrameFormat
+from ..diagnostics.obd import with_fields
 
 Named = TypeVar("Named", BusDescription, ControlUnit, SingleFrameFormat)
 
@@ -32,12 +33,13 @@ class Layer:
 def merged(car: CarDescription, layer: Layer) -> CarDescription:
     """Lay one layer over a car.
 
-    Buses, units and formats replace those of their name. A signal the layer broadcasts or polls is no longer taken
-    from the car's own broadcasts or polls; one in `without` is taken from neither. Ignition and fingerprint replace
-    the car's whole; buttons and exchanges are added.
+    Buses, units and formats replace those of their name. A signal that the layer broadcasts is no longer taken from
+    the car's own broadcasts, one that it polls no longer from its polls; one in `without` is taken from neither. A
+    request of a standard counts with the standard's fields. Ignition and fingerprint replace the car's whole; buttons
+    and exchanges are added.
     """
     heard = layer.without | {f.signal for b in layer.broadcasts for f in b.fields}
-    asked = layer.without | {f.signal for p in layer.polls for f in p.fields}
+    asked = layer.without | {f.signal for p in layer.polls for f in with_fields(p).fields}
     requests = {_request(p) for p in layer.polls}
     polls = (p for p in car.polls if _request(p) not in requests)
     return replace(
@@ -55,8 +57,8 @@ def merged(car: CarDescription, layer: Layer) -> CarDescription:
 
 
 def signals_of(car: CarDescription) -> set[str]:
-    """Return the signals a description names fields for."""
-    lists: Iterable[BroadcastListener | PollRequest] = (*car.broadcasts, *car.polls)
+    """Return the signals a description has fields for, those of the standards included."""
+    lists: Iterable[BroadcastListener | PollRequest] = (*car.broadcasts, *map(with_fields, car.polls))
     return {field.signal for entry in lists for field in entry.fields}
 
 
@@ -79,5 +81,10 @@ def _less_broadcasts(listeners: Iterable[BroadcastListener], signals: frozenset[
 
 
 def _less_polls(polls: Iterable[PollRequest], signals: frozenset[str]) -> tuple[PollRequest, ...]:
-    kept = ((p, replace(p, fields=tuple(f for f in p.fields if f.signal not in signals))) for p in polls)
-    return tuple(after for before, after in kept if after.fields or not before.fields)
+    kept = []
+    for poll in polls:
+        fields = with_fields(poll).fields
+        left = tuple(field for field in fields if field.signal not in signals)
+        if left or not fields:
+            kept.append(poll if left == fields else replace(poll, fields=left))
+    return tuple(kept)

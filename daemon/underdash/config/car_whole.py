@@ -9,6 +9,7 @@ from ..bus.lanes import keys_sent, mixed_up
 from ..bus.legislated import own_id
 from ..contract.cars import CarDescription
 from ..contract.requests import Part
+from ..diagnostics.obd import with_fields
 from .car_layout import Context
 from .mistakes import MISSING, Words
 
@@ -26,7 +27,7 @@ def check_whole(car: CarDescription, context: Context) -> None:
 
 def _check_ignition(car: CarDescription, context: Context) -> None:
     heard = {f.signal for b in car.broadcasts for f in b.fields}
-    asked = {f.signal for p in car.polls for f in p.fields} - heard
+    asked = {f.signal for p in car.polls for f in with_fields(p).fields} - heard
     for index, evidence in enumerate(car.ignition):
         if evidence.signal in asked:
             allowed = "a signal that is broadcast or wired, since nothing is asked before the ignition is known"
