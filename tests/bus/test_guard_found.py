@@ -9,7 +9,7 @@ import pytest
 from underdash.bus.caps import Caps
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, Guard
+from underdash.bus.guard import BusFacts, FlowControl, Guard
 from underdash.bus.refusals import Reason
 from underdash.bus.templates import Parts, Span, template
 from underdash.contract.requests import ControlUnit
@@ -103,3 +103,22 @@ def test_an_id_of_more_than_29_bits_is_none() -> None:
     guard = open_guard((replace(ENGINE, request_id=0x3FFF_FFFF, extended=True), 0x0C))
 
     assert send(guard, replace(RPM, id=0x3FFF_FFFF, extended=True), 0.0) is Reason.NOT_CLASSIC
+
+
+def test_a_reload_takes_back_the_leave_for_flow_control_of_the_description_that_is_gone() -> None:
+    before = replace(ENGINE, block_size=8)
+    guard = open_guard((before, 0x0C))
+    flow = Frame(0x7E0, bytes.fromhex("3008000000000000"))
+    assert send(guard, RPM, 0.0) is None
+    assert guard.expect_flow_control(FlowControl("drive", flow, "engine", 1.0), 0.01) is None
+    guard.reload([template(ENGINE, asks(ENGINE, 0x0C))])
+
+    assert send(guard, flow, 0.02) is Reason.NO_TEMPLATE
+
+
+def test_units_whose_flow_control_is_never_let_out_are_known_before_anything_is_asked() -> None:
+    seat = ControlUnit("seat", "drive", 0x6E2, 0x6EA, block_size=2, st_min=0x11)
+    guard = open_guard((seat, 0x0C), (seat, 0x0D), (ENGINE, 0x0C))
+
+    assert [one.template.unit for one in guard.flows_refused] == ["seat"]
+    assert send(guard, Frame(0x6E2, RPM.data), 0.0) is None

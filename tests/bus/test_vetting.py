@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from underdash.bus.refusals import Reason
 from underdash.bus.services import Kind, service
 from underdash.bus.templates import Parts, Span, Template, TemplateError, template
-from underdash.bus.vetting import MakerEvidence, vet
+from underdash.bus.vetting import MakerEvidence, vet, vet_flow
 from underdash.contract.cars import Exchange
 from underdash.contract.requests import ControlUnit
 
@@ -214,3 +214,26 @@ def read_both_ways(data: bytes, with_address: bool) -> list[int]:
         if 0x10 <= kind <= 0x1F:
             found.append(data[start + 2])
     return found
+
+
+@pytest.mark.parametrize(
+    ("block_size", "st_min", "address", "named"),
+    [(2, 0x11, None, "11"), (4, 0x14, None, "14"), (0x10, 0, None, None), (0, 0, 0x02, "30"), (0, 0, 0x5C, None)],
+)
+def test_flow_control_that_could_be_read_as_a_denied_service_is_known_from_the_description(
+    block_size: int, st_min: int, address: int | None, named: str | None
+) -> None:
+    seat = ControlUnit("seat", "drive", 0x6E2, 0x6EA, address=address, block_size=block_size, st_min=st_min)
+    refusal = vet_flow(standard("0322F190" if address is None else "020322F190", seat, 2 + (address is not None), 2))
+    if named is None:
+        assert refusal is None
+    else:
+        assert refusal is not None
+        assert refusal.reason is Reason.LOOKS_LIKE
+        assert f"read as {service(int(named, 16))}" in refusal.sentence
+        assert "unit.seat" in refusal.sentence
+        assert "block_size or st_min_ms" in refusal.sentence
+
+
+def test_on_the_ids_of_the_standard_flow_control_is_read_in_one_way_only() -> None:
+    assert vet_flow(standard("02010D", replace(LAWFUL, block_size=2, st_min=0x11))) is None

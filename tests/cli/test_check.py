@@ -147,3 +147,36 @@ def test_a_driver_that_cannot_look_is_told_and_keeps_nothing_from_working(
     done = typed("check", "--config", config)
     assert done.status == 0
     assert "panel main: its driver serial_panel cannot tell: ZeroDivisionError('odd')" in done.out
+
+
+def test_flow_control_that_is_never_let_out_is_told_before_the_car_is_asked(
+    typed: Typed, config: Path, car: Path
+) -> None:
+    unit = """
+[unit.seat]
+bus = "drive"
+request = "6E2"
+response = "6EA"
+block_size = 2
+st_min_ms = 17
+
+[[poll]]
+unit = "seat"
+protocol = "identifier_22"
+identifier = "F190"
+period_s = 1.0
+fields = [{ signal = "gearbox.oil_temperature", byte = 8, offset = -40 }]
+"""
+    car.write_text(car.read_text() + unit)
+    told = typed("check", "--config", config)
+    assert "flow control 30 02 11" in told.out
+    assert "another block_size or st_min_ms" in told.out
+    car.write_text(car.read_text().replace("st_min_ms = 17", "st_min_ms = 0"))
+    assert "flow control" not in typed("check", "--config", config).out
+
+
+def test_why_names_flow_control_that_is_never_let_out(typed: Typed, config: Path, car: Path) -> None:
+    test_flow_control_that_is_never_let_out_is_told_before_the_car_is_asked(typed, config, car)
+    car.write_text(car.read_text().replace("st_min_ms = 0", "st_min_ms = 17"))
+    done = typed("why", "gearbox.oil_temperature", "--config", config)
+    assert "flow control could be misread: change block_size or st_min_ms" in done.out

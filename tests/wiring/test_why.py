@@ -209,10 +209,22 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         "too many requests",
     ),
     "flow control that is held back": (
-        facts(asked(How.FLOW_HELD, Reason.LOOKS_LIKE)),
+        facts(asked(How.FLOW_HELD, Reason.NO_ANSWER_DUE)),
         Cause.FLOW_HELD,
         Kind.GUARD,
         "long answer is held up",
+    ),
+    "flow control that could be read as a denied service, found out on the way": (
+        facts(asked(How.FLOW_HELD, Reason.LOOKS_LIKE)),
+        Cause.FLOW_HELD,
+        Kind.GUARD,
+        "change block_size or st_min_ms",
+    ),
+    "flow control that could be read as a denied service, known from the start": (
+        facts(asked(flow=refused(Reason.LOOKS_LIKE)), polling=False),
+        Cause.FLOW_HELD,
+        Kind.GUARD,
+        "change block_size or st_min_ms",
     ),
     "a frame still on its way": (
         facts(asked(How.HELD, Reason.UNCONFIRMED)),

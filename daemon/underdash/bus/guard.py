@@ -17,11 +17,11 @@ from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
 from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
 from .frames import Frame, fits, id_text
-from .legislated import FUNCTIONAL, has_legislated_id
+from .legislated import FUNCTIONAL
 from .long_requests import LongRequest, allowed_by
 from .refusals import Reason, Refusal
-from .templates import Template, indexed, services_read
-from .vetting import MakerEvidence, is_denied, vet
+from .templates import Template, indexed
+from .vetting import MakerEvidence, vet, vet_flow
 
 STEP_BACK_S = 30.0
 ANSWER_DUE_S = 6.0
@@ -113,17 +113,25 @@ class Guard:
     # --- facts --------------------------------------------------------------------------------------------------
 
     def reload(self, templates: Iterable[Template], in_use: Collection[tuple[str, int]] = frozenset()) -> None:
-        """Take the templates of a reloaded description; `refused` says which may not be used, and why."""
+        """Take the templates of a reloaded description.
+
+        `refused` says which may not be used, and why; `flows_refused` has one template of each unit whose long answers
+        cannot be taken, since the flow control that its description gives them is never let out.
+        """
         self.refused: tuple[Refused, ...] = ()
         self._declared: tuple[Template, ...] = ()
         self._in_use = in_use
+        # what is under way was vetted with the description that is gone
         self._long.clear()
+        self._leaves.clear()
         for one in templates:
             refusal = vet(one, self._evidence, in_use)
             if refusal is not None:
                 self.refused += (Refused(one, refusal),)
             else:
                 self._declared += (one,)
+        held = {one.unit: Refused(one, why) for one in self._declared if (why := vet_flow(one)) is not None}
+        self.flows_refused = tuple(held.values())
         self.lend(None)
 
     def lend(self, one: Template | None) -> Refusal | None:
@@ -237,10 +245,9 @@ class Guard:
         if found is None:
             sentence = f"{leave.unit}: {leave.frame} is not the flow control that its description gives it"
             return self._count(Reason.NO_ANSWER_DUE, sentence)
-        if found.address is not None or not has_legislated_id(leave.frame.key):
-            values = [{byte} for byte in leave.frame.data]
-            if any(is_denied(number) for offset in (0, 1) for number in services_read(values, offset)):
-                return self._count(Reason.LOOKS_LIKE, f"{leave.unit}: {leave.frame} could be read as a denied service")
+        refusal = vet_flow(found)
+        if refusal is not None:
+            return self._count(refusal.reason, refusal.sentence)
         self._leaves = [(one, its) for one, its in self._leaves if one.until >= now and one.unit != leave.unit]
         self._leaves.append((leave, found))
         return None

@@ -132,6 +132,27 @@ def _looks_like(template: Template, allowed: int | None) -> Refusal | None:
     return None
 
 
+def vet_flow(one: Template) -> Refusal | None:
+    """Say why the flow control that its unit's long answers need may not be sent, None if it may.
+
+    Only what the description gives is looked at: block size, separation time, padding and address byte.
+    """
+    for key, data in one.flow:
+        if one.address is None and has_legislated_id(key):
+            continue
+        found = {number for offset in (0, 1) for number in services_read([{byte} for byte in data], offset)}
+        number = next((number for number in sorted(found) if is_denied(number)), None)
+        if number is not None:
+            known, text = service(number), data.hex(" ").upper()
+            return Refusal(
+                Reason.LOOKS_LIKE,
+                f"{one.unit}: answers of more than one frame never arrive, since the flow control {text} that they need"
+                f" is not sent: it could be read as {known}, which is {known.kind}: it {known.why}. Give unit."
+                f"{one.unit} another block_size or st_min_ms (0 and 0 are usual), or ask it only for short answers.",
+            )
+    return None
+
+
 def is_denied(number: int, allowed: int | None = None) -> bool:
     """Say whether a service is one that must never be sent; `allowed` is a maker's byte there is evidence for."""
     kind = service(number).kind

@@ -95,8 +95,11 @@ def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
     for problem in assembly.problems:
         yield Finding(Level.WARNING, problem)
     evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
-    for one in Guard(assembly.compiled.templates, evidence=evidence, in_use=keys_in_use(assembly.car)).refused:
+    guard = Guard(assembly.compiled.templates, evidence=evidence, in_use=keys_in_use(assembly.car))
+    for one in guard.refused:
         yield Finding(Level.WARNING, f"never sent: {one.refusal.sentence}")
+    for one in guard.flows_refused:
+        yield Finding(Level.WARNING, one.refusal.sentence)
 
 
 def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:

@@ -9,6 +9,7 @@ from ..bus.frames import Frame, Handler
 from ..contract.layout import Field
 from ..contract.requests import ControlUnit
 from ..signals.store import Slot
+from . import isotp
 from .speech import Speech
 
 Lane = tuple[str, int, int, int | None]
@@ -71,6 +72,12 @@ class CompiledPoll:
     def signals(self) -> tuple[str, ...]:
         """What it feeds."""
         return tuple(self.slots)
+
+    @property
+    def in_several_frames(self) -> bool:
+        """Its answer takes more than one frame, by what its fields need."""
+        needed = 1 + self.speech.identifier_bytes + self.longest
+        return self.speech.over_isotp and needed > isotp.room(self.unit.address)
 
     @property
     def lane(self) -> Lane:

@@ -60,7 +60,12 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A request whose answer carries the signal. `never`: why the guard never lets it out; see `PollStatus`."""
+    """A request whose answer carries the signal; see `PollStatus`.
+
+    Attributes:
+        never: why the guard never lets it out.
+        flow: why the guard never lets the flow control out that its answer needs; None for an answer in one frame.
+    """
 
     name: str
     unit: str
@@ -73,6 +78,7 @@ class Asked:
     count: int = 0
     old_s: float | None = None
     drops: Drops = Drops()
+    flow: Refusal | None = None
 
     @property
     def sentence(self) -> str:

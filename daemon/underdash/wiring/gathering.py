@@ -9,6 +9,7 @@ from math import inf
 from ..bus.fingerprint import Fit
 from ..bus.guard import Guard
 from ..bus.link import BusStatus
+from ..bus.refusals import Refusal
 from ..contract.pages import Page
 from ..diagnostics.asking import PollStatus
 from ..diagnostics.polls import CompiledPoll
@@ -208,7 +209,15 @@ class Gatherer:
             slot.count,
             _old(slot, now),
             Drops(implausible=implausible),
+            self._flow(poll),
         )
+
+    def _flow(self, poll: CompiledPoll) -> Refusal | None:
+        """Return why the flow control is never sent that a request's answer needs by its fields."""
+        if not poll.in_several_frames:
+            return None
+        ours = (one for one in self.guard.flows_refused if one.template.unit == poll.unit.name)
+        return next((one.refusal for one in ours), None)
 
     def _pages(self, signal: str) -> Iterator[PageFact]:
         derived = [item for _, item in self.assembly.brought.derived_signals]

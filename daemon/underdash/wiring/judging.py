@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..bus.health import BusState
-from ..bus.refusals import Reason
+from ..bus.refusals import Reason, Refusal
 from ..contract.signals import Age, Reading
 from ..diagnostics.standing import How
 from ..power.ignition import Position
@@ -87,12 +87,19 @@ def about_bus(bus: BusFact, *, asking: bool = False) -> Fault | None:
 
 
 def about_vetting(source: Asked) -> Fault:
-    """Say why a request is never let out."""
+    """Say why a request, or the flow control that its answer needs, is never let out."""
+    if source.never is None and source.flow is not None:
+        return about_flow(source.flow)
     if source.never is None:
         raise ValueError(f"{source.name} is not refused")
     plain = (Cause.NOT_A_READ, "request does not only read", "take it out")
     cause, short, remedy = _VETTED.get(source.never.reason, plain)
     return Fault(cause, short, remedy, source.never.sentence)
+
+
+def about_flow(refusal: Refusal) -> Fault:
+    """Say why the flow control of an answer is never let out."""
+    return Fault(Cause.FLOW_HELD, "flow control could be misread", "change block_size or st_min_ms", refusal.sentence)
 
 
 def about_guard(bus: BusFact, facts: Facts) -> Fault | None:
@@ -130,6 +137,8 @@ def about_poll(source: Asked, reading: Reading | None, *, capped: bool = False) 
     if not source.wanted:
         return POLL, Fault(Cause.UNWANTED, "nobody wants it", "put its page into a deck", text)
     how, reason = source.told.how, source.told.reason
+    if how is How.FLOW_HELD and reason is Reason.LOOKS_LIKE:
+        return GUARD, about_flow(Refusal(reason, text))
     if how in (How.HELD, How.FLOW_HELD):
         plain = _TURN if how is How.HELD else _FLOW_HELD
         cause, short, remedy = plain if reason is None else _HELD.get(reason, plain)

@@ -246,7 +246,7 @@ def make_guard(assembly: Assembly, *, evidence: MakerEvidence, caps: Caps | None
     """Return the guard of a car; what it refuses for ever is added to the assembly's problems."""
     in_use = keys_in_use(assembly.car, [one for _, one in assembly.brought.broadcast_listeners])
     guard = Guard(assembly.compiled.templates, caps=caps, evidence=evidence, in_use=in_use)
-    assembly.problems.extend(one.refusal.sentence for one in guard.refused)
+    assembly.problems.extend(one.refusal.sentence for one in (*guard.refused, *guard.flows_refused))
     return guard
 
 
