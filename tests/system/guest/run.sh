@@ -1,17 +1,20 @@
 #!/bin/bash
 # Run a command as root in a small Linux guest that has CAN, which most build machines' kernels lack.
 #
-#   run.sh [-t SECONDS] PROJECT PACKAGES COMMAND...
+#   run.sh [-s] [-t SECONDS] PROJECT PACKAGES COMMAND...
 #
 # PROJECT is seen in the guest as /project and PACKAGES (a site-packages directory) as /packages, both read-only.
+# The command is alone in the guest; with -s systemd runs there, on a root that can be written and is thrown away, and
+# Python finds nothing but what Debian or the command itself installs.
 # The command's output comes out here as it is printed, and its exit status is this script's; 124 means that it took
 # too long, 125 that the guest did not work. The image is built once, as root, from the Debian sources this machine
 # uses, and kept in $UNDERDASH_GUEST (default ~/.cache/underdash-guest).
 set -euo pipefail
 
-limit=240
-while getopts t: option; do
+limit=240 first=/sbin/job root=ro
+while getopts st: option; do
   case $option in
+    s) first=/sbin/init root=rw ;;
     t) limit=$OPTARG ;;
     *) exit 125 ;;
   esac
@@ -44,12 +47,12 @@ debian_sources() {
 }
 
 # A root file system with Python, iproute2 and the modules for CAN and for the guest's own devices, on ext4, and a
-# first-stage file system that loads what it takes to mount it. There is no service manager: the guest runs one job.
+# first-stage file system that loads what it takes to mount it. The first process is the job itself, or systemd.
 build_image() {
   local work=$1 root=$1/root stage=$1/stage version file
   mkdir -p "$root" "$stage"/{bin,modules,dev,new}
   debian_sources | mmdebstrap --quiet --mode=root --variant=minbase \
-    --include=python3,iproute2,kmod,busybox-static \
+    --include=python3,python3-venv,iproute2,kmod,busybox-static,systemd,systemd-sysv,udev,dbus,polkitd \
     --dpkgopt='path-exclude=/usr/share/doc/*' --dpkgopt='path-exclude=/usr/share/locale/*' \
     --customize-hook='chroot "$1" sh -c "cd /tmp && apt-get -qq download \$(apt-cache depends linux-image-amd64 |
       sed -n \"s/.*Depends: //p\") && dpkg-deb -x linux-image-*.deb /kernel && rm linux-image-*.deb"' \
@@ -66,6 +69,7 @@ build_image() {
   chroot "$root" depmod "$version"
 
   mkdir "$root"/{project,packages,job}
+  settle_systemd "$root"
   cat >"$root/sbin/job" <<'JOB'
 #!/bin/bash
 mount -t proc p /proc
@@ -99,13 +103,48 @@ busybox=/bin/busybox
 $busybox mount -t devtmpfs d /dev
 while read module; do $busybox insmod /modules/$module; done </modules/order
 until [ -b /dev/vda ]; do $busybox usleep 20000; done
-$busybox mount -t ext4 -o ro /dev/vda /new && $busybox mount -o move /dev /new/dev && exec $busybox switch_root /new /sbin/job
+$busybox mount -t ext4 -o $guest_root /dev/vda /new && $busybox mount -o move /dev /new/dev &&
+  exec $busybox switch_root /new $guest_first
 INIT
   chmod 755 "$stage/init"
   (cd "$stage" && find . | cpio -o -H newc --quiet | gzip -1) >"$work/first"
   : >"$work/disk"
-  mke2fs -q -F -t ext4 -d "$root" "$work/disk" "$(($(du -sm "$root" | cut -f1) * 12 / 10 + 128))M"
+  mke2fs -q -F -t ext4 -d "$root" "$work/disk" "$(($(du -sm "$root" | cut -f1) * 12 / 10 + 512))M"
   rm -rf "$root" "$stage"
+}
+
+# What the guest does when systemd is its first process: the same job, as a service, and nothing interactive.
+settle_systemd() {
+  local root=$1 unit
+  for unit in getty.target apt-daily.timer apt-daily-upgrade.timer dpkg-db-backup.timer fstrim.timer e2scrub_all.timer \
+    e2scrub_reap.service systemd-pcrphase.service systemd-pcrphase-sysinit.service systemd-random-seed.service \
+    systemd-update-utmp.service systemd-hwdb-update.service systemd-firstboot.service ldconfig.service; do
+    ln -sf /dev/null "$root/etc/systemd/system/$unit"
+  done
+  echo uninitialized >"$root/etc/machine-id"
+  cat >"$root/etc/systemd/system/job.service" <<'UNIT'
+[Unit]
+After=multi-user.target
+[Service]
+ExecStart=/sbin/service-job
+StandardOutput=file:/dev/hvc0
+StandardError=inherit
+KillMode=process
+[Install]
+WantedBy=multi-user.target
+UNIT
+  cat >"$root/sbin/service-job" <<'JOB'
+#!/bin/bash
+for share in project packages job; do mount -t 9p -o trans=virtio,version=9p2000.L,msize=262144 $share /$share; done
+export HOME=/root PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin LANG=C.UTF-8
+cd /project
+bash /job/command </dev/null
+echo $? >/job/status
+sync
+systemctl poweroff -ff
+JOB
+  chmod 755 "$root/sbin/service-job"
+  chroot "$root" systemctl -q enable job
 }
 
 if [[ ! -e $image/kernel ]]; then
@@ -133,8 +172,8 @@ mkfifo "$job/out"
 timeout -s KILL "$limit" qemu-system-x86_64 -M q35 -accel tcg,thread=multi -cpu max -smp 2 -m 512 \
   -nodefaults -no-user-config -display none -no-reboot \
   -kernel "$image/kernel" -initrd "$image/first" \
-  -append "console=ttyS0 quiet panic=-1 mitigations=off nokaslr" -serial "file:$job/console" \
-  -drive "file=$image/disk,format=raw,if=virtio,readonly=on" \
+  -append "console=ttyS0 quiet panic=-1 mitigations=off nokaslr guest_first=$first guest_root=$root" -serial "file:$job/console" \
+  -drive "file=$image/disk,format=raw,if=virtio,snapshot=on" \
   $(share project "$project" on) $(share packages "$packages" on) $(share job "$job" off) \
   -device virtio-serial-pci -chardev "stdio,id=text,signal=off" -device virtconsole,chardev=text \
   </dev/null >"$job/out" 2>"$job/errors" &
