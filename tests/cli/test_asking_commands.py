@@ -178,3 +178,18 @@ def test_why_without_a_daemon_says_what_the_files_tell(typed: Typed, config: Pat
 def test_the_status_page_may_stand_in_a_deck(typed: Typed, changed: Typed) -> None:
     path = changed('deck = ["boost", "temperatures"]', 'deck = ["temperatures", "status"]')
     assert "nobody brings" not in typed("check", "--config", path).out
+
+
+def test_plugins_lists_what_the_running_daemon_has_suspended(
+    daemon: object, typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from underdash.service.client import Client
+
+    assert "suspended by the running daemon: none" in typed("plugins", "--config", config).out
+    table = {"plugins": {"suspended": {"boost": "its sum broke (3 times)"}}}
+    monkeypatch.setattr(Client, "ask", lambda self, what: table)
+    assert "  boost: its sum broke (3 times); restart the daemon" in typed("plugins", "--config", config).out
+
+
+def test_plugins_says_nothing_of_suspensions_where_no_daemon_runs(typed: Typed, config: Path) -> None:
+    assert "suspended" not in typed("plugins", "--config", config).out

@@ -161,7 +161,6 @@ def test_a_base_no_file_can_be_called_is_a_mistake(name: str, tmp_path: Path) ->
         read(tmp_path, OVERLAY.replace("car.toml", name), "mine.toml")
 
 
-
 STANDARD = """\
 [[poll]]
 unit = "engine"

@@ -92,6 +92,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.DERIVED,
         "restart",
     ),
+    "a request in the protocol of a plug-in that was suspended": (
+        facts(asked(How.PARKED, parked=True, owner="oil", suspended="decode of protocol 'code' raised KeyError")),
+        Cause.PLUGIN_SUSPENDED,
+        Kind.POLL,
+        "plug-in oil is suspended: restart",
+    ),
     "computed from what nobody provides": (
         facts(Computed("oil", ("fuel.level",))),
         Cause.NO_INPUT,

@@ -21,6 +21,9 @@ def run(arguments: argparse.Namespace) -> int:
     """List plug-ins; 1 if one was refused."""
     loaded = _loaded(arguments)
     groups = {"running": _running(loaded), "refused": _refused(loaded), "installed, not enabled": _idle(loaded)}
+    suspended = _suspended()
+    if suspended is not None:
+        groups["suspended by the running daemon"] = suspended
     for title, lines in groups.items():
         print(f"{title}:" if lines else f"{title}: none")
         for line in lines:
@@ -55,6 +58,20 @@ def _running(loaded: Loaded) -> list[str]:
 
 def _refused(loaded: Loaded) -> list[str]:
     return [str(refused) for refused in loaded.refused]
+
+
+def _suspended() -> list[str] | None:
+    """Return what the running daemon has suspended, None where none runs that could tell."""
+    from ..contract.errors import UnderdashError
+    from ..service.client import Client
+    from ..wiring.control import socket_paths
+
+    try:
+        with Client.connect(socket_paths()) as client:
+            found = client.ask("status")["plugins"]["suspended"]
+    except (UnderdashError, KeyError):
+        return None
+    return [f"{name}: {reason}; restart the daemon, and tell its author" for name, reason in found.items()]
 
 
 def _idle(loaded: Loaded) -> list[str]:

@@ -151,7 +151,8 @@ def request_protocols(settings: Any) -> list[Protocol]:  # type: ignore[empty-bo
     Called: once at start-up, before the car's requests are compiled.
     Return: protocols. The guard pins all bytes but those of the identifier and lets out reading commands only.
     If it raises: the plug-in is refused. If an `encode` raises, that request is left out and named; if a `decode`
-        raises or gives something else than an `Answer` or None, that frame is dropped, and `why` names the protocol.
+        raises or gives something else than an `Answer` or None, that frame is dropped, and `why` names the protocol;
+        after three times without an answer in between the plug-in is suspended.
 
     Example::
 

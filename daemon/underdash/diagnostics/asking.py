@@ -7,7 +7,7 @@ Nothing is sent here: `due` hands out requests, and the caller says what became 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from ..bus.frames import Frame, Handler
@@ -182,6 +182,12 @@ class Asking:
                 for slot in poll.slots.values():
                     slot.clear()
         self.scheduler.new_journey(now)
+
+    def stop(self, protocols: Collection[str], why: str) -> None:
+        """Neither ask nor read in protocols any more, for good: the plug-in that brings them is suspended."""
+        for line in self._by_lane.values():
+            line.framed = [ear for ear in line.framed if ear.speech.name not in protocols]
+        self.scheduler.stop(protocols, f"its protocol is not spoken any more, plug-in {why}")
 
     # --- hearing ----------------------------------------------------------------------------------------------------
 

@@ -5,7 +5,7 @@ A request of service 01 needs the support masks that tell whether the unit has i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from ..bus.legislated import speaks_to_all
@@ -82,6 +82,12 @@ class Demands:
         for support in self._support.values():
             support.reset()
         self._assign(now)
+
+    def stop(self, protocols: Collection[str], why: str) -> None:
+        """Ask for nothing in these protocols any more, on later journeys neither."""
+        for turn in self._turns.values():
+            if turn.poll.speech.maker and turn.poll.speech.name in protocols:
+                turn.parked = turn.stopped = why
 
     def _assign(self, now: float) -> None:
         """Give each wish to the preferred request for its signal, and to the next ones while that one fails."""

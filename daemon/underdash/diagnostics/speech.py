@@ -146,12 +146,10 @@ def from_protocol(protocol: Protocol) -> Speech:
             answer: object = protocol.decode(unit, data)
         except (Exception, SystemExit) as exc:
             return Dropped(MISTAKEN, f"{name} raised {type(exc).__name__}: {exc}")
-        if answer is None:
-            return ()
-        if not isinstance(answer, Answer):
-            return Dropped(MISTAKEN, f"{name} gave {type(answer).__name__}, it has to give an Answer or None")
-        wrong = misfit(answer)
-        return Dropped(MISTAKEN, f"{name} gave an Answer whose {wrong}") if wrong else (answer,)
+        wrong = misread(answer)
+        if wrong or not isinstance(answer, Answer):
+            return Dropped(MISTAKEN, f"{name} {wrong}") if wrong else ()
+        return (answer,)
 
     return Speech(
         protocol.name, protocol.name, len(protocol.identifier_bytes),
@@ -163,6 +161,16 @@ def from_protocol(protocol: Protocol) -> Speech:
         room=lambda unit: FRAME_BYTES,
         maker=True,
     )  # fmt: skip
+
+
+def misread(answer: object) -> str:
+    """Say what a plug-in's `decode` gave that is neither an answer nor None, "" if it is one of them."""
+    if answer is None:
+        return ""
+    if not isinstance(answer, Answer):
+        return f"gave {type(answer).__name__}, it has to give an Answer or None"
+    wrong = misfit(answer)
+    return f"gave an Answer whose {wrong}" if wrong else ""
 
 
 def _as_tuple(answer: Answer | None) -> tuple[Answer, ...]:

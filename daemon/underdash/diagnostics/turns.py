@@ -20,7 +20,7 @@ class Turn:
 
     __slots__ = (
         "answered_at", "asked_at", "before", "busy", "by_itself", "done", "held", "misses", "not_before", "note",
-        "parked", "period_s", "poll", "queue", "reference", "wanted",
+        "parked", "period_s", "poll", "queue", "reference", "stopped", "wanted",
     )  # fmt: skip
 
     def __init__(self, poll: CompiledPoll, queue: Queue) -> None:
@@ -30,6 +30,8 @@ class Turn:
         self.period_s = poll.period_s
         self.reference = False
         self.asked_at = -inf
+        self.stopped: str | None = None
+        """Why it is not asked on any journey."""
         self.reset()
 
     def reset(self) -> None:
@@ -41,7 +43,7 @@ class Turn:
         self.by_itself: str | None = None
         """Why it is asked alone next time: an answer to several left it out, or did not fit."""
         self.done = False
-        self.parked: str | None = None
+        self.parked = self.stopped
         self.held: Told | None = None
         self.note: Told | None = None
         """What is odd about the last time it was asked."""

@@ -18,10 +18,9 @@ from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
 from ..config.mistakes import Source, nearest
 from ..contract.cars import CarDescription, CarFile
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import GivenError
 from ..contract.layout import BroadcastListener
 from ..contract.pages import Page
-from ..contract.requests import ControlUnit, Protocol
 from ..contract.signals import PowerState, Snapshot
 from ..diagnostics.asking import Asking
 from ..diagnostics.obd import with_fields
@@ -33,6 +32,7 @@ from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
 from ..signals.store import Rank, Store
+from .protocols import owners, watched
 from .suspending import Suspensions
 
 BUNDLED = (
@@ -151,11 +151,11 @@ def assemble(
     tables = {bus.role: Table() for bus in car.buses}
     listened, vetoed = heard_from_plugins(brought.broadcast_listeners, car)
     broadcasts = register([*car.broadcasts, *listened], store, tables, catalogue)
-    compiled = _compiled(car, brought, store, catalogue)
+    suspensions = Suspensions()
+    compiled = _compiled(car, brought, store, catalogue, suspensions)
     asking = Asking(compiled.polls, options, told=lambda _, sentence: told(sentence), helpers=compiled.helpers)
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
-    suspensions = Suspensions()
     derived = DerivedRunner(brought.derived_signals, store, suspensions.add)
     problems = [*vetoed, *broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
@@ -167,36 +167,27 @@ def assemble(
     bound = [Bound(plugin, handler) for plugin, handler in brought.button_handlers]
     bindings = Bindings(bound, car.buttons)
     problems += bindings.mistakes
-    suspensions.takers += [lambda plugin, _: derived.drop(plugin), lambda plugin, _: bindings.drop(plugin)]
+    spoken_by = owners(brought.request_protocols)
+    suspensions.takers += [
+        lambda plugin, _: derived.drop(plugin),
+        lambda plugin, _: bindings.drop(plugin),
+        lambda plugin, why: asking.stop([name for name, its in spoken_by.items() if its == plugin], f"{plugin}: {why}"),
+    ]
     parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspensions)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
 
 
-def _compiled(car: CarDescription, brought: Contributions, store: Store, catalogue: Catalogue) -> Compiled:
+def _compiled(
+    car: CarDescription, brought: Contributions, store: Store, catalogue: Catalogue, suspensions: Suspensions
+) -> Compiled:
     requests = [*car.polls, *(with_fields(item) for _, item in brought.poll_requests)]
     wrong = mixed_up(car.units)
     asked = [one for one in requests if one.unit not in wrong]
-    protocols = [plainly_spelt(item) for _, item in brought.request_protocols]
+    protocols = [watched(plugin, item, suspensions.add) for plugin, item in brought.request_protocols]
     compiled = compile_polls(car, asked, protocols, store, catalogue)
     refused = {one.unit: wrong[one.unit] for one in requests if one.unit in wrong}
     compiled.problems += [f"unit {name} is not asked anything: it {why}" for name, why in refused.items()]
     return compiled
-
-
-def plainly_spelt(protocol: Protocol) -> Protocol:
-    """Return a plug-in's protocol whose requests are plain bytes of our own, which nobody can change any more."""
-
-    def encode(unit: ControlUnit, identifier: int) -> bytes:
-        try:
-            spelt: object = protocol.encode(unit, identifier)
-        except SystemExit as exc:
-            raise UnderdashError(f"encode of protocol {protocol.name!r} raised SystemExit: {exc}") from exc
-        if not isinstance(spelt, bytes | bytearray):
-            kind = type(spelt).__name__
-            raise UnderdashError(f"encode of protocol {protocol.name!r} gave {kind}, it has to give bytes")
-        return bytes(memoryview(spelt))
-
-    return replace(protocol, encode=encode)
 
 
 def heard_from_plugins(

@@ -65,6 +65,7 @@ class Asked:
     Attributes:
         never: why the guard never lets it out.
         flow: why the guard never lets the flow control out that its answer needs; None for an answer in one frame.
+        owner: the plug-in that brings its protocol, "" for others. `suspended`: why that was suspended.
     """
 
     name: str
@@ -79,6 +80,8 @@ class Asked:
     old_s: float | None = None
     drops: Drops = Drops()
     flow: Refusal | None = None
+    owner: str = ""
+    suspended: str = ""
 
     @property
     def sentence(self) -> str:

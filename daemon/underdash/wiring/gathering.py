@@ -20,6 +20,7 @@ from ..signals.wants import gather as wanted
 from .assembly import Assembly
 from .chain import Chain
 from .facts import Asked, BusFact, Computed, Drops, Facts, Heard, PageFact, SignalFact, Source, Wired
+from .protocols import owners
 from .why import why
 
 LOOK_S = 1.0
@@ -197,6 +198,7 @@ class Gatherer:
             ),
             None,
         )
+        owner = owners(self.assembly.brought.request_protocols).get(poll.speech.name, "") if poll.speech.maker else ""
         return Asked(
             status.name,
             poll.unit.name,
@@ -210,6 +212,8 @@ class Gatherer:
             _old(slot, now),
             Drops(implausible=implausible),
             self._flow(poll),
+            owner,
+            self.assembly.suspended.get(owner, ""),
         )
 
     def _flow(self, poll: CompiledPoll) -> Refusal | None:

@@ -8,7 +8,7 @@ from ..contract.signals import Age, Reading
 from ..diagnostics.standing import How
 from ..power.ignition import Position
 from .chain import Cause, Fault
-from .facts import Asked, BusFact, Facts
+from .facts import Asked, BusFact, Computed, Facts
 
 POLL, GUARD = 0, 1
 RECENT_S = 5.0
@@ -95,6 +95,18 @@ def about_vetting(source: Asked) -> Fault:
     plain = (Cause.NOT_A_READ, "request does not only read", "take it out")
     cause, short, remedy = _VETTED.get(source.never.reason, plain)
     return Fault(cause, short, remedy, source.never.sentence)
+
+
+def about_suspension(source: Asked | Computed) -> Fault:
+    """Say that the plug-in whose code a source needs is suspended."""
+    short = f"plug-in {source.owner} is suspended"
+    return Fault(Cause.PLUGIN_SUSPENDED, short, "restart; tell its author", source.suspended)
+
+
+def about_parking(source: Asked) -> Fault:
+    """Say that a request is not asked any more."""
+    short = f"{source.unit} does not give it"
+    return Fault(Cause.UNSUPPORTED, short, "no value this journey", source.sentence)
 
 
 def about_flow(refusal: Refusal) -> Fault:

@@ -11,7 +11,7 @@ from math import inf
 from ..contract.signals import Age, Quality, Reading
 from .chain import Cause, Chain, Fault, Kind, Link, State
 from .facts import Asked, BusFact, Computed, Facts, Heard, SignalFact, Source, Wired
-from .judging import about_bus, about_guard, about_poll, about_vetting, not_running
+from .judging import about_bus, about_guard, about_parking, about_poll, about_suspension, about_vetting, not_running
 
 RECENT_S = 5.0
 """A count that rose within this time is what is the matter now."""
@@ -195,8 +195,7 @@ def _about_asked(source: Asked, bus: BusFact, fact: SignalFact, facts: Facts) ->
     if (ground := about_bus(bus, asking=True)) is not None:
         return 2, ground
     if source.parked:
-        short = f"{source.unit} does not give it"
-        return 0, Fault(Cause.UNSUPPORTED, short, "no value this journey", source.sentence)
+        return 0, about_suspension(source) if source.suspended else about_parking(source)
     if (gate := about_guard(bus, facts)) is not None:
         return 1, gate
     if facts.live and facts.polling and not facts.paused:
@@ -217,12 +216,7 @@ def _not_asking(facts: Facts) -> Fault:
 def _computed(signal: str, source: Computed, facts: Facts, seen: frozenset[str]) -> tuple[list[Link], Fault]:
     link = f"{signal} by {source.owner}"
     if source.suspended:
-        fault = Fault(
-            Cause.PLUGIN_SUSPENDED,
-            f"plug-in {source.owner} is suspended",
-            "restart; tell its author",
-            source.suspended,
-        )
+        fault = about_suspension(source)
         return [Link(Kind.DERIVED, link, State.BROKEN, source.suspended)], fault
     missing = [name for name in source.inputs if not _fresh(facts.signals.get(name, SignalFact()).reading)]
     # what nobody provides is often one of several ways; what is provided and silent is the better explanation
