@@ -64,9 +64,9 @@ def shown(table: dict[str, Any], kind: type) -> Iterator[Shown]:
         yield from shown(one, FieldTable)
     hints = get_type_hints(kind)
     for key in table.keys() & hints.keys():
-        inner = next((one for one in (hints[key], *get_args(hints[key])) if is_dataclass(one)), None)
-        if isinstance(inner, type):
-            yield from shown(table[key], inner)
+        part = next((one for one in (hints[key], *get_args(hints[key])) if is_dataclass(one)), None)
+        if isinstance(part, type):
+            yield from shown(table[key], part)
 
 
 def kinds() -> list[type]:
