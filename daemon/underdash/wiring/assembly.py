@@ -32,7 +32,7 @@ from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
 from ..signals.store import Rank, Store
-from .protocols import owners, watched
+from .protocols import silencing, watched
 from .suspending import Suspensions
 
 BUNDLED = (
@@ -167,12 +167,8 @@ def assemble(
     bound = [Bound(plugin, handler) for plugin, handler in brought.button_handlers]
     bindings = Bindings(bound, car.buttons)
     problems += bindings.mistakes
-    spoken_by = owners(brought.request_protocols)
-    suspensions.takers += [
-        lambda plugin, _: derived.drop(plugin),
-        lambda plugin, _: bindings.drop(plugin),
-        lambda plugin, why: asking.stop([name for name, its in spoken_by.items() if its == plugin], f"{plugin}: {why}"),
-    ]
+    suspensions.takers += [lambda plugin, _: derived.drop(plugin), lambda plugin, _: bindings.drop(plugin)]
+    suspensions.takers.append(silencing(brought.request_protocols, asking))
     parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspensions)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from ..contract.errors import UnderdashError
 from ..contract.requests import Answer, ControlUnit, Protocol
+from ..diagnostics.asking import Asking
 from ..diagnostics.speech import misread
 
 FAILURES_ALLOWED = 3
@@ -21,6 +22,16 @@ def owners(brought: Iterable[tuple[str, Protocol]]) -> dict[str, str]:
     for plugin, protocol in brought:
         found.setdefault(protocol.name, plugin)
     return found
+
+
+def silencing(brought: Iterable[tuple[str, Protocol]], asking: Asking) -> Suspend:
+    """Return what has nothing asked and read any more in the protocols of a plug-in that is suspended."""
+    spoken_by = owners(brought)
+
+    def silence(plugin: str, reason: str) -> None:
+        asking.stop([name for name, its in spoken_by.items() if its == plugin], f"{plugin}: {reason}")
+
+    return silence
 
 
 def watched(plugin: str, protocol: Protocol, suspend: Suspend) -> Protocol:
