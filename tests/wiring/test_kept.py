@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from underdash.contract.cars import BusDescription, CarDescription, IgnitionEvidence
+from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.requests import ControlUnit
 from underdash.power.ignition import Seen
 from underdash.wiring.kept import Kept, Learned, car_mark, units_mark
@@ -51,6 +52,23 @@ def test_another_ignition_field_has_to_be_seen_anew(path: Path) -> None:
     for other in others:
         assert car_mark(other) != car_mark(CAR)
         assert Kept(path).seen(other) == {}
+
+
+def test_the_same_signal_read_off_other_bits_has_to_be_seen_anew(path: Path) -> None:
+    key = Field("vehicle.ignition", Bits(0), values=((0, "OFF"), (1, "ON")))
+    speed = Field("vehicle.speed", Bits(1))
+    car = replace(CAR, broadcasts=(BroadcastListener("drive", 0x123, (key, speed)),))
+    Kept(path).keep(car, SEEN)
+    moved = (
+        BroadcastListener("drive", 0x124, (key, speed)),
+        BroadcastListener("drive", 0x123, (replace(key, bits=Bits(2)), speed)),
+        BroadcastListener("drive", 0x123, (replace(key, values=((1, "OFF"), (0, "ON"))), speed)),
+    )
+    for one in moved:
+        assert Kept(path).seen(replace(car, broadcasts=(one,))) == {}
+    # what else the frame carries, and what is noted beside it, is no evidence
+    same = BroadcastListener("drive", 0x123, (key, replace(speed, bits=Bits(3))), period_s=0.1, note="found again")
+    assert Kept(path).seen(replace(car, broadcasts=(same,))) == SEEN
 
 
 def test_a_second_car_does_not_take_the_first_ones_place(path: Path) -> None:

@@ -11,7 +11,7 @@ import contextlib
 import hashlib
 import json
 import os
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -24,10 +24,21 @@ _log = structlog.get_logger()
 
 
 def car_mark(car: CarDescription) -> str:
-    """Return a mark of what a description says about its ignition; other evidence has to be seen anew."""
+    """Return a mark of what a description says about its ignition, and where; anything else has to be seen anew."""
     buses = {bus.role: bus.bitrate for bus in car.buses}
-    text = repr((car.name, sorted(buses.items()), car.ignition))
+    text = repr((car.name, sorted(buses.items()), car.ignition, _evident(car)))
     return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _evident(car: CarDescription) -> list[str]:
+    """Return the frames that tell of the ignition, with no other fields: a bit that was moved is another field."""
+    signals = {one.signal for one in car.ignition}
+    found = []
+    for one in car.broadcasts:
+        fields = tuple(item for item in one.fields if item.signal in signals)
+        if fields:
+            found.append(repr(replace(one, fields=fields, period_s=None, note="")))
+    return sorted(found)
 
 
 def units_mark(car: CarDescription) -> str:
