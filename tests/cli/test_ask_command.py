@@ -141,9 +141,22 @@ def test_a_running_daemon_asks_and_says_why_it_does_not(daemon: object, here: Pa
     done = typed("ask", "engine", "0C")
     assert done.status == 2
     assert "nothing says which protocol engine speaks" in done.err
-    done = typed("ask", "engine", "0C", "--attended")
+
+
+def test_the_daemon_takes_the_word_of_a_person_who_says_so_at_the_keyboard(
+    daemon: object, here: Path, typed: Typed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    question = ("ask", "engine", "0C", "--protocol", "service_01", "--attended")
+    done = typed(*question)
     assert done.status == 2
-    assert "underdash run --attended" in done.err
+    assert "start it from a terminal" in done.err
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr("builtins.input", lambda text: "yes")
+    assert "not confirmed" in typed(*question).err
+    monkeypatch.setattr("builtins.input", lambda text: "standing")
+    done = typed(*question)
+    assert done.status == 1
+    assert "a person's word cannot count now: the buses are silent; switch the ignition on first" in done.err
 
 
 def test_without_a_daemon_the_buses_are_opened_here(here: Path, config: Path, typed: Typed) -> None:

@@ -194,3 +194,25 @@ def test_several_identifiers_to_all_go_in_one_frame_only() -> None:
     polls = [PollRequest("engine", "identifier_22", 0x1000 + n, (Field(s, Bits(0)),)) for n, s in enumerate(signals)]
     ride = Round(SHORT, polls)
     assert {poll.most for poll in ride.asking.polls} == {3}
+
+
+def test_what_is_asked_by_hand_does_not_overlap_the_answers_of_a_request_to_all() -> None:
+    alone = ControlUnit("brakes", "drive", 0x7E2, 0x7EA)
+    far = ControlUnit("seat", "comfort", 0x7E3, 0x7EB)
+    polls = [*polls_of(0), PollRequest("brakes", "service_01", 0x0C, ()), PollRequest("seat", "service_01", 0x0D, ())]
+    buses = (BusDescription("drive", 500_000), BusDescription("comfort", 500_000))
+    car = CarDescription("small", "Small", buses, units=(*SHORT, alone, far), polls=tuple(polls))
+    compiled = compile_polls(car, polls, (), Store(CATALOGUE))
+    assert compiled.problems == []
+    engine, gearbox, brakes, seat = compiled.polls
+    scheduler = Asking(compiled.polls).scheduler
+    assert scheduler.outstanding(brakes, 0.0) is None
+    scheduler.sent(engine, 0.0)
+    assert [scheduler.outstanding(one, 0.01) for one in (engine, gearbox, brakes)] == [engine] * 3
+    assert scheduler.outstanding(seat, 0.01) is None
+    scheduler.answered(engine, 0.02)  # others may still answer it
+    assert scheduler.outstanding(brakes, 0.03) is engine
+    assert scheduler.outstanding(brakes, engine.unit.answer_within_s) is None
+    scheduler.sent(brakes, 1.0)
+    assert scheduler.outstanding(gearbox, 1.01) is brakes
+    assert scheduler.outstanding(brakes, 1.01) is brakes

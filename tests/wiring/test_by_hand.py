@@ -183,6 +183,46 @@ def test_an_engine_that_runs_in_a_car_of_unknown_speed_is_not_asked(
     assert "nothing says that the car stands" in came["sentence"]
 
 
+def test_a_car_of_unknown_speed_and_engine_is_asked_only_on_a_persons_word(
+    standing: Standing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    daemon = standing.demo.daemon
+    store = daemon.assembly.store
+    for name in ("vehicle.speed", "engine.speed", "engine.running", "powertrain.ready"):
+        store.drop(store.slots(name))
+    came = standing.ask(OIL)
+    assert came["kind"] == "held"
+    assert "neither vehicle.speed nor the engine is known" in came["sentence"]
+    assert "--attended" in came["sentence"]
+    daemon.key.vouch(standing.loop.time())
+    assert standing.ask(OIL)["kind"] == "answered"
+
+
+def test_a_persons_word_does_not_count_against_what_is_heard(standing: Standing) -> None:
+    key = standing.demo.daemon.key
+    standing.run(130.0)
+    with pytest.raises(UnderdashError, match="ignition off"):
+        key.vouch(standing.loop.time())
+    assert not key.ignition.vouched(standing.loop.time())
+
+
+def test_a_request_to_all_that_is_still_open_is_not_overlapped(
+    standing: Standing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scheduler = standing.demo.daemon.assembly.asking.scheduler
+    poll = next(one for one in standing.demo.built.assembly.compiled.polls if one.unit.name == "engine")
+    until = standing.loop.time() + 1.5
+    monkeypatch.setattr(scheduler, "outstanding", lambda one, now: poll if now < until else None)
+    before = len(standing.sent)
+    assert standing.ask(OIL)["kind"] == "answered"
+    assert [frame.id for _, frame in standing.sent[before:]] == [0x18DA1DF1]
+    assert standing.sent[before][0] >= until
+    until += 60.0
+    came = standing.ask(OIL)
+    assert came["kind"] == "held"
+    assert poll.name in came["sentence"]
+
+
 def test_a_unit_that_is_silent_is_told(standing: Standing) -> None:
     standing.demo.simulated.fail("gearbox", Fault.SILENT)
     came = standing.ask(OIL)

@@ -194,3 +194,15 @@ def test_the_socket_is_looked_for_at_this_users_place_and_then_at_the_services(
     assert socket_paths() == [tmp_path / "underdash.sock", Path("/run/underdash/underdash.sock")]
     monkeypatch.setenv("RUNTIME_DIRECTORY", "/run/underdash")
     assert len(socket_paths()) == 1
+
+
+def test_a_persons_word_is_taken_only_as_such_and_for_ten_minutes(running: Running, client: Client) -> None:
+    for wrong in ({}, {"standing": False}, {"standing": 1}):
+        with pytest.raises(GivenError, match="standing"):
+            client.ask("attended", wrong)
+    ignition = running.built.daemon.key.ignition
+    running.inside(lambda: ignition.heard(running.loop.time()))
+    told = client.ask("attended", {"standing": True})
+    assert told == {"ignition": "a person at the keyboard says that the ignition is on", "seconds": 600.0}
+    assert running.inside(lambda: ignition.vouched(running.loop.time()))
+    running.inside(ignition.end_vouching)

@@ -49,7 +49,11 @@ ON_THE_MOVE: Mapping[type[Action], bool] = {
 def moving(snapshot: Snapshot) -> bool:
     """Say whether the car moves, or may: faster than walking pace, or at an unknown speed with the engine running."""
     speed_kmh = snapshot.number(SPEED)
-    return speed_kmh > WALKING_KMH if speed_kmh is not None else _runs(snapshot)
+    if speed_kmh is not None:
+        return speed_kmh > WALKING_KMH
+    runs = engine_runs(snapshot)
+    # where nothing tells, whether the key is where the engine would run
+    return snapshot.reading(IGNITION).value in ("ON", "START") if runs is None else runs
 
 
 def held_back(action: Action, snapshot: Snapshot) -> str:
@@ -60,7 +64,7 @@ def held_back(action: Action, snapshot: Snapshot) -> str:
     return "" if allowed or not moving(snapshot) else STANDING
 
 
-def _runs(snapshot: Snapshot) -> bool:
-    """Say whether the engine runs; where nothing tells, whether the key is where it would."""
+def engine_runs(snapshot: Snapshot) -> bool | None:
+    """Say whether the engine runs, or what drives without one is ready; None where nothing tells."""
     told = [value for name in ENGINE if (value := snapshot.reading(name).value) is not None]
-    return any(told) if told else snapshot.reading(IGNITION).value in ("ON", "START")
+    return any(told) if told else None

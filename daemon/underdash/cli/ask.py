@@ -87,6 +87,7 @@ def _way(arguments: argparse.Namespace, stop: Event) -> Iterator[Way]:
     from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths
     from .ask_ways import Through, by_itself, simulated
+    from .run import confirm
 
     if arguments.demo:
         with simulated(arguments.demo, stop) as way:
@@ -100,10 +101,9 @@ def _way(arguments: argparse.Namespace, stop: Event) -> Iterator[Way]:
         return
     with client:
         if arguments.attended:
-            raise GivenError(
-                "a daemon runs and knows the ignition in its own way; end it and start underdash run --attended, or "
-                "end it and ask --attended again"
-            )
+            confirm(input)
+            told = client.ask("attended", {"standing": True})
+            print(f"{told['ignition']}; your word counts for {told['seconds'] / 60:.0f} minutes", file=sys.stderr)
         print("the running daemon owns the buses and asks; its own polling pauses meanwhile", file=sys.stderr)
         yield Through(client, stop)
 

@@ -10,6 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from math import inf
 
+from ..bus.legislated import speaks_to_all
 from ..bus.refusals import PASSING, Reason, Refusal
 from .batches import Batches, Request
 from .demands import Demands
@@ -334,6 +335,21 @@ class Scheduler(Demands):
         """Return the request a control unit owes an answer to."""
         queue = self._queues.get(lane)
         return None if queue is None else queue.open
+
+    def outstanding(self, poll: CompiledPoll, now: float) -> Request | None:
+        """Return a request that one more must not overlap: its unit's own, or one to all where either is such a one.
+
+        Others may still answer a request to all that one unit has answered, for as long as any may take.
+        """
+        for lane, queue in self._queues.items():
+            if queue.unit.bus != poll.bus:
+                continue
+            to_all = speaks_to_all(queue.unit)
+            if queue.open is not None and (lane == poll.lane or to_all or speaks_to_all(poll.unit)):
+                return queue.open
+            if to_all and now < queue.sent_at + queue.unit.answer_within_s:
+                return queue.last
+        return None
 
     def open_to(self, lane: Lane, now: float) -> Request | None:
         """Return the request a control unit may be answering: its own, or the last one to all, if it is that recent."""

@@ -171,6 +171,10 @@ class Ignition:
         self._vouched_at = at
         self._heard_at = max(self._heard_at, at)
 
+    def vouched(self, now: float) -> bool:
+        """Say whether a person's word counts, whatever else is known: it ends by time and once the buses are silent."""
+        return now <= min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
+
     def end_vouching(self) -> None:
         """Take the person's word back."""
         self._vouched_at = -inf
@@ -264,8 +268,8 @@ class Ignition:
         return ", ".join(entry.text() for entry in self._fresh(now, position))
 
     def _unknown(self, now: float) -> IgnitionState:
-        ends = min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
-        if now <= ends:
+        if self.vouched(now):
+            ends = min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
             why = "a person at the keyboard says that the ignition is on"
             return IgnitionState(Position.ON, True, why, ends, attended=True)
         self._vouched_at = -inf

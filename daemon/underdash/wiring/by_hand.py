@@ -16,15 +16,15 @@ from typing import Any
 from ..bus.frames import Frame
 from ..bus.legislated import own_id
 from ..bus.refusals import PASSING, Reason
-from ..buttons.motion import WALKING_KMH
+from ..buttons.motion import SIGNALS as MOTION
 from ..contract.errors import UnderdashError
-from ..contract.signals import Age
 from ..diagnostics.ears import Wish
 from ..diagnostics.inquiry import Inquiry, Outcome
 from ..diagnostics.isotp import padded
 from ..diagnostics.options import Options
 from ..diagnostics.scan import LEFT_OUT
 from .daemon import Daemon
+from .stands import may_move
 from .status import told
 from .wanted import Wanted, described, wanted
 
@@ -34,7 +34,6 @@ LINGER_S = 2.0
 AGAIN_S = 0.02
 PATIENCE_S = 3.0
 """How long a request waits for a unit that is answering something else, or for room on the bus."""
-ENGINE_RUNS_RPM = 300.0
 HELD = "held"
 """Kind of what was not sent now, and may be sent later."""
 
@@ -119,11 +118,11 @@ class ByHand:
         if one is None:
             return
         poll = one.wanted.poll
-        moving = self._moving(now)
-        if moving:
-            self._finish({"kind": HELD, "sentence": moving})
+        moves = may_move(self._daemon.snapshot(now, MOTION), vouched=self._daemon.key.ignition.vouched(now))
+        if moves and self._daemon.sending.guard.standing(poll.bus, now) is None:  # else that says more
+            self._finish({"kind": HELD, "sentence": moves})
             return
-        busy = self._daemon.assembly.asking.scheduler.open_on(poll.lane)
+        busy = self._daemon.assembly.asking.scheduler.outstanding(poll, now)
         refusal = None if busy else self._daemon.sending.by_hand(poll, now)
         if not busy and refusal is None:
             self._next_at = now + PACE_S
@@ -135,23 +134,9 @@ class ByHand:
             self._at(now + AGAIN_S, self._try)
             return
         why = f"{poll.unit.name} is still busy with an earlier request" if refusal is None else refusal.sentence
+        if busy and busy.lane != poll.lane:
+            why = f"{busy.name} is still open, and a request to all units is answered on more ids than one"
         self._finish({"kind": HELD, "sentence": why})
-
-    def _moving(self, now: float) -> str:
-        """Say why the car may not stand, "" if nothing speaks against it."""
-        store = self._daemon.assembly.store
-        speed, engine = store.read("vehicle.speed", now), store.read("engine.speed", now)
-        if isinstance(speed.value, float) and speed.age is not Age.GONE:
-            if speed.value <= WALKING_KMH:
-                return ""
-            return f"the car moves ({speed.value:.0f} km/h); requests by hand are for a car that stands"
-        runs = isinstance(engine.value, float) and engine.value > ENGINE_RUNS_RPM
-        if runs and not self._daemon.key.state.attended:
-            return (
-                "the engine runs and vehicle.speed is not known, so nothing says that the car stands; stop the engine "
-                "and leave the ignition on"
-            )
-        return ""
 
     # --- hearing ----------------------------------------------------------------------------------------------------
 

@@ -10,16 +10,21 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
+import structlog
+
 from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
+from ..buttons.motion import SIGNALS as MOTION
 from ..contract.buttons import GoQuiet, ShowPage, TurnPage
 from ..contract.errors import GivenError, UnderdashError
 from ..service.control import Control, Conversation, Handler
 from .by_hand import ByHand
 from .daemon import Daemon
 from .recorder import Recorder, about
+from .stands import may_move
 from .status import as_table
 
+_log = structlog.get_logger()
 _T = TypeVar("_T")
 
 SOCKET = "underdash.sock"
@@ -61,6 +66,7 @@ class Desk:
             "page": self._page,
             "record": self._record,
             "ask": self._ask,
+            "attended": self._attended,
         }
 
     def control(self, path: Path | None = None) -> Control:
@@ -104,6 +110,18 @@ class Desk:
         self._by_hand.ask(talk.given, talk.done)
         talk.on_end = lambda gone: self._by_hand.cancel()
         return None
+
+    def _attended(self, talk: Conversation) -> Mapping[str, Any]:
+        """Take the word of a person that the car stands with its ignition on; whoever asks confirms it with them."""
+        if _given(talk, "standing", bool) is not True:
+            raise GivenError("request 'attended' comes with standing = true, once a person at the keyboard said so")
+        now, daemon = self._loop.time(), self._daemon
+        moves = may_move(daemon.snapshot(now, MOTION), vouched=True)
+        if moves:
+            raise UnderdashError(moves)
+        state = daemon.key.vouch(now)
+        _log.warning("attended", text="a person at the keyboard says that the car stands with its ignition on")
+        return {"ignition": state.why, "seconds": daemon.key.ignition.options.vouched_s}
 
     def _record(self, talk: Conversation) -> None:
         number = talk.take_file()

@@ -10,7 +10,8 @@ from ..bus.frames import EXTENDED, Handler
 from ..bus.guard import Guard
 from ..bus.link import BusStatus
 from ..bus.table import Table
-from ..power.ignition import Ignition, IgnitionState
+from ..contract.errors import UnderdashError
+from ..power.ignition import Ignition, IgnitionState, Position
 from ..signals.store import Rank, Slot
 from .assembly import Assembly
 
@@ -51,6 +52,20 @@ class Key:
             keys = (can_id, can_id | EXTENDED) if can_id <= LARGEST_STANDARD else (can_id | EXTENDED,)
             for key in keys if bus in tables else ():
                 tables[bus].add(key, self._alive(bus, can_id))
+
+    def vouch(self, now: float) -> IgnitionState:
+        """Take a person's word, given at a keyboard beside the standing car, that the ignition is on.
+
+        Raises:
+            UnderdashError: what is heard says otherwise, or nothing is heard whose silence would end it.
+        """
+        state = self.ignition.state(now)
+        if state.position in (Position.OFF, Position.START):
+            raise UnderdashError(f"a person's word cannot count now: {state.why}")
+        if not self.ignition.talking(now):
+            raise UnderdashError("a person's word cannot count now: the buses are silent; switch the ignition on first")
+        self.ignition.vouch(now)
+        return self._tell(now)
 
     def tick(self, buses: Iterable[BusStatus], now: float) -> IgnitionState:
         """Look at what time and silence do to the evidence; returns the newest state."""
