@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from underdash.bus.frames import Frame
+from underdash.bus.frames import EXTENDED, Frame
 from underdash.bus.vetting import MakerEvidence
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.pace import PacedLoop, paced_loop
@@ -221,6 +221,28 @@ def test_a_request_to_all_that_is_still_open_is_not_overlapped(
     came = standing.ask(OIL)
     assert came["kind"] == "held"
     assert poll.name in came["sentence"]
+
+
+def test_what_ends_by_itself_is_told_from_what_a_person_has_to_end(standing: Standing) -> None:
+    daemon = standing.demo.daemon
+    guard = daemon.sending.guard
+    guard.heard("drive", 0x18DA1DF1 | EXTENDED, bytes.fromhex("0322F19000000000"), standing.loop.time())
+    came = standing.ask(OIL)
+    assert "another tester" in came["sentence"]
+    assert came["momentary"] is True
+    guard.quiet = True
+    assert standing.ask(OIL)["momentary"] is False
+    guard.quiet = False
+    standing.run(61.3 - standing.demo.seconds)
+    came = standing.ask(OIL)
+    assert "starter" in came["sentence"]
+    assert came["momentary"] is True
+    standing.run(4.0)
+    assert standing.ask(OIL)["kind"] == "answered"
+    standing.run(140.0 - standing.demo.seconds)
+    came = standing.ask(OIL)
+    assert "ignition" in came["sentence"]
+    assert came["momentary"] is False
 
 
 def test_a_unit_that_is_silent_is_told(standing: Standing) -> None:

@@ -37,6 +37,9 @@ class Reason(StrEnum):
 PASSING = frozenset({Reason.UNCONFIRMED, Reason.ECU_GAP, Reason.RATE, Reason.LOAD})
 """Reasons that end by themselves within a second: asking again is enough, no person needs to act."""
 
+MOMENTARY = PASSING | {Reason.OTHER_TESTER, Reason.BLOCKED}
+"""Reasons that end by themselves, though perhaps only in half a minute, as long as nobody goes on causing them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:

@@ -29,6 +29,9 @@ from ..wiring.wanted import standard_ids
 from .ask_ways import Way
 
 KEYBOARD = 130
+AGAIN_S = 1.0
+PATIENT_S = 120.0
+"""How long a request of a scan waits for what ends by itself; four times what another tester costs."""
 PLAIN_S = 10.0
 """How often progress is told where no line can be drawn anew."""
 
@@ -82,7 +85,7 @@ class Scan:
                 number, identifier = left[0]
                 each_s = (time.monotonic() - begun) / done if done else PACE_S
                 progress.tell(f"{self._where(number, identifier, len(left))}, {how_long(each_s * len(left))} left")
-                came = self.way.ask({**self.query, "identifier": identifier})
+                came = patiently(self.way, {**self.query, "identifier": identifier}, progress, stop)
                 if came["kind"] == HELD:
                     return "" if stop.is_set() else str(came["sentence"])
                 result = Result(number, identifier, came["kind"], _said(came))
@@ -99,6 +102,23 @@ class Scan:
         answered = len(self.results.answered(self.wanted))
         again = " a second time" if number == 2 else ""
         return f"{identifier:0{self.digits}X}{again}: {left} to ask, {answered} answered"
+
+
+def patiently(way: Way, query: Mapping[str, Any], progress: Progress, stop: threading.Event) -> Mapping[str, Any]:
+    """Ask, and ask again while what holds it back ends by itself: a cap, the starter, another tester.
+
+    The reason is shown. Returns what came of it; still held is what a person has to end, or what went on for too long.
+    """
+    begun, said = time.monotonic(), False
+    while True:
+        came = way.ask(query)
+        waited = time.monotonic() - begun
+        if came["kind"] != HELD or not came.get("momentary") or stop.is_set() or waited > PATIENT_S:
+            return came
+        text = f"waits: {came['sentence']}"
+        progress.tell(text) if said else progress.say(text)
+        said = True
+        way.wait(AGAIN_S)
 
 
 def _said(came: Mapping[str, Any]) -> str:
@@ -157,7 +177,7 @@ def discover(way: Way, bus: str, stop: threading.Event) -> int:
         left = len(ids) - done
         progress.tell(f"{request}: {left} to ask, {found} there, {how_long(each_s * left)} left")
         try:
-            came = way.ask({"bus": bus, "request": request})
+            came = patiently(way, {"bus": bus, "request": request}, progress, stop)
         except GivenError as exc:
             progress.say(f"{request}: {exc}")
             continue

@@ -40,6 +40,9 @@ class Way(Protocol):
     def ask(self, query: Table) -> Table:
         """Return what came of it."""
 
+    def wait(self, seconds: float) -> None:
+        """Let time pass, less if a person wants the end."""
+
 
 class Through:
     """Asks through the running daemon.
@@ -70,6 +73,10 @@ class Through:
                 stopped = True
                 self._client.stop()
         raise DaemonError(f"the daemon did not answer within {ANSWER_S:g} s; its log may say why")
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass."""
+        self._stop.wait(seconds)
 
 
 class Own:
@@ -106,6 +113,11 @@ class Own:
         self._run_until(lambda: bool(came))
         self._by_hand.cancel()
         return came[0]
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass; the buses are heard meanwhile."""
+        until = time.monotonic() + seconds
+        self._run_until(lambda: time.monotonic() >= until)
 
     def _wait_until_open(self, bus: str) -> None:
         """Let the guard get to know bus, car and ignition, once a bus."""

@@ -15,7 +15,7 @@ from typing import Any
 
 from ..bus.frames import Frame
 from ..bus.legislated import own_id
-from ..bus.refusals import PASSING, Reason
+from ..bus.refusals import MOMENTARY, PASSING, Reason, Refusal
 from ..buttons.motion import SIGNALS as MOTION
 from ..contract.errors import UnderdashError
 from ..diagnostics.ears import Wish
@@ -23,6 +23,7 @@ from ..diagnostics.inquiry import Inquiry, Outcome
 from ..diagnostics.isotp import padded
 from ..diagnostics.options import Options
 from ..diagnostics.scan import LEFT_OUT
+from ..power.ignition import Position
 from .daemon import Daemon
 from .stands import may_move
 from .status import told
@@ -35,7 +36,7 @@ AGAIN_S = 0.02
 PATIENCE_S = 3.0
 """How long a request waits for a unit that is answering something else, or for room on the bus."""
 HELD = "held"
-"""Kind of what was not sent now, and may be sent later."""
+"""Kind of what was not sent now, and may be sent later; `momentary` says that no person has to act for that."""
 
 Done = Callable[[Mapping[str, Any]], None]
 
@@ -136,7 +137,12 @@ class ByHand:
         why = f"{poll.unit.name} is still busy with an earlier request" if refusal is None else refusal.sentence
         if busy and busy.lane != poll.lane:
             why = f"{busy.name} is still open, and a request to all units is answered on more ids than one"
-        self._finish({"kind": HELD, "sentence": why})
+        self._finish({"kind": HELD, "sentence": why, "momentary": refusal is None or self._passes(refusal)})
+
+    def _passes(self, refusal: Refusal) -> bool:
+        """Say whether what the guard holds back may go out by itself in a while, as after the starter."""
+        begins = self._daemon.sending.guard.ignition.position in (Position.START, Position.ON)
+        return refusal.reason in MOMENTARY or (refusal.reason is Reason.IGNITION and begins)
 
     # --- hearing ----------------------------------------------------------------------------------------------------
 
