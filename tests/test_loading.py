@@ -150,6 +150,13 @@ def test_settings_that_do_not_fit_are_refused_with_all_mistakes(tiny_plugin: Tin
     assert refused.hint == "correct [plugin.tiny] in my.toml"
 
 
+def test_settings_that_are_missing_where_no_file_was_named_are_told_without_one(tiny_plugin: TinyPlugin) -> None:
+    needy = SETTINGS + "    def __post_init__(self): raise ValueError('another name')\n"
+    (refused,) = load_one(tiny_plugin(needy)).refused
+    assert refused.reason == "its settings do not fit: plugin.tiny: found an empty table, allowed: another name"
+    assert refused.hint == "write them into [plugin.tiny] of a configuration, and name that with --config"
+
+
 def test_settings_for_a_plugin_that_takes_none_are_refused(tiny_plugin: TinyPlugin) -> None:
     assert load_one(tiny_plugin(), {"a": 1, "b": 2}).refused == (
         Refused("tiny", "it takes no settings, found a, b", "remove [plugin.tiny]"),

@@ -256,9 +256,13 @@ def _settings(name: str, info: PluginInfo, table: Mapping[str, object], source: 
         return check_settings(info.settings, table, source, ("plugin", name))
     except ConfigError as exc:
         listed = "; ".join(str(mistake) for mistake in exc.mistakes)
-        raise RefusalError(f"its settings do not fit: {listed}", f"correct [plugin.{name}] in {source.file}") from exc
+        step = f"correct [plugin.{name}] in {source.file}" if source.file else _NO_FILE.format(name=name)
+        raise RefusalError(f"its settings do not fit: {listed}", step) from exc
     except GUARDED as exc:
         raise RefusalError(f"its settings class raised {told(exc)}", "report this to its author") from exc
+
+
+_NO_FILE = "write them into [plugin.{name}] of a configuration, and name that with --config"
 
 
 def told(exc: BaseException) -> str:

@@ -126,6 +126,16 @@ def test_a_bus_must_be_proven_and_permitted(facts: BusFacts, reason: Reason | No
     assert why(guard) is reason
 
 
+def test_a_bus_that_plays_a_recorded_drive_is_not_asked_to_transmit() -> None:
+    guard = open_guard()
+    guard.recorded = frozenset({"drive"})
+    refusal = guard.verdict("drive", RPM, 0.0)
+
+    assert refusal is not None
+    assert refusal.reason is Reason.RECORDED
+    assert "transmit" not in refusal.sentence
+
+
 def test_a_bus_whose_proof_is_lost_closes() -> None:
     guard = open_guard()
     guard.prove("drive", False)

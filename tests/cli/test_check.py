@@ -180,3 +180,79 @@ def test_why_names_flow_control_that_is_never_let_out(typed: Typed, config: Path
     car.write_text(car.read_text().replace("st_min_ms = 0", "st_min_ms = 17"))
     done = typed("why", "gearbox.oil_temperature", "--config", config)
     assert "flow control could be misread: change block_size or st_min_ms" in done.out
+
+
+# --- what is told at once, and how it ends --------------------------------------------------------------------------
+
+
+def test_the_last_line_counts_warnings_too(typed: Typed, changed: Changed) -> None:
+    done = typed("check", "--config", changed("[power]", "[plugin.values]\n[plugin.battery]\n[power]"))
+    warnings = done.out.count("warning: ")
+    assert done.status == 0
+    assert warnings >= 2
+    assert done.out.splitlines()[-1].endswith(f"nothing keeps it from working; {warnings} warnings")
+
+
+def test_a_signal_nobody_declares_is_told_with_the_other_mistakes_of_a_description(
+    typed: Typed, config: Path, car: Path
+) -> None:
+    text = car.read_text().replace("engine.coolant_temperature", "engine.coolnt_temperature")
+    car.write_text(text.replace("bitrate = 500_000", 'bitrate = "fast"'))
+    done = typed("check", "--config", config)
+    assert done.status == 2
+    assert "small.toml: 2 mistakes" in done.out
+    assert "did you mean 'engine.coolant_temperature'?" in done.out
+
+
+def test_signals_of_enabled_plugins_are_known_among_the_mistakes(typed: Typed, config: Path, car: Path) -> None:
+    text = car.read_text().replace("engine.coolant_temperature", "template.compressor_temperature")
+    car.write_text(text.replace("bitrate = 500_000", 'bitrate = "fast"'))
+    done = typed("check", "--config", config)
+    assert "'template.compressor_temperature', allowed: a signal of the catalogue or of an enabled plug-in" in done.out
+
+
+def test_pages_of_decks_are_looked_at_where_the_description_has_mistakes(typed: Typed, config: Path, car: Path) -> None:
+    car.write_text(car.read_text().replace("bitrate = 500_000", 'bitrate = "fast"'))
+    config.write_text(config.read_text().replace('deck = ["boost", ', 'deck = ["bost", '))
+    done = typed("check", "--config", config)
+    assert "panel main has a page 'bost' in its deck, which nobody brings -> did you mean 'boost'?" in done.out
+    assert "temperatures" not in done.out
+    assert f"no car description to work with -> correct {car}" in done.out
+
+
+def test_plugins_that_do_not_run_are_told_where_the_description_has_mistakes(
+    typed: Typed, config: Path, car: Path
+) -> None:
+    car.write_text(car.read_text().replace("bitrate = 500_000", 'bitrate = "fast"'))
+    config.write_text(config.read_text().replace("[power]", "[plugin.page_turn]\nhold_s = 0\n[power]"))
+    out = typed("check", "--config", config).out
+    assert "plugin.page_turn.hold_s: found 0" in out
+    assert "bitrate: found 'fast'" in out
+
+
+def test_a_car_that_nobody_brings_is_corrected_in_the_configuration(typed: Typed, changed: Changed) -> None:
+    path = changed('file = "small.toml"', 'name = "nosuch"')
+    assert f"-> correct [car] in {path}" in typed("check", "--config", path).out
+
+
+def test_a_command_byte_nobody_speaks_for_is_one_warning(typed: Typed, config: Path, car: Path) -> None:
+    own = """
+[unit.gearbox]
+bus = "drive"
+request = "6A1"
+response = "6A9"
+[request_format.own]
+command = "B4"
+request = ["count from 90", "command", "identifier"]
+reply = ["count from 90", "command", "identifier", "data"]
+"""
+    poll = '[[poll]]\nunit = "gearbox"\nprotocol = "own"\nidentifier = "{}"\nfields = [{{ signal = "{}", byte = 0 }}]\n'
+    own += poll.format("01", "gearbox.oil_temperature") + poll.format("02", "gearbox.gear")
+    car.write_text(car.read_text() + own)
+    config.write_text(config.read_text().replace('channel = "nobody"', 'channel = "nobody"\ntransmit = true'))
+    done = typed("check", "--config", config)
+    assert [line for line in done.out.splitlines() if "B4" in line] == [
+        "warning: gearbox is asked in the format own, but its command B4 is not shown to read by an [[exchange]] and "
+        "not allowed in [reads]; its values stay empty -> add an [[exchange]] that was heard at least ten times with "
+        'different answers and add gearbox = ["B4"] to [reads] if you trust the evidence in the description'
+    ]

@@ -130,7 +130,7 @@ def test_a_variant_is_named(tmp_path: Path) -> None:
 
 def test_an_empty_name_is_no_variant(tmp_path: Path) -> None:
     assert read(tmp_path, HEAD, variant="").name == "car"
-    with pytest.raises(ConfigError, match="no variant chosen"):
+    with pytest.raises(ConfigError, match="no choice of a variant"):
         read(tmp_path, VARIANTS, variant="")
 
 
@@ -144,9 +144,9 @@ def test_variants_can_be_listed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "variant", "says"),
     [
-        (VARIANTS, None, "found no variant chosen, allowed: choose one of manual, automatic"),
-        (VARIANTS, "manul", "found 'manul', allowed: one of manual, automatic; did you mean 'manual'?"),
-        (HEAD, "manual", "found 'manual', allowed: none; this car has no variants"),
+        (VARIANTS, None, "found no choice of a variant, allowed: one of manual, automatic; choose with `variant`"),
+        (VARIANTS, "manul", "found 'manul', allowed: as a variant manual, automatic; did you mean 'manual'?"),
+        (HEAD, "manual", "found 'manual', allowed: no choice; this car has no variants"),
         (VARIANTS + "extra = 1", "manual", "variant.automatic.extra: found 'extra', allowed: keys"),
         (VARIANTS + "[[variant.manual.broadcast]]\nid = 3", "automatic", "variant.manual.broadcast#1.id: found 3"),
     ],

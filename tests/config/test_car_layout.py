@@ -29,7 +29,7 @@ def field(counts_from: int = 0, frame_bytes: int = 8, **keys: Any) -> Field:
 def mistake(frame_bytes: int = 8, counts_from: int = 0, **keys: Any) -> str:
     around = context(counts_from)
     assert field_of({"signal": "engine.speed", **keys}, (), around, frame_bytes) is None
-    return "\n".join(str(found).removeprefix("line -").lstrip(":, ") for found in around.mistakes.found)
+    return "\n".join(str(found) for found in around.mistakes.found)
 
 
 LITTLE, BIG = ByteOrder.LITTLE, ByteOrder.BIG
@@ -133,8 +133,8 @@ def test_tables_of_values_and_points_are_read() -> None:
         ({}, "byte: found nothing, allowed: the byte the field is in, or a DBC `start` bit"),
         ({"byte": -1}, "byte: found -1, allowed: at least 0"),
         ({"byte": 0, "bit": 8}, "bit: found 8, allowed: at least 0 and at most 7"),
-        ({"byte": 8}, "found a field that ends in byte 8, allowed: bytes up to 7"),
-        ({"byte": 7, "length": 16, "order": "big"}, "found a field that ends in byte 8, allowed: bytes up to 7"),
+        ({"byte": 8}, "found engine.speed up to byte 8, allowed: bytes up to 7"),
+        ({"byte": 7, "length": 16, "order": "big"}, "found engine.speed up to byte 8, allowed: bytes up to 7"),
         (
             {"byte": 0, "length": 16},
             'order: found nothing, allowed: "big" or "little", since the field has more than one',
@@ -195,7 +195,7 @@ def test_a_file_that_counts_from_one_has_no_byte_zero() -> None:
     assert (
         mistake(counts_from=1, byte=0) == 'byte: found 0, allowed: at least 1, since this file says counting = "from 1"'
     )
-    assert mistake(counts_from=1, byte=9) == "found a field that ends in byte 9, allowed: bytes up to 8"
+    assert mistake(counts_from=1, byte=9) == "found engine.speed up to byte 9, allowed: bytes up to 8"
 
 
 def test_a_misspelt_choice_gets_the_nearest_one() -> None:

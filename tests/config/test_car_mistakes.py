@@ -58,8 +58,8 @@ def mistakes(file: Path, text: str) -> list[str]:
 
 
 BAD = [
-    ("", "line -, bus: found nothing, allowed: at least one [bus.<role>]"),
-    ("", "line -, counting: found nothing, allowed: this key must be there"),
+    ("", "bus: found nothing, allowed: at least one [bus.<role>]"),
+    ("", "counting: found nothing, allowed: this key must be there"),
     ("format = 7", "line 1, format: found 7, allowed: one of 1"),
     ('counting = "from 2"', 'line 1, counting: found \'from 2\', allowed: one of "from 0", "from 1"'),
     ("brodcast = []", "line 1, brodcast: found 'brodcast', allowed: keys base, broadcast,"),
@@ -67,7 +67,7 @@ BAD = [
     ("variant = 3", "line 1, variant: found 3, allowed: tables [variant.<name>]"),
     (HEAD + "[variant]\na = 3", "line 12, variant.a: found 3, allowed: a table"),
     (HEAD + "[bus.b]\nbitrate = 0", "line 12, bus.b.bitrate: found 0, allowed: at least 5000 and at most 1e+06 bit/s"),
-    (HEAD + 'bus = "driv"', "line 11: found no TOML: cannot overwrite a value"),
+    (HEAD + 'bus = "driv"', "line 11: found bus, though line 8 has that name already, allowed: each name once"),
     (
         HEAD.replace('bus = "drive"', 'bus = "driv"'),
         "line 8, unit.engine.bus: found 'driv', allowed: buses of this file",
@@ -139,11 +139,12 @@ BAD = [
     ),
     (
         HEAD + FORMAT + OWN_POLL.replace("byte = 0", "byte = 3"),
-        "line 24, poll#1.fields#1: found a field that ends in byte 3",
+        "line 24, poll#1.fields#1: found engine.load up to byte 3",
     ),
     (
         HEAD + FORMAT + OWN_POLL + OWN_POLL,
-        "line 28, poll#2.identifier: found 1A04 a second time, allowed: each request",
+        "line 28, poll#2.identifier: found 1A04 a second time, allowed: each request once; "
+        "put all its fields into poll#1 in line",
     ),
     (
         HEAD + FORMAT + OWN_POLL.replace('"charge"', '"engine"'),

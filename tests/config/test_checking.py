@@ -159,10 +159,9 @@ CARS: list[tuple[dict[str, Any], str]] = [
     ({"ignition": (replace(EVIDENCE, off=()),)}, "warning: no evidence of the ignition names values that mean OFF"),
     ({"fingerprint": ()}, "warning: A car has no fingerprint, so a wrong car would not be noticed"),
     (
-        WITH_OWN,
-        "warning: engine is asked in the format own, whose command B4 you have not allowed; its values stay empty",
+        {**WITH_OWN, "exchanges": (SHOWN,)},
+        "warning: engine is asked in the format own, but its command B4 is not allowed in [reads]; its values stay",
     ),
-    (WITH_OWN, "warning: nothing in the description shows that another tester asked engine in the format own"),
     ({"buttons": (("menu", "comfort"), ("up", "comfort"))}, "warning: button 'up' of A car has no field button.up"),
     ({"buttons": ()}, "note: button.menu is not in [buttons], so nobody knows whether it acts on driving"),
     ({"units": (ENGINE, TWIN)}, "error: units engine and twin cannot be told apart: same ids and address"),
@@ -174,6 +173,31 @@ def test_what_is_odd_in_a_car_is_told(changes: dict[str, Any], says: str) -> Non
     found = sentences(config(), replace(CAR, **changes))
 
     assert any(sentence.startswith(says) for sentence in found), found
+
+
+def test_a_command_that_is_neither_allowed_nor_shown_is_one_warning_with_both_steps() -> None:
+    found = [one for one in sentences(config(), replace(CAR, **WITH_OWN)) if "B4" in one]
+
+    assert len(found) == 1
+    assert "B4 is not shown to read by an [[exchange]] and not allowed in [reads]; its values stay empty" in found[0]
+    assert "add an [[exchange]]" in found[0]
+    assert 'add engine = ["B4"] to [reads]' in found[0]
+
+
+def test_a_recorded_drive_needs_no_permission_to_send() -> None:
+    recorded = config('channel = "can0"\ntransmit = true', 'interface = "trace"\nchannel = "drive.log"')
+    found = sentences(recorded, replace(CAR, **WITH_OWN))
+
+    assert [one for one in found if "transmit" in one or "B4" in one] == []
+
+
+def test_what_is_to_be_corrected_is_the_file_with_the_mistakes() -> None:
+    assert "error: there is no car description to work with -> correct own.toml" in [
+        str(one) for one in explain(config(), None, Surroundings(mistaken="own.toml"))
+    ]
+    assert "error: there is no car description to work with -> correct [car] in underdash.toml" in [
+        str(one) for one in explain(config(), None)
+    ]
 
 
 def test_a_maker_s_format_with_permission_and_evidence_is_well() -> None:

@@ -26,11 +26,29 @@ def test_without_mistakes_nothing_is_raised() -> None:
     Mistakes(Source()).raise_any()
 
 
-def test_a_mistake_whose_line_is_not_known_says_so() -> None:
+def test_a_mistake_whose_line_or_key_is_not_known_says_what_is() -> None:
     mistakes = Mistakes(Source("f"))
     mistakes.add((), 1, "a table")
+    mistakes.add(("a",), 1, "a table")
 
-    assert str(mistakes.found[0]) == "line -: found 1, allowed: a table"
+    assert [str(one) for one in mistakes.found] == ["found 1, allowed: a table", "a: found 1, allowed: a table"]
+
+
+def test_mistakes_that_are_in_no_file_name_none() -> None:
+    mistakes = Mistakes(Source())
+    mistakes.add(("a",), 1, "a table")
+
+    with pytest.raises(ConfigError) as caught:
+        mistakes.raise_any()
+
+    assert str(caught.value) == "1 mistake\n  a: found 1, allowed: a table"
+
+
+def test_a_place_is_named_with_its_line_where_that_is_known() -> None:
+    source = Source("f", {("panel", "main"): 7})
+
+    assert source.place(("panel", "main", "deck", 2)) == "panel.main.deck#3 in line 7"
+    assert source.place(("bus", "drive")) == "bus.drive"
 
 
 def test_a_key_takes_the_line_of_what_is_around_it() -> None:

@@ -61,16 +61,22 @@ def test_defaults_are_those_of_the_power_room() -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "line -, car: found nothing, allowed: this key must be there"),
+        ("", "car: found nothing, allowed: this key must be there"),
         ('format = 2\n[car]\nname = "a"', "line 1, format: found 2, allowed: one of 1"),
         ('format = true\n[car]\nname = "a"', "line 1, format: found true, allowed: one of 1"),
-        ("format = 1\n[car]", "line 2, car: found a table, allowed: either `name`, of a car"),
-        ('format = 1\n[car]\nname = "a"\nfile = "b"', "line 2, car: found a table, allowed: either `name`"),
-        (LEAST + "[bus.drive]", "line 4, bus.drive: found a table, allowed: `hardware` (where it is plugged in"),
-        (LEAST + '[bus.drive]\nchannel="can0"\nhardware="spi0.0"', "line 4, bus.drive: found a table, allowed: either"),
+        ("format = 1\n[car]", "line 2, car: found an empty table, allowed: either `name`, of a car"),
+        (
+            'format = 1\n[car]\nname = "a"\nfile = "b"',
+            "line 2, car: found name = 'a', file = 'b', allowed: either `name`",
+        ),
+        (LEAST + "[bus.drive]", "line 4, bus.drive: found an empty table, allowed: `hardware` (where it is plugged in"),
+        (
+            LEAST + '[bus.drive]\nchannel="can0"\nhardware="spi0.0"',
+            "line 4, bus.drive: found channel = 'can0', hardware",
+        ),
         (
             LEAST + '[bus.drive]\ninterface="slcan"\nhardware="x"',
-            "line 4, bus.drive: found a table, allowed: `channel`",
+            "line 4, bus.drive: found interface = 'slcan', hardware = 'x', allowed: `channel`",
         ),
         (
             LEAST + '[bus.drive]\nchannel="can0"\ntransmit="yes"',
@@ -81,14 +87,17 @@ def test_defaults_are_those_of_the_power_room() -> None:
         (LEAST + "plugin = 3", "line 4, car.plugin: found 'plugin', allowed: keys file, variant"),
         (LEAST + "[plugin]\na = 3", "line 5, plugin.a: found 3, allowed: a table"),
         (LEAST + '[power]\nsupply = "swiched"', "line 5, power.supply: found 'swiched', allowed: one of \"switched\""),
-        (LEAST + "[power]\ngoodbye_s = 31", "line 4, power: found a table, allowed: `goodbye_s` no longer"),
-        (LEAST + "[power]\ndip_v = 12", "line 4, power: found a table, allowed: `dip_v` below `cutoff_v`"),
+        (LEAST + "[power]\ngoodbye_s = 31", "line 4, power: found goodbye_s = 31, allowed: `goodbye_s` no longer"),
+        (LEAST + "[power]\ndip_v = 12", "line 4, power: found dip_v = 12, allowed: `dip_v` below `cutoff_v`"),
         (LEAST + "[power]\nlow_s = -1", "line 5, power.low_s: found -1, allowed: more than 0"),
         (LEAST + "[power]\nafter_start_s = 29", "line 5, power.after_start_s: found 29, allowed: at least 30"),
-        (LEAST + '[panel.m]\ndriver="x"\ndeck=[]', "line 4, panel.m: found a table, allowed: at least one page"),
+        (
+            LEAST + '[panel.m]\ndriver="x"\ndeck=[]',
+            "line 4, panel.m: found driver = 'x', deck = a list of 0, allowed: at least one page",
+        ),
         (
             LEAST + '[panel.m]\ndriver="x"\ndeck=["a","b","a"]',
-            "line 4, panel.m: found a table, allowed: each page once",
+            "line 4, panel.m: found driver = 'x', deck = a list of 3, allowed: each page once",
         ),
         (LEAST + '[panel.m]\ndeck=["a"]', "line 4, panel.m.driver: found nothing, allowed: this key must be there"),
         (
@@ -101,7 +110,7 @@ def test_defaults_are_those_of_the_power_room() -> None:
         (LEAST + '[units]\n"engine.sped" = "rpm"', "line 5, units.engine.sped: found 'engine.sped', allowed: a stored"),
         (LEAST + '[units]\n"engine.speed" = "bar"', "line 5, units.engine.speed: found 'bar', allowed: one of rpm"),
         (LEAST + "[units]\nkPa = 1", 'line 5, units.kPa: found 1, allowed: text in quotes ("...")'),
-        (LEAST + "[dimming]\nfloor = 1.0", "line 4, dimming: found a table, allowed: `floor` below `ceiling`"),
+        (LEAST + "[dimming]\nfloor = 1.0", "line 4, dimming: found floor = 1.0, allowed: `floor` below `ceiling`"),
         (
             LEAST + "[dimming]\nnight_hue = 361",
             "line 5, dimming.night_hue: found 361, allowed: at least 0 and at most 360",

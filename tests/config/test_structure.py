@@ -55,7 +55,7 @@ def settings(**table: object) -> Settings:
 def mistake(**table: object) -> str:
     with pytest.raises(ConfigError) as caught:
         settings(**table)
-    return "\n".join(str(m).removeprefix("line -, plugin.boost.") for m in caught.value.mistakes)
+    return "\n".join(str(m).removeprefix("plugin.boost.") for m in caught.value.mistakes)
 
 
 def test_without_a_table_every_setting_has_its_default() -> None:
@@ -95,7 +95,7 @@ def test_every_type_is_made() -> None:
         ({"hold_s": float("nan")}, "hold_s: found nan, allowed: a number"),
         ({"hold_s": 10**400}, "hold_s: found 1" + "0" * 56 + "..., allowed: a number"),
         ({"text": 1}, 'text: found 1, allowed: text in quotes ("...")'),
-        ({"text": "bad"}, "line -, plugin.boost: found a table, allowed: another text than 'bad'"),
+        ({"text": "bad"}, "plugin.boost: found text = 'bad', allowed: another text than 'bad'"),
         ({"on": 1}, "on: found 1, allowed: true or false"),
         ({"side": "lefft"}, "side: found 'lefft', allowed: one of \"left\", \"right\"; did you mean 'left'?"),
         ({"level": "hihg"}, "level: found 'hihg', allowed: one of \"low\", \"high\"; did you mean 'high'?"),

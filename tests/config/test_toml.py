@@ -63,7 +63,11 @@ def test_the_reader_agrees_that_the_text_is_toml() -> None:
     ("text", "line", "says"),
     [
         ("a = 1\nb = \n", 2, "invalid value"),
-        ("a = 1\na = 2\n", 2, "cannot overwrite a value"),
+        ("a = 1\na = 2\n", 2, "a, though line 1 has that name already"),
+        ("format = 1\nname = 2\n[[format]]\n", 3, "[[format]], though line 1 has that name already"),
+        ("format = 1\n[format.own]\n", 2, "[format.own], though line 1 has that name already"),
+        ("[a]\nb = 1\n[c]\n[a] # again\n", 4, "[a], though line 1 has that name already"),
+        ("[[a]]\nb = 1\n[[a]]\nb = 1\nb = 2", 5, "b, though line 4 has that name already"),
         ("[a\n", 1, "expected ']'"),
         ('a = "open\n', 1, "illegal character"),
         ("a = [1,\n", 2, "invalid value"),

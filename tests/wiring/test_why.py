@@ -157,6 +157,18 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.GUARD,
         "transmit = true",
     ),
+    "a recorded drive": (
+        facts(asked(), on=replace(closed(Reason.RECORDED), recorded=True)),
+        Cause.RECORDED,
+        Kind.GUARD,
+        "nothing is asked there",
+    ),
+    "a recorded drive that has ended": (
+        facts(asked(), on=replace(bus(BusState.ABSENT), recorded=True)),
+        Cause.BUS_ABSENT,
+        Kind.BUS,
+        "start the daemon again",
+    ),
     "a rate that is not proven": (
         facts(asked(), on=closed(Reason.UNPROVEN)),
         Cause.UNPROVEN,
@@ -379,6 +391,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Cause.NOT_RUNNING,
         None,
         "underdash run",
+    ),
+    "no daemon and a recorded drive": (
+        facts(asked(), on=BusFact("drive", transmit=False, recorded=True), live=False),
+        Cause.RECORDED,
+        Kind.GUARD,
+        "drive is a recording",
     ),
     "no daemon and sending off": (
         facts(asked(), on=BusFact("drive", transmit=False), live=False),

@@ -98,6 +98,8 @@ class Guard:
         self.ignition_seen = False
         self.fingerprint = FitVerdict(Fit.WAITING, "recognising the car")
         self.quiet = False
+        self.recorded: frozenset[str] = frozenset()
+        """Buses that play a recorded drive."""
         self.counts: Counter[Reason] = Counter()
         self.passed = 0
         self._caps = caps or Caps()
@@ -306,6 +308,9 @@ class Guard:
         if self.quiet:
             sentence = f"{bus}: quiet was asked for; underdash quiet off releases it, so does the button that asked"
             return Refusal(Reason.QUIET, sentence)
+        if bus in self.recorded:
+            sentence = f"{bus}: it plays a recorded drive, where nothing is asked; what was answered on it is shown"
+            return Refusal(Reason.RECORDED, sentence)
         if not facts.transmit:
             return Refusal(
                 Reason.TRANSMIT_OFF,

@@ -12,6 +12,7 @@ class Reason(StrEnum):
     # about the bus and the car
     NOT_CLASSIC = "not a classic data frame"
     QUIET = "quiet"
+    RECORDED = "a recorded drive"
     TRANSMIT_OFF = "transmit is off"
     UNPROVEN = "rate not proven"
     IGNITION = "ignition not on"

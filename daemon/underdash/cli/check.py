@@ -12,6 +12,8 @@ from .common import add_config, config
 if TYPE_CHECKING:
     from ..config.checking import Finding, Surroundings
     from ..config.schema import Config
+    from ..contract.pages import Page
+    from ..loading import Loaded
     from ..wiring.assembly import Assembly
 
 OK, WRONG = 0, 2
@@ -30,13 +32,20 @@ def run(arguments: argparse.Namespace) -> int:
     findings = _findings(read)
     for finding in findings:
         print(finding)
-    wrong = sum(finding.level is Level.ERROR for finding in findings)
-    print(f"{read.path}: " + (f"{wrong} thing(s) keep it from working" if wrong else "nothing keeps it from working"))
+    wrong, doubtful = (sum(one.level is level for one in findings) for level in (Level.ERROR, Level.WARNING))
+    print(f"{read.path}: {_summary(wrong, doubtful)}")
     return WRONG if wrong else OK
+
+
+def _summary(wrong: int, doubtful: int) -> str:
+    keeps = f"{wrong} thing{'s keep' if wrong > 1 else ' keeps'} it from working" if wrong else ""
+    warns = f"{doubtful} warning{'s' if doubtful > 1 else ''}" if doubtful else ""
+    return (keeps or "nothing keeps it from working") + (f"; {warns}" if warns else "")
 
 
 def _findings(config: Config) -> list[Finding]:
     from ..config.checking import Finding, Level, explain
+    from ..loading import load
     from ..wiring.building import assembled
     from ..wiring.machine import findings
     from ..wiring.readable import readable
@@ -44,7 +53,9 @@ def _findings(config: Config) -> list[Finding]:
     try:
         assembly = assembled(config)
     except UnderdashError as exc:
-        return [Finding(Level.ERROR, str(exc)), *explain(config, None, _installed_only())]
+        loaded = load(config.settings, source=config.source)
+        found = [Finding(Level.ERROR, str(exc)), *_refusals(loaded)]
+        return [*found, *explain(config, None, _without_car(loaded, exc))]
     return sorted(
         [
             *explain(config, assembly.car, _around(config, assembly)),
@@ -56,11 +67,29 @@ def _findings(config: Config) -> list[Finding]:
     )
 
 
-def _installed_only() -> Surroundings:
+def _without_car(loaded: Loaded, exc: UnderdashError) -> Surroundings:
+    """What is known without a car: pages too, unless a plug-in brings none before it has seen the car."""
+    from ..collecting import collect
     from ..config.checking import Surroundings
-    from ..loading import load
+    from ..config.mistakes import ConfigError, UnreadableError
+    from ..contract.cars import CarDescription
+    from ..wiring.status_page import NAME, StatusPage
 
-    return Surroundings(installed=[one.name for one in load({}).installed])
+    mistaken = exc.mistakes[0].file if isinstance(exc, ConfigError) and not isinstance(exc, UnreadableError) else ""
+    brought = collect(loaded, "display_pages", car=CarDescription("", "", ()))
+    pages: dict[str, Page] = {page.name: page for _, page in brought.items}
+    showing = {name for name, _ in brought.items}
+    waits = any("display_pages" in one.calls and one.name not in showing for one in loaded.plugins)
+    return Surroundings(
+        installed=_known(loaded),
+        pages=None if loaded.refused or waits else {NAME: StatusPage().page, **pages},
+        mistaken=mistaken,
+    )
+
+
+def _known(loaded: Loaded) -> list[str]:
+    running, refused = [one.name for one in loaded.plugins], [one.name for one in loaded.refused]
+    return running + refused + [one.name for one in loaded.installed]
 
 
 def _around(config: Config, assembly: Assembly) -> Surroundings:
@@ -69,10 +98,8 @@ def _around(config: Config, assembly: Assembly) -> Surroundings:
     from ..wiring.status_page import StatusPage
 
     brought, loaded = assembly.brought, assembly.loaded
-    known = [one.name for one in loaded.plugins]
-    known += [one.name for one in loaded.refused] + [one.name for one in loaded.installed]
     return Surroundings(
-        installed=known,
+        installed=_known(loaded),
         pages={page.name: page for page in (StatusPage().page, *assembly.pages)},
         handlers=[handler for _, handler in brought.button_handlers],
         provided=assembly.store.names(),
@@ -82,24 +109,47 @@ def _around(config: Config, assembly: Assembly) -> Surroundings:
     )
 
 
+def _refusals(loaded: Loaded) -> Iterator[Finding]:
+    from ..config.checking import Finding, Level
+
+    for refused in loaded.refused:
+        yield Finding(Level.ERROR, f"plug-in {refused.name} is refused: {refused.reason}", refused.hint)
+
+
 def _of_assembly(config: Config, assembly: Assembly) -> Iterator[Finding]:
     """What loading, compiling and the guard have to say."""
+    from ..config.checking import Finding, Level
+
+    yield from _refusals(assembly.loaded)
+    yield from _of_panels(config, assembly)
+    for problem in assembly.problems:
+        yield Finding(Level.WARNING, problem)
+    yield from _never_sent(config, assembly)
+
+
+def _never_sent(config: Config, assembly: Assembly) -> Iterator[Finding]:
+    """What the guard refuses for ever, each reason once a unit; `explain` tells of formats of the description."""
     from ..bus.guard import Guard
+    from ..bus.refusals import Reason
     from ..bus.vetting import MakerEvidence
     from ..config.checking import Finding, Level
     from ..wiring.sending import keys_in_use
 
-    for refused in assembly.loaded.refused:
-        yield Finding(Level.ERROR, f"plug-in {refused.name} is refused: {refused.reason}", refused.hint)
-    yield from _of_panels(config, assembly)
-    for problem in assembly.problems:
-        yield Finding(Level.WARNING, problem)
     evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
+    told = {one.name for one in assembly.car.formats}
+    groups: dict[tuple[str, str | None, Reason], list[str]] = {}
     guard = Guard(assembly.compiled.templates, evidence=evidence, in_use=keys_in_use(assembly.car))
     for one in guard.refused:
-        yield Finding(Level.WARNING, f"never sent: {one.refusal.sentence}")
-    for one in guard.flows_refused:
-        yield Finding(Level.WARNING, one.refusal.sentence)
+        template, reason = one.template, one.refusal.reason
+        makers = reason in (Reason.MAKER_PERMISSION, Reason.MAKER_EVIDENCE)
+        if template.bus in config.recorded or (makers and template.maker in told):
+            continue
+        groups.setdefault((template.unit, template.maker, reason), []).append(one.refusal.sentence)
+    for sentences in groups.values():
+        more = f" (and {len(sentences) - 1} more requests, for the same reason)" if len(sentences) > 1 else ""
+        yield Finding(Level.WARNING, f"never sent: {sentences[0]}{more}")
+    for refused in guard.flows_refused:
+        yield Finding(Level.WARNING, refused.refusal.sentence)
 
 
 def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:

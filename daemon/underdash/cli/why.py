@@ -55,6 +55,7 @@ def _from_files(read: Config, signal: str) -> Chain:
 
     assembly = assembled(read)
     guard = make_guard(assembly, evidence=MakerEvidence(read.reading_bytes, assembly.car.exchanges))
+    guard.recorded = read.recorded
     brought = {page.name: page for page in assembly.pages}
     decks = [
         Deck(name, tuple(brought[page] for page in panel.deck if page in brought)) for name, panel in read.panel.items()

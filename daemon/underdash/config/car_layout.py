@@ -75,7 +75,7 @@ def field_of(raw: object, path: KeyPath, context: Context, frame_bytes: int) -> 
         return None
     before = len(context.mistakes.found)
     coding = Coding(table.coding)
-    bits = bits_of(table, path, context, coding=coding, frame_bytes=frame_bytes)
+    bits = bits_of(table, path, context, coding=coding, frame_bytes=frame_bytes, what=table.signal)
     known = _signal(table.signal, (*path, "signal"), context)
     values = _values(table, path, context, known)
     _check_numbers(table, path, context, bits)
@@ -107,8 +107,12 @@ def bits_of(
     coding: Coding = Coding.UNSIGNED,
     frame_bytes: int = 4096,
     one_bit: bool = False,
+    what: str = "bits",
 ) -> Bits | None:
-    """Make bits of any of the three ways to say where they are; None and mistakes if they cannot be."""
+    """Make bits of any of the three ways to say where they are; None and mistakes if they cannot be.
+
+    `what` is there, for the sentence about one that reaches too far.
+    """
     start = _start(table, path, context)
     if start is None:
         return None
@@ -131,9 +135,8 @@ def bits_of(
     last = last_byte(made)
     if last >= frame_bytes:
         end = frame_bytes - 1 + context.counts_from
-        context.mistakes.add(
-            path, Words(f"a field that ends in byte {last + context.counts_from}"), f"bytes up to {end}"
-        )
+        found = Words(f"{what} up to byte {last + context.counts_from}")
+        context.mistakes.add(path, found, f"bytes up to {end}")
         return None
     return made
 

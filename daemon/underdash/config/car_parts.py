@@ -178,23 +178,26 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
 
 def fields_of(raws: tuple[object, ...], path: KeyPath, context: Context, frame_bytes: int) -> tuple[Field, ...]:
     """Make the fields of a frame or an answer; two that feed one signal need conditions that set them apart."""
-    made: list[Field] = []
-    broken: set[str] = set()
+    made: list[tuple[KeyPath, Field]] = []
+    broken: dict[str, KeyPath] = {}
     for index, raw in enumerate(raws):
         where = (*path, "fields", index)
         entry = field_of(raw, where, context, frame_bytes)
         signal = raw.get("signal") if isinstance(raw, dict) and "select" not in raw else None
         if isinstance(signal, str) and signal in broken:
             # its first field is not made yet, but will be once its own mistakes are put right
-            context.mistakes.add((*where, "signal"), Words(f"{signal} a second time"), "each signal once in a frame")
+            allowed = f"each signal once in a frame; the first is {context.mistakes.source.place(broken[signal])}"
+            context.mistakes.add((*where, "signal"), Words(f"{signal} a second time"), allowed)
         if entry is None:
-            broken |= {signal} if isinstance(signal, str) else set()
+            broken |= {signal: where} if isinstance(signal, str) else {}
             continue
-        if any(clash(before, entry) for before in made):
-            allowed = "each signal once in a frame, or with `select` values that differ"
-            context.mistakes.add((*where, "signal"), Words(f"{entry.signal} a second time"), allowed)
-        made.append(entry)
-    return tuple(made)
+        first = next((place for place, before in made if clash(before, entry)), None)
+        if first is not None:
+            allowed = "each signal once in a frame, or with `select` values that differ; the first is "
+            place = context.mistakes.source.place(first)
+            context.mistakes.add((*where, "signal"), Words(f"{entry.signal} a second time"), allowed + place)
+        made.append((where, entry))
+    return tuple(entry for _, entry in made)
 
 
 def note_of(text: str, raws: tuple[object, ...]) -> str:

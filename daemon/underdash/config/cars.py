@@ -84,10 +84,13 @@ def make_car(
         return car
     mistakes = Mistakes(source)
     if variant is None:
-        mistakes.add(("variant",), Words("no variant chosen"), "choose one of " + ", ".join(variants))
+        allowed = (
+            f"one of {', '.join(variants)}; choose with `variant` in [car] of the configuration, or with --variant"
+        )
+        mistakes.add((), Words("no choice of a variant"), allowed)
     elif variant not in variants:
-        allowed = "one of " + ", ".join(variants) if variants else "none; this car has no variants"
-        mistakes.add(("variant",), variant, allowed, variants)
+        allowed = "as a variant " + ", ".join(variants) if variants else "no choice; this car has no variants"
+        mistakes.add((), variant, allowed, variants)
     mistakes.raise_any()
     return variants[str(variant)]
 
@@ -227,20 +230,19 @@ def _check_once(broadcasts: list[tuple[KeyPath, BroadcastListener]], context: Co
         for one in entry.fields:
             first = next((place for place, other in before if clash(other, one)), None)
             if first is not None:
-                line = context.mistakes.source.line(first)
-                allowed = f"each signal once in a frame; line {line} has the same frame"
+                allowed = f"each signal once in a frame; {context.mistakes.source.place(first)} is the same frame"
                 context.mistakes.add((*where, "fields"), Words(f"{one.signal} a second time"), allowed)
         before += [(where, one) for one in entry.fields]
 
 
 def _check_requests(polls: list[tuple[KeyPath, PollRequest]], context: Context) -> None:
-    seen = set()
+    seen: dict[tuple[str, str, int], KeyPath] = {}
     for where, poll in polls:
-        key = (poll.unit, poll.protocol, poll.identifier)
-        if key in seen:
+        first = seen.setdefault((poll.unit, poll.protocol, poll.identifier), where)
+        if first != where:
             found = Words(f"{poll.identifier:X} a second time")
-            context.mistakes.add((*where, "identifier"), found, "each request once; put all its fields there")
-        seen.add(key)
+            allowed = f"each request once; put all its fields into {context.mistakes.source.place(first)}"
+            context.mistakes.add((*where, "identifier"), found, allowed)
 
 
 def _without(names: tuple[str, ...], path: KeyPath, context: Context, below: CarDescription) -> frozenset[str]:

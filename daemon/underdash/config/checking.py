@@ -59,6 +59,7 @@ class Surroundings:
         drivers: names of panel drivers.
         alerts: those of the enabled plug-ins.
         polled: signals that come by asking only.
+        mistaken: file of a description with mistakes, "" if the car is missing for another reason.
     """
 
     installed: Collection[str] | None = None
@@ -69,6 +70,7 @@ class Surroundings:
     drivers: Collection[str] | None = None
     alerts: Sequence[Alert] = ()
     polled: Collection[str] = ()
+    mistaken: str = ""
 
 
 def explain(config: Config, car: CarDescription | None, around: Surroundings | None = None) -> list[Finding]:
@@ -130,7 +132,8 @@ def _car_choice(config: Config, car: CarDescription | None, around: Surroundings
         step = _instead(name, around.cars) or "enable the plug-in that brings it, or name a `file`"
         yield Finding(Level.ERROR, f"no enabled plug-in brings a car called {name!r}", step)
     elif car is None:
-        yield Finding(Level.ERROR, "there is no car description to work with", "correct [car]")
+        step = f"correct {around.mistaken}" if around.mistaken else f"correct [car] in {config.path}"
+        yield Finding(Level.ERROR, "there is no car description to work with", step)
 
 
 def _buses(config: Config, car: CarDescription) -> Iterator[Finding]:
@@ -157,7 +160,7 @@ def _sending(config: Config, car: CarDescription) -> Iterator[Finding]:
     sending = sorted(role for role, bus in config.bus.items() if bus.transmit)
     asked = sorted({unit.bus for unit in car.units for poll in car.polls if poll.unit == unit.name} & set(config.bus))
     for role in asked:
-        if role not in sending:
+        if role not in sending and role not in config.recorded:
             count = sum(_bus_of(car, poll.unit) == role for poll in car.polls)
             what = "one request is" if count == 1 else f"{count} requests are"
             sentence = f"{what} described for bus {role}, which is only listened to"
@@ -197,17 +200,21 @@ def _reads(config: Config, car: CarDescription) -> Iterator[Finding]:
     formats = {entry.name: entry for entry in car.formats}
     evidence = {(exchange.format, exchange.unit) for exchange in car.exchanges}
     for unit, protocol in sorted({(p.unit, p.protocol) for p in car.polls if p.protocol in formats}):
+        if unit not in units or units[unit].bus in config.recorded:
+            continue
         command = formats[protocol].command
-        allowed = config.reading_bytes.get(unit, frozenset())
-        sends = unit in units and units[unit].bus in config.bus and config.bus[units[unit].bus].transmit
-        if sends and command not in allowed:
-            sentence = f"{unit} is asked in the format {protocol}, whose command {command:02X} you have not allowed"
-            step = f'add {unit} = ["{command:02X}"] to [reads] if you trust the evidence in the description'
-            yield Finding(Level.WARNING, f"{sentence}; its values stay empty", step)
+        bus = config.bus.get(units[unit].bus)
+        missing = []
         if (protocol, unit) not in evidence:
-            sentence = f"nothing in the description shows that another tester asked {unit} in the format {protocol}"
             step = "add an [[exchange]] that was heard at least ten times with different answers"
-            yield Finding(Level.WARNING, f"{sentence}; its values stay empty", step)
+            missing.append(("not shown to read by an [[exchange]]", step))
+        if bus is not None and bus.transmit and command not in config.reading_bytes.get(unit, frozenset()):
+            step = f'add {unit} = ["{command:02X}"] to [reads] if you trust the evidence in the description'
+            missing.append(("not allowed in [reads]", step))
+        if missing:
+            wrong, steps = (" and ".join(texts) for texts in zip(*missing, strict=True))
+            sentence = f"{unit} is asked in the format {protocol}, but its command {command:02X} is {wrong}"
+            yield Finding(Level.WARNING, f"{sentence}; its values stay empty", steps)
 
 
 def _description(car: CarDescription) -> Iterator[Finding]:

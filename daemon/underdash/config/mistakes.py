@@ -43,10 +43,10 @@ class Mistake:
     hint: str = ""
 
     def __str__(self) -> str:
-        place = f"line {self.line}" if self.line else "line -"
-        key = f", {self.key}" if self.key else ""
+        line = f"line {self.line}" if self.line else ""
+        place = ", ".join(part for part in (line, self.key) if part)
         hint = f"; did you mean {self.hint!r}?" if self.hint else ""
-        return f"{place}{key}: found {self.found}, allowed: {self.allowed}{hint}"
+        return f"{place}{': ' if place else ''}found {self.found}, allowed: {self.allowed}{hint}"
 
 
 class ConfigError(GivenError):
@@ -73,9 +73,9 @@ class UnreadableError(ConfigError):
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """The file a table was read from, and the line of each of its keys."""
+    """The file a table was read from, "" if from none, and the line of each of its keys."""
 
-    file: str = "(not from a file)"
+    file: str = ""
     lines: Mapping[KeyPath, int] | None = None
 
     def line(self, path: KeyPath) -> int | None:
@@ -84,6 +84,11 @@ class Source:
         while path and path not in known:
             path = path[:-1]
         return known.get(path)
+
+    def place(self, path: KeyPath) -> str:
+        """Say where a key is, for a sentence about another one."""
+        line = self.line(path)
+        return key_text(path) + (f" in line {line}" if line else "")
 
 
 class Mistakes:
@@ -162,6 +167,7 @@ def _listing(mistakes: tuple[Mistake, ...]) -> str:
     lines = []
     for file in dict.fromkeys(m.file for m in mistakes):
         own = [m for m in mistakes if m.file == file]
-        lines.append(f"{file}: {len(own)} mistake{'s' if len(own) > 1 else ''}")
+        count = f"{len(own)} mistake{'s' if len(own) > 1 else ''}"
+        lines.append(f"{file}: {count}" if file else count)
         lines += [f"  {mistake}" for mistake in own]
     return "\n".join(lines)

@@ -271,6 +271,11 @@ class Config:
         return {name: self.plugin.get(name, {}) for name in self.plugins.enabled}
 
     @property
+    def recorded(self) -> frozenset[str]:
+        """Buses that play a recorded drive."""
+        return frozenset(role for role, bus in self.bus.items() if bus.interface == "trace")
+
+    @property
     def car_file(self) -> Path | None:
         """The car's file, if the configuration names one; relative to the configuration's folder."""
         return self.path.parent / self.car.file if self.car.file else None

@@ -18,7 +18,7 @@ from cattrs import ClassValidationError, Converter, IterableValidationError
 from cattrs.errors import AttributeValidationNote, ForbiddenExtraKeysError, IterableValidationNote
 
 from ..contract.plugin import Limits
-from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source
+from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source, Words, value_text
 
 T = TypeVar("T")
 Hook = Callable[[Any, Any], Any]
@@ -33,6 +33,10 @@ class WrongError(ValueError):
         super().__init__(allowed)
         self.allowed = allowed
         self.near = near
+
+
+class TogetherError(WrongError):
+    """Keys that are each allowed and do not go together, as the dataclass's ``__post_init__`` says."""
 
 
 class Structure:
@@ -51,7 +55,8 @@ class Structure:
 
         Args:
             kind: the dataclass; `Limits` in an ``Annotated`` type are checked, and so is its ``__post_init__``, whose
-                ValueError says what is allowed.
+                ValueError says what is allowed. It is asked once each key of its table is right: what another value
+                would stand for, nobody knows.
             table: what the file holds.
             path: where the table stands in the file.
 
@@ -231,7 +236,10 @@ def _dataclass(kind: Any, converter: Converter) -> Hook:
             errors.append(ForbiddenExtraKeysError("", kind, set(extra)))
         if errors:
             raise ClassValidationError("table", errors, kind)
-        return kind(**given)
+        try:
+            return kind(**given)
+        except ValueError as exc:
+            raise TogetherError(str(exc) or "keys that go together", getattr(exc, "near", ())) from exc
 
     return hook
 
@@ -270,12 +278,19 @@ def _collect(exc: BaseException, table: object, kind: Any, mistakes: Mistakes, p
         allowed = "keys " + ", ".join(sorted(free)) if free else "no further key; all there are stand there already"
         for name in sorted(exc.extra_fields):
             mistakes.add((*path, name), name, allowed, free)
+    elif isinstance(exc, TogetherError) and isinstance(table, dict):
+        mistakes.add(path, Words(_together(table)), exc.allowed)
     elif isinstance(exc, WrongError):
         mistakes.add(path, table, exc.allowed, exc.near)
     elif isinstance(exc, KeyError) and table is MISSING:
         mistakes.add(path, MISSING, "this key must be there")
     else:
         mistakes.add(path, table, str(exc) or type(exc).__name__)
+
+
+def _together(table: Mapping[str, object]) -> str:
+    text = ", ".join(f"{name} = {value_text(value)}" for name, value in table.items())
+    return text if 0 < len(text) <= 200 else f"{len(table)} keys" if table else "an empty table"
 
 
 def _step(exc: BaseException) -> tuple[str | int | None, Any]:

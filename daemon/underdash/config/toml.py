@@ -74,11 +74,34 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], Source]:
         match = _AT.match(str(exc))
         problem = match[1] if match else str(exc)
         line = int(match[2]) if match and match[2] else text.count("\n") + 1
-        raise ConfigError([Mistake(file, line, "", f"no TOML: {problem[:80].lower()}", _EXPLAINED)]) from exc
+        twice = _twice(text, line) if problem.startswith(_TWICE) else None
+        mistake = twice or (f"no TOML: {problem[:80].lower()}", _EXPLAINED)
+        raise ConfigError([Mistake(file, line, "", *mistake)]) from exc
     return table, Source(file, lines_of(text))
 
 
+_TWICE = ("Cannot overwrite", "Cannot declare")
 _EXPLAINED = 'lines like [table], name = 1.5, name = "text", name = true, name = ["a", "b"]'
+
+
+def _twice(text: str, number: int) -> tuple[str, str] | None:
+    """Say what stands in a line though its name is taken, and where it was taken; None if that is not seen."""
+    lines = text.splitlines()
+    scan = _Scan()
+    for place, line in enumerate(lines[: number - 1], start=1):
+        scan.line(line, place)
+    last = lines[number - 1] if number <= len(lines) else ""
+    path: KeyPath
+    if header := _HEADER.match(last):
+        what, path = last.partition("#")[0].strip(), tuple(_names(header[2]))
+    elif key := _KEY.match(last):
+        what, path = key[1].strip(), scan.table + tuple(_names(key[1]))
+    else:
+        return None
+    first = next((scan.lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in scan.lines), None)
+    if first is None:
+        return None
+    return f"{what}, though line {first} has that name already", "each name once: a value, one [table], or [[entries]]"
 
 
 def lines_of(text: str) -> dict[KeyPath, int]:

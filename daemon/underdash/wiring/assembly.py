@@ -16,7 +16,7 @@ from ..bus.table import Table
 from ..buttons.handlers import Bindings, Bound
 from ..collecting import Contributions, collect, contributions
 from ..config.cars import read_car
-from ..config.mistakes import Source, nearest
+from ..config.mistakes import ConfigError, Source, nearest
 from ..contract.cars import CarDescription, CarFile
 from ..contract.errors import GivenError
 from ..contract.layout import BroadcastListener
@@ -219,7 +219,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
     """
     protocols = [item.name for _, item in collect(loaded, "request_protocols").items]
     if wanted.endswith(".toml"):
-        return read_car(Path(wanted), variant=variant, protocols=protocols), loaded
+        return _read(Path(wanted), loaded, variant, protocols), loaded
     collected = collect(loaded, "cars")
     loaded = loaded.suspended(collected.refused)
     names: list[str] = []
@@ -233,10 +233,20 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
         name = _name_of(item)
         names.append(name)
         if name == wanted:
-            return read_car(item.path, variant=variant, protocols=protocols), loaded
+            return _read(item.path, loaded, variant, protocols), loaded
         if not item.path.exists():
             broken.append(f"{plugin} names {item.path}, which is not there")
     raise UnknownCarError(_no_car(wanted, names, broken, loaded))
+
+
+def _read(path: Path, loaded: Loaded, variant: str | None, protocols: list[str]) -> CarDescription:
+    """Read a file. A signal nobody declares costs its field only; where there are mistakes it is told among them."""
+    try:
+        return read_car(path, variant=variant, protocols=protocols)
+    except ConfigError:
+        signals = [signal for _, signal in collect(loaded, "signals").items]
+        catalogue = CATALOGUE.with_signals([*own_signals(), *signals])
+        return read_car(path, variant=variant, signals=catalogue, protocols=protocols)
 
 
 def _name_of(file: CarFile) -> str:

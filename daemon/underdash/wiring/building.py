@@ -108,8 +108,8 @@ def build(
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
     # what a recorded drive shows is no evidence for the next journey of this car
-    played = any(bus.interface == "trace" for bus in config.bus.values())
-    kept = Kept(None if memory or played else state_directory() / "state.json")
+    guard.recorded = config.recorded
+    kept = Kept(None if memory or config.recorded else state_directory() / "state.json")
     daemon = Daemon(
         assembly,
         links,

@@ -26,6 +26,7 @@ class Cause(StrEnum):
     IGNITION_UNSEEN = "ignition field not proven"
     IGNITION_UNKNOWN = "ignition unknown"
     TRANSMIT_OFF = "transmit off"
+    RECORDED = "recorded drive"
     UNPROVEN = "rate not proven"
     OTHER_TESTER = "another tester"
     UNIT_SILENT = "unit silent"

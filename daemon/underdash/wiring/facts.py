@@ -23,6 +23,7 @@ class BusFact:
         connected: the configuration has it.
         transmit: the owner lets us send on it.
         asked_only: the description says that it is silent until asked.
+        recorded: it plays a recorded drive.
         status: newest; None while no daemon runs.
         closed: why the guard lets nothing out on it now.
     """
@@ -31,6 +32,7 @@ class BusFact:
     connected: bool = True
     transmit: bool = True
     asked_only: bool = False
+    recorded: bool = False
     status: BusStatus | None = None
     closed: Refusal | None = None
 

@@ -240,6 +240,7 @@ class Gatherer:
                 bus.role in self.connected,
                 bus.role in self.transmit,
                 bus.silent,
+                bus.role in self.guard.recorded,
                 states.get(bus.role),
                 self.guard.standing(bus.role, now) if self.live else None,
             )

@@ -77,6 +77,8 @@ def about_bus(bus: BusFact, *, asking: bool = False) -> Fault | None:
     if status is None:
         return None
     state, text = status.state, status.sentence
+    if bus.recorded and state is BusState.ABSENT:
+        return Fault(Cause.BUS_ABSENT, f"the recording of {role} has ended", "start the daemon again", text)
     if state is BusState.SILENT and "error frames" in text:
         return Fault(Cause.WRONG_RATE, f"bus {role} hears errors only", "check rate and wires", text)
     in_order = (state is BusState.BLOCKED and not asking) or (state is BusState.SILENT and asking and bus.asked_only)
@@ -114,14 +116,21 @@ def about_flow(refusal: Refusal) -> Fault:
     return Fault(Cause.FLOW_HELD, "flow control could be misread", "change block_size or st_min_ms", refusal.sentence)
 
 
+def _about_permission(bus: BusFact) -> Fault | None:
+    if bus.recorded:
+        text = f"bus.{bus.role} plays a recorded drive; a value comes once an answer that carries it is heard there"
+        return Fault(Cause.RECORDED, f"{bus.role} is a recording", "nothing is asked there", text)
+    if bus.transmit:
+        return None
+    text = f"bus.{bus.role}.transmit is false; it allows requests once listening shows what you expect"
+    return Fault(Cause.TRANSMIT_OFF, f"sending is off on {bus.role}", "set transmit = true", text)
+
+
 def about_guard(bus: BusFact, facts: Facts) -> Fault | None:
     """Say why the guard lets nothing out on a bus."""
     closed = bus.closed
-    if closed is None:
-        if bus.transmit:
-            return None
-        text = f"bus.{bus.role}.transmit is false; it allows requests once listening shows what you expect"
-        return Fault(Cause.TRANSMIT_OFF, f"sending is off on {bus.role}", "set transmit = true", text)
+    if closed is None or closed.reason is Reason.RECORDED:
+        return _about_permission(bus)
     if closed.reason is Reason.IGNITION:
         return _about_ignition(facts.position, closed.sentence)
     if closed.reason is Reason.WRONG_CAR:
