@@ -24,6 +24,7 @@ import pluggy
 
 from .config.mistakes import ConfigError, Source, nearest
 from .contract import hooks
+from .contract.errors import raised
 from .contract.plugin import CONTRACT, PluginInfo
 
 GROUP = "underdash"
@@ -269,10 +270,7 @@ def told(exc: BaseException) -> str:
     """Say what was raised and where."""
     frames = [frame for frame in extract_tb(exc.__traceback__) if not frame.filename.startswith("<")]
     place = f" ({Path(frames[-1].filename).name}, line {frames[-1].lineno})" if frames else ""
-    try:
-        return f"{type(exc).__name__}: {exc}{place}"
-    except GUARDED:
-        return f"{type(exc).__name__}{place}"
+    return f"{raised(exc)}{place}"
 
 
 def described(value: object) -> str:

@@ -83,11 +83,21 @@ def leaves(gesture: Gesture, snapshot: Snapshot) -> Sequence[Action]:
     raise SystemExit(3)
 
 
+class UnspeakableError(Exception):
+    def __str__(self) -> str:
+        raise ValueError("not even that")
+
+
+def cannot_say(gesture: Gesture, snapshot: Snapshot) -> Sequence[Action]:
+    raise UnspeakableError
+
+
 @pytest.mark.parametrize(
     ("on", "says"),
     [
         (raises, "KeyError: 'oil'"),
         (leaves, "SystemExit: 3"),
+        (cannot_say, "UnspeakableError"),
         (lambda gesture, snapshot: None, "TypeError"),
         (lambda gesture, snapshot: ["next page"], "returned 'next page', which is no action"),
         (lambda gesture, snapshot: [GoQuiet("no")], "a GoQuiet: on is 'no' (str), it has to be True or False"),  # type: ignore[arg-type]

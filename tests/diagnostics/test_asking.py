@@ -309,6 +309,11 @@ def test_a_reply_without_echo_belongs_to_what_is_open() -> None:
     assert car.value("fuel.rate", 1.02) == 25.0
 
 
+class UnspeakableError(Exception):
+    def __str__(self) -> str:
+        raise ValueError("not even that")
+
+
 def raises(exc: BaseException) -> Answer:
     raise exc
 
@@ -318,6 +323,7 @@ def raises(exc: BaseException) -> Answer:
     [
         (lambda: raises(ValueError("plug-in")), "raised ValueError: plug-in"),
         (lambda: raises(SystemExit("away")), "raised SystemExit: away"),
+        (lambda: raises(UnspeakableError()), "raised UnspeakableError"),
         (lambda: "5", "gave str, it has to give an Answer or None"),
         (lambda: (Answer(1, b"\x05"),), "gave tuple, it has to give an Answer or None"),
         (lambda: Answer(1, "5"), "gave an Answer whose data is '5' (str), it has to be bytes"),  # type: ignore[arg-type]

@@ -83,7 +83,14 @@ def test_the_light_comes_on_after_the_first_image() -> None:
     assert order == ["image", "light 0.4", "light 0.5"]
 
 
-@pytest.mark.parametrize("error", [ValueError("no"), SystemExit(3), ZeroDivisionError(), MemoryError()])
+class UnspeakableError(Exception):
+    def __str__(self) -> str:
+        raise ValueError("not even that")
+
+
+@pytest.mark.parametrize(
+    "error", [ValueError("no"), SystemExit(3), ZeroDivisionError(), MemoryError(), UnspeakableError()]
+)
 def test_a_page_that_raises_is_taken_off_and_named(setting: Setting, error: BaseException) -> None:
     calls = []
 

@@ -190,7 +190,12 @@ def test_slow_inputs_do_not_make_a_result_late() -> None:
         assert store.read(BOOST, step * 0.25).age is Age.FRESH
 
 
-@pytest.mark.parametrize("exit_with", [ValueError("no"), SystemExit(3)])
+class UnspeakableError(Exception):
+    def __str__(self) -> str:
+        raise ValueError("not even that")
+
+
+@pytest.mark.parametrize("exit_with", [ValueError("no"), SystemExit(3), UnspeakableError()])
 def test_three_failures_suspend_the_plugin_and_take_all_its_signals_away(exit_with: BaseException) -> None:
     store = Store(CATALOGUE)
     suspended: list[tuple[str, str]] = []

@@ -116,3 +116,21 @@ def test_a_plug_in_that_is_suspended_for_another_reason_is_asked_for_nothing_any
     feed(assembly, GOOD)
     assert assembly.store.read(SIGNAL, 1.0).value is None
     assert assembly.asking.due(60.0) == []
+
+
+@pytest.mark.parametrize("raises", ["KeyError('oil')", "SystemExit(3)", "Unspeakable"])
+def test_an_encode_that_raises_costs_its_own_request_and_is_named(tiny_plugin: Callable[..., Any], raises: str) -> None:
+    source = f"""
+class Unspeakable(Exception):
+    def __str__(self):
+        raise ValueError
+
+def encode(unit, number):
+    raise {raises}
+""" + SOURCE.replace("lambda unit, number: bytes((2, 0xB4, number))", "encode")
+    assembly = assemble(CAR, load({"tiny": {}}, [tiny_plugin(source + "    return None\n")]))
+
+    assert not assembly.compiled.polls
+    assert any(
+        f"encode of protocol 'code' raised {raises.partition('(')[0]}" in problem for problem in assembly.problems
+    )

@@ -15,6 +15,7 @@ from .frames import Frame, id_text, key_of
 from .legislated import own_id
 
 FRAME_BYTES = 8
+LONGEST_SINGLE = 7
 GO_ON, NO_ROOM = 0x30, 0x32
 """First bytes of flow control (ISO 15765-2, clause 9.6.5): continue to send, and overflow."""
 
@@ -225,11 +226,11 @@ def services_read(values_at: list[set[int]], offset: int) -> Iterator[int]:
         offset: where the protocol byte sits: 0, or 1 behind an address byte (extended or mixed addressing).
 
     Single frames (clause 9.6.2) and first frames (9.6.3) carry a service; others do not. A single frame whose length
-    points behind the frame's end counts, since not every unit checks that.
+    points behind the frame's end counts, since not every unit checks that; seven bytes behind an address byte do so too.
     """
     padded = values_at + [set()] * 5
     for kind in padded[offset]:
-        if kind >> 4 == 0 and 1 <= kind & 0xF <= 7 - offset:
+        if kind >> 4 == 0 and 1 <= kind & 0xF <= LONGEST_SINGLE:
             yield from padded[offset + 1]
         elif kind >> 4 == 1:
             yield from padded[offset + 2]

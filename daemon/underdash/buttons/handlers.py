@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from typing import get_args
 
 from ..contract.buttons import Action, ButtonHandler, Gesture, GestureKind
+from ..contract.errors import raised
 from ..contract.fitting import misfit
 from ..contract.signals import Snapshot
 
@@ -78,7 +79,7 @@ class Bindings:
                 return Outcome(plugin=one.plugin)
             actions = tuple(handler.on(gesture, snapshot))
         except (Exception, SystemExit) as exc:
-            return Outcome(plugin=one.plugin, error=f"{one}: {type(exc).__name__}: {exc}")
+            return Outcome(plugin=one.plugin, error=f"{one}: {raised(exc)}")
         wrong = [action for action in actions if not isinstance(action, get_args(Action))]
         if wrong:
             return Outcome(plugin=one.plugin, error=f"{one}: returned {wrong[0]!r}, which is no action")

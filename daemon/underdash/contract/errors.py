@@ -6,6 +6,14 @@ A message says what was being done, where, what was found, what is allowed, and 
 from __future__ import annotations
 
 
+def raised(exc: BaseException) -> str:
+    """Say what a plug-in's code raised; an exception of its own may raise once more when it is asked what it says."""
+    try:
+        return f"{type(exc).__name__}: {exc}"
+    except (Exception, SystemExit):
+        return type(exc).__name__
+
+
 class UnderdashError(Exception):
     """Something a person can put right; the message says how.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import UnderdashError, raised
 from ..contract.fitting import misfit
 from ..contract.requests import Answer, ControlUnit, PartKind, Protocol, SingleFrameFormat
 from . import isotp, kwp, obd, single_frame, uds, vehicle
@@ -145,7 +145,7 @@ def from_protocol(protocol: Protocol) -> Speech:
         try:
             answer: object = protocol.decode(unit, data)
         except (Exception, SystemExit) as exc:
-            return Dropped(MISTAKEN, f"{name} raised {type(exc).__name__}: {exc}")
+            return Dropped(MISTAKEN, f"{name} raised {raised(exc)}")
         wrong = misread(answer)
         if wrong or not isinstance(answer, Answer):
             return Dropped(MISTAKEN, f"{name} {wrong}") if wrong else ()

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import structlog
 
 from ..contract.content import Words
+from ..contract.errors import raised
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
 from .cold import COLD_FPS, cold_form
@@ -231,8 +232,8 @@ class Renderer:
         except BaseException as exc:  # a page that calls sys.exit must not end the renderer
             self._drawing = None  # telling takes its time too, and must not be ended for it
             late = isinstance(exc, PageLateError)
-            self._take_off(name, "its draw did not come back" if late else f"it raised {type(exc).__name__}: {exc}")
-            _log.warning("page_failed", page=name, error=repr(exc), exc_info=True)
+            self._take_off(name, "its draw did not come back" if late else f"it raised {raised(exc)}")
+            _log.warning("page_failed", page=name, error=raised(exc), exc_info=True)
             return None
         finally:
             self._drawing = None

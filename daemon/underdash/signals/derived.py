@@ -14,6 +14,7 @@ from math import isfinite
 
 import structlog
 
+from ..contract.errors import raised
 from ..contract.signals import Age, Kind, Quality, Reading, Signal, Value
 from ..contract.sources import Derived, Result
 from .searching import hint
@@ -155,7 +156,7 @@ class DerivedRunner:
     def _failed(self, running: _Running, exc: BaseException) -> None:
         running.slot.clear()
         running.failures += 1
-        reason = f"computing {running.item.signal} raised {type(exc).__name__}: {exc}"
+        reason = f"computing {running.item.signal} raised {raised(exc)}"
         log.warning("derived signal failed", plugin=running.owner, signal=running.item.signal, error=reason)
         if running.failures >= FAILURES_ALLOWED:
             self.drop(running.owner)

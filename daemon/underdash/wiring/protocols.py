@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import UnderdashError, raised
 from ..contract.requests import Answer, ControlUnit, Protocol
 from ..diagnostics.asking import Asking
 from ..diagnostics.speech import misread
+from ..loading import GUARDED
 
 FAILURES_ALLOWED = 3
 """So often `decode` may fail without a single answer in between; what it finds on the bus may be anything once."""
@@ -51,8 +52,8 @@ def plainly_spelt(protocol: Protocol) -> Protocol:
     def encode(unit: ControlUnit, identifier: int) -> bytes:
         try:
             spelt: object = protocol.encode(unit, identifier)
-        except SystemExit as exc:
-            raise UnderdashError(f"encode of protocol {protocol.name!r} raised SystemExit: {exc}") from exc
+        except GUARDED as exc:
+            raise UnderdashError(f"encode of protocol {protocol.name!r} raised {raised(exc)}") from exc
         if not isinstance(spelt, bytes | bytearray):
             kind = type(spelt).__name__
             raise UnderdashError(f"encode of protocol {protocol.name!r} gave {kind}, it has to give bytes")
@@ -73,8 +74,8 @@ class _Watched:
     def __call__(self, unit: ControlUnit, data: bytes) -> Answer | None:
         try:
             answer = self._protocol.decode(unit, data)
-        except (Exception, SystemExit) as exc:
-            self._failed(f"raised {type(exc).__name__}: {exc}")
+        except GUARDED as exc:
+            self._failed(f"raised {raised(exc)}")
             raise
         wrong = misread(answer)
         if wrong:

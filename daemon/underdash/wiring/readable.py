@@ -12,6 +12,7 @@ from math import ceil
 from ..config.checking import Finding, Level
 from ..config.schema import Config, PanelConfig
 from ..contract.content import Words
+from ..contract.errors import raised
 from ..contract.pages import Page, Role
 from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
 from ..display.contrast import least_ratio, measured
@@ -62,7 +63,7 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
                 pictures = list(_pictures(page, panel, assembly))
                 yield from list(_judged(where, pictures, panel, (DAY, night(config.dimming.night_hue)), fonts))
             except Exception as exc:
-                yield Finding(Level.WARNING, f"{where} cannot be drawn: {type(exc).__name__}: {exc}", "tell its author")
+                yield Finding(Level.WARNING, f"{where} cannot be drawn: {raised(exc)}", "tell its author")
         if panel.viewing is None:
             sentence = f"how large panel {name} is was not said, so whether its pages can be read is not known"
             yield Finding(Level.NOTE, sentence, f"give width_mm and viewing_distance_mm in [panel.{name}]")
