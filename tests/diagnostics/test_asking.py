@@ -411,6 +411,10 @@ def test_what_the_guard_never_lets_out_is_told_once() -> None:
     assert car.asking.due(60.0) == []
 
 
+LONG = ("engine.speed", "vehicle.speed", "engine.load", "engine.throttle")
+"""So many that a request for all of them takes two frames."""
+
+
 def test_the_end_of_an_answer_that_broke_off_does_not_end_the_wait_for_the_next_one() -> None:
     signals = ("engine.speed", "vehicle.speed", "engine.load", "engine.throttle")
     car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(signals)])
@@ -418,8 +422,84 @@ def test_the_end_of_an_answer_that_broke_off_does_not_end_the_wait_for_the_next_
     (long,) = car.send(1.0)
     assert len(long.frames) == 2
     car.hear("10 14 62 21C7 4142 21".replace(" ", ""), 1.05)  # an answer begins without leave to ask on
+    car.hear("320000", 1.99)
     (fewer,) = car.send(2.0)
     assert len(fewer.frames) == 1
     assert car.send(2.06) == [], "a second after that first frame the next request is still waited for"
     assert car.asking.scheduler.open_on(fewer.lane) is fewer
-    assert car.asking.dropped == {"no next frame": 1}
+    assert car.asking.dropped == {"overflow": 1, "no next frame": 1}
+
+
+def test_an_answer_of_ours_that_ends_one_to_another_tester_is_waited_for() -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7, "engine.speed")])
+    replies: list[Wish] = []
+    car.asking.reply = lambda wish, now: replies.append(wish)
+    car.want("engine.speed")
+    (poll,) = car.asking.due(1.0)
+    car.hear("100B620001AABBCC", 1.0)  # the other one's
+    car.asking.sent(poll, 1.0)
+    car.hear("100B6221C7AABBCC", 1.02)
+    assert car.asking.scheduler.open_on(poll.lane) is poll
+    assert [str(wish.frame) for wish in replies] == ["7E0#3000000000000000"]
+    car.hear("2101020304050607", 1.03)
+    assert car.asking.counts.answered == 1
+
+
+@pytest.mark.parametrize("before", ["", "100B620001AABBCC", "100B6221C7AABBCC"])
+def test_an_answer_longer_than_we_take_is_declined_and_named(before: str) -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7, "engine.speed")])
+    replies: list[Wish] = []
+    car.asking.reply = lambda wish, now: replies.append(wish)
+    car.want("engine.speed")
+    (poll,) = car.send(1.0)
+    if before:
+        car.hear(before, 1.01)
+    car.hear("10 00 00 00 13 88 62 21", 1.02)  # so long that only half of its identifier is in the first frame
+    assert str(replies[-1].frame) == "7E0#3200000000000000"
+    assert car.asking.scheduler.open_on(poll.lane) is None
+    (why,) = car.asking.why("engine.speed", 1.03)
+    assert "longer than the 4095" in why or before == "100B6221C7AABBCC"
+    assert car.asking.dropped["too long"] == 1
+
+
+def test_flow_control_that_nobody_waits_for_does_not_prolong_the_waiting() -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(LONG)])
+    car.want(*LONG)
+    (long,) = car.send(1.0)
+    car.hear("300000", 1.01)
+    ((_, part),) = car.asking.parts(1.01)
+    car.asking.part_sent(part, 1.01)
+    for n in range(200):
+        car.hear("300000", 1.02 + n / 100)
+        car.asking.due(1.02 + n / 100)
+    assert car.asking.counts.missed == 1
+    assert car.asking.scheduler.open_on(long.lane) is None
+
+
+@pytest.mark.parametrize("after_s", [0.3, 0.95])
+def test_a_unit_has_a_second_to_let_a_long_request_go_on(after_s: float) -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(LONG)])
+    car.want(*LONG)
+    (long,) = car.send(1.0)
+    assert car.send(1.0 + after_s - 0.01) == []
+    car.hear("300000", 1.0 + after_s)
+    ((_, part),) = car.asking.parts(1.0 + after_s)
+    assert part == long.frames[1]
+
+
+def test_without_flow_control_a_long_request_counts_as_unanswered_and_says_nothing_about_its_length() -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(LONG)])
+    car.want(*LONG)
+    car.send(1.0)
+    car.asking.due(2.0)
+    assert (car.asking.counts.missed, car.asking.dropped) == (1, {"no flow control": 1})
+    assert car.asking.learned() == {}
+
+
+def test_a_long_request_that_is_refused_halfway_is_not_sent_to_its_end() -> None:
+    car = Car([asked("engine", "identifier_22", 0x21C7 + n, one) for n, one in enumerate(LONG)])
+    car.want(*LONG)
+    car.send(1.0)
+    car.hear("300064", 1.01)
+    car.hear("037F2221", 1.02)
+    assert car.asking.parts(1.5) == []

@@ -110,6 +110,9 @@ def identifiers(request: bytes) -> list[int]:
     return [int.from_bytes(request[at : at + 2]) for at in range(1, len(request), 2)]
 
 
+SIZED = [f"{0x1000 + n:X}" for n in range(12) if n != 5]
+
+
 def said(numbers: list[int], extra: bytes = b"") -> bytes:
     return b"\x62" + b"".join(n.to_bytes(2) + bytes((n & 0xFF,)) + extra for n in numbers)
 
@@ -155,6 +158,15 @@ def test_what_a_unit_takes_is_found_and_kept(code: int | None, most: int) -> Non
     assert max(len(identifiers(request)) for request in again.asked) <= most
 
 
+@pytest.mark.parametrize("code", [0x10, 0x21, 0x22, 0x99])
+@pytest.mark.parametrize("most", [1, 3, 6])
+def test_a_unit_that_gives_another_reason_for_refusing_so_many_is_asked_for_fewer_too(code: int, most: int) -> None:
+    talk = Talk(twelve(), up_to(most, code))
+    talk.run(8.0)
+    assert everything_is_read(talk)
+    assert max(len(identifiers(request)) for request in talk.asked[-8:]) <= most
+
+
 def test_one_identifier_that_is_not_known_is_parked_and_the_others_stay_together() -> None:
     def answer(request: bytes) -> bytes:
         return b"\x7f\x22\x31" if 0x1005 in identifiers(request) else willing(request)
@@ -163,6 +175,30 @@ def test_one_identifier_that_is_not_known_is_parked_and_the_others_stay_together
     talk.run(3.0)
     assert [poll.identifier for poll in talk.asking.polls if talk.asking.scheduler.parked(poll)] == [0x1005]
     assert len(identifiers(talk.asked[-1])) == 11
+
+
+@pytest.mark.parametrize("code", [0x10, 0x21, 0x22, 0x81, 0x99])
+def test_one_identifier_that_is_refused_for_the_moment_costs_no_other_its_answer(code: int) -> None:
+    def answer(request: bytes) -> bytes:
+        ready = talk.now > 10.0 or 0x1005 not in identifiers(request)
+        return willing(request) if ready else bytes((0x7F, 0x22, code))
+
+    talk = Talk(twelve(), answer)
+    talk.run(3.0)
+    assert [n for n in range(12) if talk.value(f"s.{n}") != float(n)] == [5]
+    assert talk.asking.learned() == {"engine identifier_22": {"sizes": dict.fromkeys(SIZED, 1)}}
+    talk.run(20.0)
+    assert everything_is_read(talk)
+    assert 0x1005 in identifiers(max(talk.asked[-20:], key=len))
+
+
+def test_a_unit_that_refuses_everything_for_the_moment_teaches_nothing() -> None:
+    talk = Talk(twelve(), lambda request: willing(request) if talk.now > 20.0 else b"\x7f\x22\x22")
+    talk.run(20.0)
+    assert len(talk.asked) < 80, "a few times each, five seconds apart"
+    talk.run(30.0)
+    assert everything_is_read(talk)
+    assert "most" not in talk.asking.learned()["engine identifier_22"]
 
 
 def test_one_that_is_left_out_is_asked_by_itself() -> None:

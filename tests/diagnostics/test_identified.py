@@ -1,10 +1,11 @@
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from underdash.contract.requests import Answer
-from underdash.diagnostics.identified import read, request
+from underdash.diagnostics.identified import begins, read, request
 from underdash.diagnostics.isotp import Dropped
 
 SIZES = {0x1234: 2, 0x1235: 1, 0x1236: 3}
@@ -45,3 +46,11 @@ def test_every_answer_that_keeps_the_lengths_comes_out_as_it_went_in(asked: list
 def test_no_message_breaks_it(message: bytes, asked: list[int]) -> None:
     read(message, 0x22, 2, SIZES, tuple(asked))
     read(b"\x62" + message, 0x22, 2, SIZES, tuple(asked))
+
+
+@pytest.mark.parametrize(
+    ("start", "ours"),
+    [("62F190414243", True), ("62F1", True), ("62", True), ("", False), ("62F191414243", False), ("61F190", False)],
+)
+def test_whose_answer_begins_shows_in_as_many_bytes_as_there_are(start: str, ours: bool) -> None:
+    assert begins(bytes.fromhex(start), 0x22, 2, 0xF190) is ours

@@ -92,3 +92,19 @@ def test_an_answer_that_breaks_off_is_told() -> None:
     came = one.receive(bytes.fromhex("2504050607000000"), 0.2)
     assert came is not None
     assert came.kind is Kind.BROKEN
+
+
+def test_an_answer_whose_next_frame_does_not_come_is_no_silence() -> None:
+    one = inquiry()
+    one.receive(bytes.fromhex("100A62F190010203"), 0.1)
+    came = one.tick(one.deadline)
+    assert came is not None
+    assert (came.kind, "no next frame for 1 s" in came.sentence) == (Kind.BROKEN, True)
+
+
+def test_an_answer_that_is_longer_than_we_take_is_declined_and_told() -> None:
+    one = inquiry()
+    came = one.receive(bytes.fromhex("10000000138862F1"), 0.1)
+    assert one.reply == b"\x32\0\0"
+    assert came is not None
+    assert (came.kind, "5000 bytes" in came.sentence) == (Kind.BROKEN, True)

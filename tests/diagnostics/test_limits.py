@@ -53,6 +53,21 @@ def test_an_answered_request_for_as_many_takes_the_doubt_away() -> None:
     assert limit.room == 6
 
 
+def test_a_refusal_for_the_moment_counts_like_silence_unless_one_alone_is_refused_too() -> None:
+    limit = Limit(6)
+    for _ in range(10):
+        limit.not_now(6)
+        assert limit.room == 1
+        limit.answered(1)
+        limit.not_now(1)
+    assert limit.room == 6
+    limit.not_now(6)
+    limit.answered(1)
+    limit.not_now(6)
+    assert limit.answered(1)
+    assert limit.room == 3
+
+
 def test_what_is_learned_survives_as_plain_data() -> None:
     limit = Limit(12)
     limit.refused(12)

@@ -18,13 +18,13 @@ from ..signals.wants import Want
 from .batches import Batch, Request
 from .conversation import Conversation, Said
 from .ears import Counts, Ear, Line, Taken, Wish
-from .identified import REPLY_ADDS
-from .isotp import Dropped, padded
+from .identified import begins
+from .isotp import Broken, Dropped, Fault, padded
 from .negative import Remedy
 from .options import Options
 from .polls import CompiledPoll, Lane
 from .scheduler import Scheduler
-from .segmentation import Segmentation
+from .segmentation import Segmentation, State
 from .speech import MISTAKEN
 from .standing import PollStatus
 
@@ -90,7 +90,7 @@ class Asking:
             if said is not None:
                 self._broken(line, said, now)
             if line.sending is not None and (broken := line.sending.tick(now)) is not None:
-                self._declined(line, broken.why, now)
+                self._not_taken(line, broken, now)
         for request in self.scheduler.tick(now):
             self.counts.missed += 1
             line = self._by_lane[request.lane]
@@ -109,6 +109,7 @@ class Asking:
         if isinstance(request, Batch) and len(request.frames) > 1:
             line.sending = Segmentation(request.message, request.unit.address, reply_prefix=request.unit.reply_prefix)
             line.sending.start(now)
+            self.scheduler.progress(request.lane, now)
 
     def refused(self, request: Request, refusal: Refusal, now: float) -> None:
         """Take note that the guard held a request back."""
@@ -121,6 +122,8 @@ class Asking:
         """Return (bus, frame) of what has to follow the first frames of requests now; say `part_sent` of each."""
         found: list[tuple[str, Frame]] = []
         for line in self._by_lane.values():
+            if self.scheduler.open_on(line.lane) is None:  # answered or refused before it was complete
+                line.sending = line.part = None
             if line.part is None and line.sending is not None:
                 for data in line.sending.due(now, 1):
                     unit = line.unit
@@ -245,7 +248,7 @@ class Asking:
             return self._flow(line, data, at)
         if said.broken is not None:
             self._broken(line, said, at)
-        if said.ours and said.message is None and said.broken is None:
+        if said.going_on:
             self.scheduler.progress(line.lane, at)
         if said.reply is not None:
             self._reply(line, said.reply, at)
@@ -254,13 +257,12 @@ class Asking:
     def _is_ours(self, line: Line, start: bytes, at: float) -> bool:
         """Say whether a message that begins like this answers the open request, its own or one to all units."""
         request = self.scheduler.open_to(line.lane, at)
-        if request is None or not request.speech.over_isotp or not start:
+        if request is None or not request.speech.over_isotp:
             return False
-        width = request.speech.identifier_bytes
-        identifier = int.from_bytes(start[1 : 1 + width])
-        asked = any(poll.identifier == identifier for poll in request.polls)
-        known = any(ear.speech is request.speech and identifier in ear.polls for ear in line.spoken)
-        return asked and known and len(start) > width and start[0] == request.speech.service + REPLY_ADDS
+        service, width = request.speech.service, request.speech.identifier_bytes
+        known = {number for ear in line.spoken if ear.speech is request.speech for number in ear.polls}
+        asked = [poll.identifier for poll in request.polls if poll.identifier in known]
+        return any(begins(start, service, width, identifier) for identifier in asked)
 
     def _hear_message(self, line: Line, message: bytes, at: float) -> Taken:
         for ear in line.spoken:
@@ -277,18 +279,21 @@ class Asking:
 
     def _flow(self, line: Line, data: bytes, at: float) -> bool:
         """Take flow control: the unit's word on our request in several frames, or on another tester's."""
-        if line.sending is not None:
+        if line.sending is not None and line.sending.state is State.WAITING:
             broken = line.sending.receive(data, at)
-            self.scheduler.progress(line.lane, at)
             if broken is not None:
-                self._declined(line, broken.why, at)
+                self._not_taken(line, broken, at)
+            else:
+                self.scheduler.progress(line.lane, at)
         return True
 
-    def _declined(self, line: Line, why: str, at: float) -> None:
+    def _not_taken(self, line: Line, broken: Broken, at: float) -> None:
+        """A request in several frames cannot go on; one that is met with silence runs out of time like any other."""
         line.sending = line.part = None
+        self._count(broken.fault.value)
         request = self.scheduler.open_on(line.lane)
-        if request is not None:
-            self.scheduler.declined(request, why, at)
+        if request is not None and broken.fault is not Fault.NO_FLOW_CONTROL:
+            self.scheduler.declined(request, broken.why, at)
 
     def _reply(self, line: Line, data: bytes, at: float) -> None:
         unit = line.unit
@@ -305,7 +310,7 @@ class Asking:
             return
         self._count(said.broken.fault.value)
         request = self.scheduler.open_on(line.lane)
-        if request is not None and said.ours and said.message is None:
+        if request is not None and said.lost:
             self.scheduler.broken(request, said.broken.why, at)
 
     def _count(self, reason: str) -> None:

@@ -23,7 +23,8 @@ class Said:
         message: it is complete.
         reply: flow control to be sent, unpadded.
         broken: a message that ended without being complete.
-        ours: what this is about is an answer to us.
+        lost: that message was an answer to us.
+        going_on: an answer to us has begun and is not complete.
         flow: it is flow control for a request.
         known: it is an ISO-TP frame of this unit.
     """
@@ -31,7 +32,8 @@ class Said:
     message: bytes | None = None
     reply: bytes | None = None
     broken: Broken | None = None
-    ours: bool = False
+    lost: bool = False
+    going_on: bool = False
     flow: bool = False
     known: bool = True
 
@@ -73,16 +75,14 @@ class Conversation:
         if isinstance(pdu, pci.First):
             self._ours = ours(pdu.part)
         heard = self._assembler.receive(data, now)
-        mine = before if heard.broken is not None and heard.payload is None and not self._receiving else self._ours
-        return Said(heard.payload, heard.reply if self._ours else None, heard.broken, mine)
+        going_on = self._ours and self._assembler.receiving
+        # the first frame of an answer to us may end one to another tester, and may itself be declined
+        lost = heard.broken is not None and heard.payload is None and (before or (self._ours and not going_on))
+        return Said(heard.payload, heard.reply if self._ours else None, heard.broken, lost, going_on)
 
     def asked(self) -> None:
         """Take note of a new request: what is under way now cannot be the answer to it."""
         self._ours = False
-
-    @property
-    def _receiving(self) -> bool:
-        return self._assembler.receiving
 
     @property
     def deadline(self) -> float | None:
@@ -92,4 +92,4 @@ class Conversation:
     def tick(self, now: float) -> Said | None:
         """Let time pass; tells once that the next frame did not come."""
         broken = self._assembler.tick(now)
-        return None if broken is None else Said(broken=broken, ours=self._ours)
+        return None if broken is None else Said(broken=broken, lost=self._ours)

@@ -26,6 +26,19 @@ def request(service: int, identifiers: Iterable[int], width: int) -> bytes:
     return bytes((service,)) + b"".join(identifier.to_bytes(width) for identifier in identifiers)
 
 
+def begins(start: bytes, service: int, width: int, identifier: int) -> bool:
+    """Say whether a message that begins like this answers a request for an identifier.
+
+    Args:
+        start: its first bytes; the first frame of a very long message shows fewer than service and identifier.
+        service: of the request.
+        width: bytes of an identifier.
+        identifier: what was asked for.
+    """
+    awaited = bytes((service + REPLY_ADDS,)) + identifier.to_bytes(width)
+    return bool(start) and awaited.startswith(start[: 1 + width])
+
+
 def reader(service: int, width: int) -> Read:
     """Return what reads answers of a service; see `read`."""
     return lambda payload, sizes, asked: read(payload, service, width, sizes, asked)

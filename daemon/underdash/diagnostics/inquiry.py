@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from ..contract.requests import Answer
 from .conversation import Conversation
-from .identified import REPLY_ADDS
+from .identified import begins
 from .isotp import Dropped
 from .negative import Remedy, meaning
 from .options import Options
@@ -87,12 +87,12 @@ class Inquiry:
         said = self._conversation.receive(data, at, self._is_ours)
         if said.reply is not None:
             self.reply = said.reply
-        if said.broken is not None and said.ours and said.message is None:
+        if said.broken is not None and said.lost:
             return self._broken(f"its answer broke off: {said.broken.why}")
         if said.message is not None:
             asked = (self.poll.identifier,)
             return self._read(speech.decode(unit, said.message, speech.sizes, asked), at)
-        if said.ours and said.known:
+        if said.going_on:
             self._extend(at, self._options.next_frame_s)
         return None
 
@@ -100,6 +100,9 @@ class Inquiry:
         """Let time pass."""
         if now < self.deadline:
             return None
+        said = self._conversation.tick(now)
+        if said is not None and said.broken is not None and said.lost:
+            return self._broken(f"its answer broke off: {said.broken.why}")
         name, waited = self.poll.unit.name, now - self._sent_at
         if self._waits:
             return Outcome(Kind.SILENT, f"{name} said that {self._waits}, and then nothing for {waited:.1f} s")
@@ -112,9 +115,7 @@ class Inquiry:
     # --- inside -----------------------------------------------------------------------------------------------------
 
     def _is_ours(self, start: bytes) -> bool:
-        width = self.poll.speech.identifier_bytes
-        echoed = int.from_bytes(start[1 : 1 + width])
-        return len(start) > width and start[0] == self.poll.speech.service + REPLY_ADDS and self._same(echoed)
+        return begins(start, self.poll.speech.service, self.poll.speech.identifier_bytes, self.poll.identifier)
 
     def _same(self, identifier: int | None) -> bool:
         return identifier in (None, self.poll.identifier)

@@ -1,8 +1,8 @@
 """How many identifiers a unit takes in one request of a protocol: tried, learned, kept.
 
 No standard says how many a unit takes. A refusal of several halves the number; that one of them alone is then refused
-restores it, for the number was not at fault. Silence is held against the number only if the unit answers a single
-identifier right afterwards, twice: a unit that is asleep teaches nothing.
+restores it, for the number was not at fault. Silence, or a refusal for the moment, is held against the number only if
+the unit answers a single identifier right afterwards, twice: a unit that is asleep or busy teaches nothing.
 """
 
 from __future__ import annotations
@@ -55,6 +55,13 @@ class Limit:
     def unanswered(self, count: int) -> None:
         """A request for so many was not answered."""
         self._doubt = count if count > 1 else 0
+
+    def not_now(self, count: int) -> None:
+        """A request for so many was refused for the moment; of one alone, it was not the number."""
+        if count > 1:
+            self._doubt = count
+        else:
+            self._doubt = self._strikes = self._struck = 0
 
     def answered(self, count: int) -> bool:
         """A request for so many was answered; returns whether it is now known that the number before was too large."""

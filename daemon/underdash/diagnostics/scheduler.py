@@ -190,18 +190,17 @@ class Scheduler(Demands):
         self._settle(queue, self.limit(request), len(request.polls))
         for turn in self._of(request):
             if turn.poll not in answered:
-                self._alone_next(turn, LEFT_OUT, now)
+                self._alone_next(turn, Told(How.WAITING, LEFT_OUT), now)
 
     def mismatched(self, request: Request, why: str, now: float) -> None:
         """Take note that the answer to a request for several does not fit; each is asked by itself, which shows why."""
         self.limit(request).misfit(len(request.polls))
         self._queues[request.lane].heard(now, close=True)
         for turn in self._of(request):
-            self._alone_next(turn, f"{turn.poll.unit.name} gave {why}", now)
+            self._alone_next(turn, Told(How.WAITING, f"{turn.poll.unit.name} gave {why}"), now)
 
-    def _alone_next(self, turn: Turn, why: str, now: float) -> None:
-        turn.by_itself = why
-        turn.note = Told(How.WAITING, why)
+    def _alone_next(self, turn: Turn, why: Told, now: float) -> None:
+        turn.by_itself, turn.note = why.text, why
         turn.make_urgent(now, self.options)
 
     def broken(self, request: Request, why: str, now: float) -> None:
@@ -253,17 +252,28 @@ class Scheduler(Demands):
             return what
         for turn in turns:
             turn.misses = 0
-            if what.remedy is Remedy.PARK:
-                self._refused_alone(turn, said.text, now)
-            else:
-                turn.put_off(said, what.remedy is Remedy.LATER, now, self.options)
+        if what.remedy is Remedy.PARK:
+            self._never(turns[0], said.text, now)
+        else:
+            self._not_now(request, said, what.remedy is Remedy.LATER, now)
         return what
 
-    def _refused_alone(self, turn: Turn, why: str, now: float) -> None:
+    def _never(self, turn: Turn, why: str, now: float) -> None:
         self.limit(turn.poll).one_was_at_fault()
         if turn.poll.mask:
             self._support[turn.poll.lane].mute()
         self._park(turn, why, now)
+
+    def _not_now(self, request: Request, said: Told, busy: bool, now: float) -> None:
+        """Take note of a refusal for the moment; each is asked alone until it answers, so that one costs no other."""
+        turns = self._of(request)
+        self.limit(request).not_now(len(turns))
+        for turn in turns:
+            if busy or len(turns) == 1:
+                turn.by_itself = said.text
+                turn.put_off(said, busy, now, self.options)
+            else:
+                self._alone_next(turn, said, now)
 
     def mask(self, poll: CompiledPoll, data: bytes, now: float) -> list[CompiledPoll]:
         """Take a support mask; returns the requests that are not asked any more since the unit lacks them."""

@@ -41,7 +41,7 @@ class Turn:
         self.misses = 0
         self.busy = 0
         self.by_itself: str | None = None
-        """Why it is asked alone next time: an answer to several left it out, or did not fit."""
+        """Why it is asked alone next time: an answer to several left it out or did not fit, or it was refused."""
         self.done = False
         self.parked = self.stopped
         self.held: Told | None = None
