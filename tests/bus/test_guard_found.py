@@ -83,6 +83,20 @@ def test_only_plain_bytes_go_out(data: bytes) -> None:
     assert send(open_guard((ENGINE, 0x0C)), replace(RPM, data=data), 0.0) is Reason.NOT_CLASSIC
 
 
+class Chameleon(int):
+    """A number that claims to be another one: here 7E0."""
+
+    def __eq__(self, other: object) -> bool:
+        return other == 0x7E0
+
+    def __hash__(self) -> int:
+        return hash(0x7E0)
+
+
+def test_only_plain_numbers_are_ids() -> None:
+    assert send(open_guard((ENGINE, 0x0C)), replace(RPM, id=Chameleon(0x123)), 0.0) is Reason.NOT_CLASSIC
+
+
 @pytest.mark.parametrize(
     "can_id",
     [

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, is_dataclass, replace
+from http import HTTPStatus
 from types import SimpleNamespace
 from typing import Any
 
@@ -70,6 +71,10 @@ def test_what_is_sound_is_not_refused(hook: str) -> None:
     ("item", "says"),
     [
         (replace(POLL, identifier="21C7"), "identifier is '21C7' (str), it has to be a whole number"),  # type: ignore[arg-type]
+        (
+            replace(POLL, identifier=HTTPStatus.OK),
+            "identifier is <HTTPStatus.OK: 200> (HTTPStatus), it has to be a whole number",
+        ),
         (replace(POLL, period_s=True), "period_s is True (bool), it has to be a number"),
         (replace(POLL, period_s=1), ""),
         (replace(SOUND["display_pages"], needs="engine.speed"), "needs is 'engine.speed' (str), it has to be a tuple"),

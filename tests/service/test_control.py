@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import errno
 import os
 import socket
 import stat
@@ -224,6 +226,54 @@ def test_a_file_that_nobody_takes_is_closed(daemon: Daemon, tmp_path: Path) -> N
 # --- bad clients ------------------------------------------------------------------------------------------------------
 
 
+def test_files_that_come_without_a_request_are_not_gathered(daemon: Daemon, tmp_path: Path) -> None:
+    with (tmp_path / "file").open("wb") as file, raw(daemon) as end:
+        with contextlib.suppress(OSError):  # it is dropped before the last
+            for _ in range(20):
+                socket.send_fds(end, [b" "], [file.fileno()])
+                daemon.inside(lambda: None)
+        with contextlib.suppress(ConnectionError):
+            assert end.recv(1) == b""
+    with client(daemon) as other:
+        assert other.ask("echo", {"n": 1}) == {"n": 1}
+
+
+class Exhausted:
+    """A listening socket in a process that has no descriptors left for a while."""
+
+    def __init__(self, its: socket.socket) -> None:
+        self._its = its
+        self.tries = 0
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        self.tries += 1
+        if self.tries == 1:
+            raise OSError(errno.EMFILE, "Too many open files")
+        return self._its.accept()
+
+    def fileno(self) -> int:
+        return self._its.fileno()
+
+    def close(self) -> None:
+        self._its.close()
+
+
+def test_without_descriptors_it_waits_before_it_takes_the_next_one_in(
+    daemon: Daemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(module, "PAUSE_S", 0.05)
+    later: list[float] = []
+    call_later = daemon.loop.call_later
+    monkeypatch.setattr(daemon.loop, "call_later", lambda s, *call: later.append(s) or call_later(s, *call))
+    listening = Exhausted(daemon.control._socket)  # type: ignore[arg-type]
+    daemon.inside(lambda: setattr(daemon.control, "_socket", listening))
+
+    with client(daemon) as other:
+        assert other.ask("echo", {"n": 1}) == {"n": 1}
+    assert listening.tries == 2
+    assert later[0] == 0.05
+
+
 def test_garbage_is_answered_and_its_sender_dropped(daemon: Daemon) -> None:
     with raw(daemon) as end:
         end.sendall(b"\x00\xffGET / HTTP/1.1\r\n\r\n")
@@ -345,6 +395,20 @@ def test_a_place_that_cannot_be_written_is_told_as_such(tmp_path: Path) -> None:
     with pytest.raises(ControlError, match="set RUNTIME_DIRECTORY"):
         Control(tmp_path / "file" / "underdash.sock", {}, loop).open()
     loop.close()
+
+
+def test_a_daemon_with_too_many_waiting_is_not_taken_for_none(tmp_path: Path) -> None:
+    path = tmp_path / "busy.sock"
+    with socket.socket(socket.AF_UNIX) as busy, contextlib.ExitStack() as waiting:
+        busy.bind(str(path))
+        busy.listen(0)
+        for _ in range(2):
+            end = waiting.enter_context(socket.socket(socket.AF_UNIX))
+            end.setblocking(False)
+            with contextlib.suppress(BlockingIOError):
+                end.connect(str(path))
+        with pytest.raises(DaemonError, match="more commands waiting"):
+            Client.connect([path], 0.1)
 
 
 def test_without_a_daemon_the_client_says_how_to_start_one(tmp_path: Path) -> None:

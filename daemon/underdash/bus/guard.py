@@ -282,7 +282,7 @@ class Guard:
     # --- inside -------------------------------------------------------------------------------------------------
 
     def _verdict(self, bus: str, frame: Frame, now: float) -> Refusal | None:
-        whole = type(frame.data) is bytes and fits(frame.id, frame.extended)
+        whole = type(frame.data) is bytes and type(frame.id) is int and fits(frame.id, frame.extended)
         if frame.fd or frame.error or frame.remote or not whole:
             # other kinds of bytes could change, or show one thing here and another to the interface; so do other ids
             return Refusal(Reason.NOT_CLASSIC, f"{bus}: only classic data frames are sent")

@@ -70,8 +70,10 @@ def _wrong_tuple(value: tuple[object, ...], hints: tuple[Any, ...], where: str) 
 
 
 def _is(value: object, kind: Any) -> bool:
-    if kind in (int, float):
-        return isinstance(value, (int, kind)) and not isinstance(value, bool)
+    if kind is int:
+        return type(value) is int  # a number of another class may compare, and so pass as an id, in its own way
+    if kind is float:
+        return isinstance(value, (int, float)) and not isinstance(value, bool)
     if kind is Callable:
         return callable(value)
     return isinstance(value, kind)

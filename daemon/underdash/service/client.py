@@ -56,6 +56,9 @@ class Client:
                 raise DaemonError(
                     f"the daemon's socket {path} belongs to {_owner(path)}; run this command as that user, with sudo"
                 ) from exc
+            except BlockingIOError as exc:
+                end.close()
+                raise DaemonError("the daemon has more commands waiting than it takes in; try again") from exc
             except OSError:  # not there, left over, or a path that is too long to be one
                 end.close()
                 continue

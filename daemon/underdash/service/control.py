@@ -26,6 +26,8 @@ _log = structlog.get_logger()
 MOST_CLIENTS = 16
 IDLE_S = 30.0
 """A client that has nothing open and says nothing for this long is dropped."""
+PAUSE_S = 1.0
+"""Until the next try to take somebody in, after one that failed."""
 MOST_PATH_BYTES = 107
 """The longest path of a socket (sun_path of unix(7), less its final zero)."""
 READ_BYTES = 65_536
@@ -126,7 +128,7 @@ class Control:
                 f"the daemon's socket {self.path} cannot be made ({exc.strerror or exc}); set RUNTIME_DIRECTORY to a "
                 "directory that can be written"
             ) from exc
-        self.loop.add_reader(self._socket.fileno(), self._accept)
+        self._listen()
 
     def close(self) -> None:
         """End; harmless if called twice."""
@@ -146,6 +148,10 @@ class Control:
         """Take note that a client has gone."""
         self._clients.discard(client)
 
+    def _listen(self) -> None:
+        if self._socket is not None:
+            self.loop.add_reader(self._socket.fileno(), self._accept)
+
     def _accept(self) -> None:
         if self._socket is None:
             return
@@ -153,6 +159,9 @@ class Control:
             connected, _ = self._socket.accept()
         except OSError as exc:  # it has gone again, or there are no descriptors left
             _log.warning("control_not_accepted", error=exc.strerror or str(exc))
+            # who waits goes on waiting: looking again at once would keep the processor busy until there are some
+            self.loop.remove_reader(self._socket.fileno())
+            self.loop.call_later(PAUSE_S, self._listen)
             return
         client = _Client(connected, self)
         if len(self._clients) >= MOST_CLIENTS:
@@ -239,7 +248,9 @@ class _Client:
             self.close()
             return
         self._files += files
-        if not data:
+        if len(self._files) > MOST_FILES:
+            _log.warning("control_client_dropped", why="it sends files that belong to no request")
+        if not data or len(self._files) > MOST_FILES:
             self.close()
             return
         self._rest()

@@ -155,4 +155,6 @@ def _learned(table: object) -> dict[str, Learned]:
 
 
 def _seen(car: dict[str, dict[str, bool]]) -> dict[str, Seen]:
-    return {str(name): Seen(**{one.name: bool(table[one.name]) for one in fields(Seen)}) for name, table in car.items()}
+    return {
+        str(name): Seen(**{one.name: table[one.name] is True for one in fields(Seen)}) for name, table in car.items()
+    }
