@@ -27,6 +27,7 @@ class MemoryBus:
         frames: how many frames it carried.
         full: while True no frame is taken, as if nobody acknowledged.
         dropping: while True frames vanish on the way; their sender does not get them back.
+        only_from: while there is one, frames of all other ports vanish, as if their wire to the bus were cut one way.
     """
 
     def __init__(self, role: str = "memory") -> None:
@@ -34,6 +35,7 @@ class MemoryBus:
         self.frames = 0
         self.full = False
         self.dropping = False
+        self.only_from: MemoryPort | None = None
         self.plugged = True
         self._open: list[MemoryPort] = []
 
@@ -67,11 +69,11 @@ class MemoryBus:
         for port in tuple(self._open):
             port.lose(total)
 
-    def carry(self, frame: Frame) -> bool:
+    def carry(self, frame: Frame, port: MemoryPort) -> bool:
         """Take a frame from a port; False if there is no room."""
         if self.full:
             return False
-        if not self.dropping:
+        if not self.dropping and self.only_from in (None, port):
             self.inject(frame)
         return True
 
@@ -116,7 +118,7 @@ class MemoryPort:
         """See `Port`; frames that a real controller of ours could not send are not taken."""
         if self._loop is None or self.silent or not sendable(frame):
             return False
-        return self._bus.carry(frame)
+        return self._bus.carry(frame, self)
 
     def listen(self, keys: Collection[int] | None) -> None:
         """See `Port`."""

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
+from ..simulator.trouble import names
 from .common import positive, put_in_place, uninterrupted, whole
 
 if TYPE_CHECKING:
@@ -39,6 +40,14 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--seed", type=whole, default=1, metavar="N", help="another drive (default %(default)s)")
     parser.add_argument("--pictures", metavar="DIR", help="keep pictures of the pages at telling moments there")
+    parser.add_argument(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="[WHO.]NAME[@SECONDS]",
+        help=f"have it go wrong, such as gearbox.silent@120 or drive.unplugged; may be given several times, and what "
+        f"the pages lack then is told. Faults {names()}",
+    )
     parser.add_argument("--report", metavar="F.json", help="write counts and final values there")
 
 
@@ -55,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
         loop = paced_loop(arguments.speed)
     begun = time.monotonic()
     try:
-        demo = Demo(arguments.car, loop, seed=arguments.seed, pictures=pictures)
+        demo = Demo(arguments.car, loop, seed=arguments.seed, pictures=pictures, faults=arguments.fault)
         for sentence in demo.built.assembly.problems:
             print(sentence, file=sys.stderr)
         early: list[BaseException] = []
@@ -152,6 +161,7 @@ class _Screen:
 
 def _finish(demo: Demo, arguments: argparse.Namespace, wall_s: float) -> None:
     from ..wiring.report import report
+    from .view import clock
 
     told = report(demo, wall_s)
     if arguments.report:
@@ -162,6 +172,11 @@ def _finish(demo: Demo, arguments: argparse.Namespace, wall_s: float) -> None:
         f"{demo.built.assembly.car.title}: {demo.seconds:.0f} s driven in {wall_s:.1f} s, {frames} frames heard, "
         f"{told['asking']['sent']} requests sent, {told['asking']['answered']} values answered"
     )
+    for one, chains in demo.breaking.told:
+        at = clock(one.at_s)
+        print(f"{at} {one}:" + ("" if chains else " every value on the pages was there"))
+        for chain in chains:
+            print(f"  {chain.signal}: {chain.sentence}")
     for label, place in (("pictures", arguments.pictures), ("report", arguments.report)):
         if place:
             print(f"{label}: {place}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 from math import inf
@@ -25,7 +25,10 @@ from ..simulator.car import SimulatedCar
 from ..simulator.cars import simulated
 from ..simulator.driver import Script
 from ..simulator.station import Station
+from ..simulator.trouble import Trouble, trouble
+from .breaking import Breaking
 from .building import Built, build
+from .chain import Chain
 from .daemon import Daemon
 
 _log = structlog.get_logger()
@@ -73,6 +76,7 @@ class Demo:
         seed: of the drive.
         pictures: called with each moment and its picture.
         script: what the driver does instead of the car's usual drive.
+        faults: what goes wrong and when, see `simulator.trouble`.
 
     Attributes:
         built: the daemon and what belongs to it.
@@ -94,6 +98,7 @@ class Demo:
         seed: int = 1,
         pictures: Callable[[Moment, Image.Image], None] | None = None,
         script: Script | None = None,
+        faults: Iterable[str] = (),
     ) -> None:
         model, drive = simulated(car)
         script = script or drive
@@ -103,6 +108,9 @@ class Demo:
         description = self.built.assembly.car
         self.simulated = SimulatedCar(description, model, script, seed)
         ports = {role: bus.port() for role, bus in self._buses.items()}
+        units = [unit.name for unit in description.units]
+        self._troubles = [trouble(one, units, list(self._buses)) for one in faults]
+        self.breaking = Breaking(self.simulated, self._buses, ports, loop, self._missing, looked=self._broke)
         self.station = Station(self.simulated, ports, loop)
         self.script = script
         self.power: list[tuple[float, str]] = []
@@ -148,7 +156,9 @@ class Demo:
             KeyboardInterrupt: somebody stopped it; everything was ended in order.
         """
         self._start = self._loop.time()
-        self._loop.call_later(self.length_s if seconds is None else seconds, self._loop.stop)
+        length_s = self.length_s if seconds is None else seconds
+        self._loop.call_later(length_s, self._loop.stop)
+        self.breaking.begin(self._troubles, self._start, self._start + length_s)
         try:
             self.station.start()
             self.daemon.start()
@@ -172,6 +182,16 @@ class Demo:
                 self.peaks[name] = max(self.peaks.get(name, -inf), reading.value)
         if self._pictures is not None:
             self._look_for_moments(now, snapshot)
+
+    def _missing(self) -> list[Chain]:
+        return self.daemon.telling.missing(self._loop.time())
+
+    def _broke(self, one: Trouble) -> None:
+        if self._pictures is not None and self.daemon.screens:
+            page = self.daemon.screens[0].deck.current
+            moment = Moment(f"fault_{len(self.breaking.told)}_{one}", page.name, self.phase, 0.0)
+            snapshot = self.daemon.snapshot(self._loop.time())
+            self._pictures(moment, draw_page(page, snapshot, palette=DAY, banner=self.daemon.acting.alerts.banner()))
 
     def _look_for_moments(self, now: float, snapshot: Snapshot) -> None:
         if self.phase != self._phase:

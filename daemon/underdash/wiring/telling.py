@@ -48,6 +48,10 @@ class Telling:
         """Return the chain of a signal."""
         return self._gatherer.why(signal, now)
 
+    def missing(self, now: float) -> list[Chain]:
+        """Return the chains of all that the panels' pages need."""
+        return self._gatherer.missing(now)
+
     def look(self, now: float) -> None:
         """Take note of what was dropped, and renew the status page while it is on show; called now and then."""
         self._gatherer.look(now)
