@@ -226,7 +226,7 @@ def services_read(values_at: list[set[int]], offset: int) -> Iterator[int]:
         offset: where the protocol byte sits: 0, or 1 behind an address byte (extended or mixed addressing).
 
     Single frames (clause 9.6.2) and first frames (9.6.3) carry a service; others do not. A single frame whose length
-    points behind the frame's end counts, since not every unit checks that; seven bytes behind an address byte do so too.
+    points behind the frame's end counts, since not every unit checks that; so do seven bytes behind an address byte.
     """
     padded = values_at + [set()] * 5
     for kind in padded[offset]:
