@@ -264,7 +264,12 @@ def test_without_descriptors_it_waits_before_it_takes_the_next_one_in(
     monkeypatch.setattr(module, "PAUSE_S", 0.05)
     later: list[float] = []
     call_later = daemon.loop.call_later
-    monkeypatch.setattr(daemon.loop, "call_later", lambda s, *call: later.append(s) or call_later(s, *call))
+
+    def noted(seconds: float, *call: Any) -> Any:
+        later.append(seconds)
+        return call_later(seconds, *call)
+
+    monkeypatch.setattr(daemon.loop, "call_later", noted)
     listening = Exhausted(daemon.control._socket)  # type: ignore[arg-type]
     daemon.inside(lambda: setattr(daemon.control, "_socket", listening))
 
