@@ -25,7 +25,7 @@ FLOORS = (
     ("contract",),
     ("signals", "service", "pace"),
     ("buttons", "power", "display", "recording", "inputs"),
-    ("bus",),
+    ("bus", "switching"),
     ("broadcast", "diagnostics"),
     ("config", "finding", "simulator"),
     ("loading", "bench", "collecting"),
@@ -42,6 +42,7 @@ PORTS = {
     "bus/link.py",  # hands on to a port what the guard let out
     "bus/socketcan.py",
     "bus/library.py",
+    "bus/controller.py",  # to the kernel, over netlink, which sends no frame
     "service/notify.py",  # to the service manager, not to a bus
     "service/control.py",  # to a person's command, not to a bus
     "simulator/station.py",  # plays the car

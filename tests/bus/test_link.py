@@ -5,6 +5,7 @@ from collections.abc import Collection
 
 import pytest
 
+from underdash.bus.controller import Controller
 from underdash.bus.errors import classify
 from underdash.bus.frames import Frame
 from underdash.bus.health import BusState
@@ -19,6 +20,7 @@ class FakePort:
 
     silent: bool | None = False
     virtual = False
+    controller: Controller | None = None
 
     def __init__(self) -> None:
         self.events: PortEvents | None = None

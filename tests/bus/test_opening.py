@@ -12,7 +12,8 @@ import pytest
 
 from underdash.bus.frames import Frame
 from underdash.bus.memory import MemoryBus
-from underdash.bus.opening import BusConfig, interfaces, opener, place_of, resolve
+from underdash.bus.opening import BusConfig, opener, place_of
+from underdash.bus.places import interfaces, resolve
 from underdash.bus.port import InterfaceUnknownError, LibraryMissingError, PortAbsentError, PortError
 from underdash.bus.socketcan import SocketCanPort
 from underdash.bus.table import Table

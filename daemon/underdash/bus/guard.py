@@ -37,12 +37,16 @@ class BusFacts:
         transmit: the owner's configuration lets us send on it.
         virtual: there is no wire and no rate to prove.
         bitrate: bit/s, None where there is none.
+        listens: its interface listens only, so that nothing gets out.
+        trial: one request may go out to prove the rate by its answer.
     """
 
     proven: bool = False
     transmit: bool = False
     virtual: bool = False
     bitrate: int | None = None
+    listens: bool = False
+    trial: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,9 +161,9 @@ class Guard:
         """Return what is known about a bus."""
         return self._facts.get(bus, BusFacts())
 
-    def prove(self, bus: str, proven: bool = True) -> None:
-        """Take note that the rate of a bus is proven, or not any more."""
-        self.set_bus(bus, replace(self.bus(bus), proven=proven))
+    def prove(self, bus: str, proven: bool = True, trial: bool = False) -> None:
+        """Take note that the rate of a bus is proven, or not any more, or may be proven by one request."""
+        self.set_bus(bus, replace(self.bus(bus), proven=proven, trial=trial))
 
     def keys(self, bus: str) -> frozenset[int]:
         """Return the keys whose frames `heard` must get: our request ids and those that speak to all units."""
@@ -317,7 +321,13 @@ class Guard:
                 f"{bus}: sending is not allowed; write transmit = true for this bus once listening shows what you "
                 "expect",
             )
-        if facts.proven or facts.virtual:
+        if facts.listens and (facts.proven or facts.virtual):
+            return Refusal(
+                Reason.LISTENS,
+                f"{bus}: its interface listens only; with the service's helper it takes part as soon as the rate is "
+                "proven, else take ListenOnly=yes out of its .network file now that it is",
+            )
+        if facts.proven or facts.virtual or facts.trial:
             return None
         return Refusal(
             Reason.UNPROVEN,

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from .controller import Controller
 from .delivery import deliver
 from .filters import exact
 from .frames import EXTENDED, Frame
@@ -45,6 +46,8 @@ class LibraryPort:
         opener: opens it, in the reader thread; whatever it raises is reported by `PortEvents.failed`.
         silent, virtual: see `Port`.
     """
+
+    controller: Controller | None = None
 
     def __init__(
         self,

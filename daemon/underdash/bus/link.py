@@ -15,11 +15,14 @@ from math import inf
 
 import structlog
 
+from .controller import Controller
 from .errors import ErrorFrame, ErrorKind
 from .frames import Frame
 from .health import BusEvent, BusState, after, sentence
 from .load import LoadMeter
 from .port import Port, PortError, Tap
+from .proof import Proof
+from .setup import amiss
 from .table import Table
 
 _log = structlog.get_logger()
@@ -30,8 +33,6 @@ IDLE_AFTER_S = 2.0
 FULL_AFTER = 3
 PROBE_EVERY_S = 2.0
 REOPEN_QUIET_S = 20.0
-PROOF_FRAMES = 200
-PROOF_CLEAN_S = 1.0
 MOST_BUS_OFFS = 3
 BUS_OFF_WINDOW_S = 60.0
 
@@ -46,9 +47,13 @@ class BusStatus:
         lost: frames that came and were not read in time.
         load: share of the bus's time that was taken in the last second, 0..1.
         last_heard_s: seconds since the last data frame; None if there never was one.
-        proven: the bit rate is right: enough good frames and no error for a while, since it was opened.
+        proven: the bit rate is right, see `Proof`.
+        trial: one request may go out to prove it.
+        ended: nothing is sent any more until the next start, after too many bus-offs.
         silent, virtual: see `Port`; `silent` is None too while it is not open.
         sentence: all that for a person, with the next step.
+        warning: what is dangerous or wrong about how its interface is set up, with the next step; "" if nothing is.
+        controller: how Linux has set it up, where it tells.
     """
 
     role: str
@@ -64,6 +69,10 @@ class BusStatus:
     silent: bool | None
     virtual: bool
     sentence: str
+    trial: bool = False
+    ended: bool = False
+    warning: str = ""
+    controller: Controller | None = None
 
 
 class Link:
@@ -74,10 +83,17 @@ class Link:
         opener: makes a port, not yet open; may raise PortError.
         bitrate: bit/s, for the load; None for a bus without a rate.
         filtered: let the kernel pass only what the table has; the load is then estimated from the kernel's counts.
+        asked_only: it is silent until asked, behind a gateway.
     """
 
     def __init__(
-        self, role: str, opener: Callable[[], Port], *, bitrate: int | None = None, filtered: bool = False
+        self,
+        role: str,
+        opener: Callable[[], Port],
+        *,
+        bitrate: int | None = None,
+        filtered: bool = False,
+        asked_only: bool = False,
     ) -> None:
         self.role = role
         self.table = Table()
@@ -104,8 +120,8 @@ class Link:
         self._sent_at = -inf
         self._opened_at = -inf
         self._refused_in_a_row = 0
-        self._good_frames = 0
-        self._clean_since = inf
+        self._bitrate = bitrate
+        self._proof = Proof(asked_only)
         self._recent_errors: deque[float] = deque(maxlen=1000)
         self._bus_offs: deque[float] = deque(maxlen=MOST_BUS_OFFS)
         self._sending_ended = False
@@ -135,6 +151,7 @@ class Link:
             return
         if not self._is_open:
             return
+        self._proof.looked(self._port.controller)
         self._renew_filters(self._port)
         self._count_totals(self._port, now)
         if now - max(self._heard_at, self._opened_at) > QUIET_AFTER_S:
@@ -159,6 +176,7 @@ class Link:
         self._sent_at = now
         if taken:
             self._refused_in_a_row = 0
+            self._proof.sent(now)
             self._happened(BusEvent.SENT)
         elif self._is_open:
             self._counts["no_room"] += 1
@@ -185,8 +203,16 @@ class Link:
         self._set_taps(tuple(one for one in self._taps if one is not tap))
 
     def proven(self, now: float) -> bool:
-        """Say whether the bit rate is right: 200 good frames, and none of error for a second, since opening."""
-        return self._good_frames >= PROOF_FRAMES and now - self._clean_since >= PROOF_CLEAN_S
+        """Say whether the bit rate is right; see `Proof`."""
+        return self._proof.proven(now)
+
+    def trial(self, now: float) -> bool:
+        """Say whether one request may go out to prove the bit rate; see `Proof`."""
+        return self._proof.trial(now)
+
+    def switching(self, now: float) -> None:
+        """Take note that its interface is switched off and on for us, and comes back at the same rate."""
+        self._proof.carry(now)
 
     def status(self, now: float) -> BusStatus:
         """Return how the bus is."""
@@ -196,6 +222,7 @@ class Link:
         text = sentence(self.role, self.state, failure=self._failure, quiet_s=heard_s, errors=errors)
         if self._sending_ended:
             text += f"; nothing is sent until the next start, after {MOST_BUS_OFFS} bus-offs in a minute"
+        setup = port.controller if port else None
         return BusStatus(
             self.role,
             self.state,
@@ -206,6 +233,10 @@ class Link:
             silent=port.silent if port else None,
             virtual=port.virtual if port else False,
             sentence=text,
+            trial=self._proof.trial(now),
+            ended=self._sending_ended,
+            warning=amiss(self.role, setup, self._bitrate, self._proof, now) if setup else "",
+            controller=setup,
         )
 
     # --- events of the port -------------------------------------------------------------------------------------
@@ -215,8 +246,7 @@ class Link:
         self._is_open = True
         self._failure = None
         self._opened_at = at
-        self._clean_since = at
-        self._good_frames = 0
+        self._proof.opened(self._port.controller if self._port else None, at)
         self._lost_before = self._counts["lost"]
         self._totals = None
         self._filters = None
@@ -226,8 +256,8 @@ class Link:
     def received(self, count: int, at: float) -> None:
         """See `PortEvents`."""
         self._counts["frames"] += count
-        self._good_frames += count
         own, self._own = self._own, 0
+        self._proof.good(count, own)
         if count > own:
             self._heard_at = at
         if not self._counts_from_kernel:
@@ -247,8 +277,7 @@ class Link:
         self._counts["error_frames"] += 1
         self._recent_errors.append(at)
         if error.kinds - {ErrorKind.ARBITRATION, ErrorKind.RESTARTED, ErrorKind.ACTIVE, ErrorKind.OVERFLOW}:
-            self._clean_since = at
-            self._good_frames = 0
+            self._proof.bad(at)
         if ErrorKind.BUS_OFF in error.kinds:
             self._happened(BusEvent.CONTROLLER_OFF)
             self._bus_offs.append(at)
@@ -271,7 +300,7 @@ class Link:
         self._failure = str(error)
         wait_s = BACK_OFF_S[min(self._failures, len(BACK_OFF_S) - 1)]
         self._retry_at = at + wait_s
-        if self._failures == 0:
+        if self._failures == 0 and not self._proof.switching(at):
             _log.warning("bus_failed", role=self.role, error=str(error))
         self._failures += 1
         self._happened(BusEvent.FAILED)

@@ -10,6 +10,7 @@ import asyncio
 from collections.abc import Collection
 from dataclasses import replace
 
+from .controller import Controller
 from .delivery import deliver
 from .filters import PASS_ALL, exact, passes
 from .frames import Frame
@@ -97,6 +98,7 @@ class MemoryPort:
     """One node's way to a `MemoryBus`; see `Port` for what its methods promise."""
 
     virtual = True
+    controller: Controller | None = None
 
     def __init__(self, bus: MemoryBus, silent: bool = False) -> None:
         self.silent: bool | None = silent

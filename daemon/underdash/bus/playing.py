@@ -9,6 +9,7 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 
 from ..contract.errors import GivenError
+from .controller import Controller
 from .delivery import deliver
 from .filters import PASS_ALL, exact, passes
 from .frames import Frame
@@ -65,6 +66,7 @@ class TracePort:
     """
 
     virtual = True
+    controller: Controller | None = None
 
     def __init__(self, path: Path, channel: str, speed: float, ended: list[PortAbsentError]) -> None:
         self.silent: bool | None = True

@@ -18,6 +18,8 @@ from .table import Table
 if TYPE_CHECKING:
     import asyncio
 
+    from .controller import Controller
+
 Tap = Callable[[Frame], None]
 
 
@@ -90,10 +92,12 @@ class Port(Protocol):
     Attributes:
         silent: True if it cannot disturb the bus (listen-only, proven), False if it can, None if that cannot be told.
         virtual: there is no wire, so there is no rate to prove.
+        controller: how Linux has set the interface up; None where it cannot be asked.
     """
 
     silent: bool | None
     virtual: bool
+    controller: Controller | None
 
     def open(self, loop: asyncio.AbstractEventLoop, table: Table, events: PortEvents) -> None:
         """Open and begin to read; slow interfaces go on opening by themselves and report `opened` later.

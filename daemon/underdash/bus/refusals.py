@@ -15,6 +15,7 @@ class Reason(StrEnum):
     RECORDED = "a recorded drive"
     TRANSMIT_OFF = "transmit is off"
     UNPROVEN = "rate not proven"
+    LISTENS = "interface listens only"
     IGNITION = "ignition not on"
     IGNITION_UNSEEN = "ignition field not proven"
     WRONG_CAR = "car not recognised"

@@ -20,6 +20,7 @@ from pathlib import Path
 
 import structlog
 
+from .controller import Controller, read
 from .delivery import deliver
 from .errors import classify
 from .filters import exact, packed
@@ -60,6 +61,7 @@ class SocketCanPort:
         opener: gives a bound raw socket; raises OSError or PortError.
         release: called on closing, after reading has stopped; by default the socket is closed.
         network: where the kernel shows interfaces.
+        ask: asks the kernel how it has set an interface up.
     """
 
     def __init__(
@@ -71,8 +73,11 @@ class SocketCanPort:
         silent: bool | None = None,
         virtual: bool = False,
         network: Path = Path("/sys/class/net"),
+        ask: Callable[[str], Controller | None] = read,
     ) -> None:
         self.silent = silent
+        self.controller: Controller | None = None
+        self._ask = ask
         self.virtual = virtual
         self._name = name
         self._opener = opener
@@ -103,6 +108,7 @@ class SocketCanPort:
         self._recv, self._recvmsg = opened.recv, opened.recvmsg
         self._lost = 0
         self._index = self._read("ifindex")
+        self._look()
         loop.add_reader(opened, self._readable)
         events.opened(time.monotonic())
 
@@ -138,6 +144,7 @@ class SocketCanPort:
         flags = self._read("flags")
         if flags and not int(flags, 16) & 1:
             return from_os_error(OSError(errno.ENETDOWN, "down"), self._name, opened=True)
+        self._look()
         return None
 
     def close(self) -> None:
@@ -257,6 +264,12 @@ class SocketCanPort:
                 if lost != self._lost:
                     self._lost = lost
                     self._events.lost(lost, at)
+
+    def _look(self) -> None:
+        """Ask the kernel again: somebody may have set the interface up anew meanwhile."""
+        self.controller = self._ask(self._name)
+        if self.controller is not None and self.controller.real:
+            self.silent = self.controller.listen_only
 
     def _fail(self, error: PortError) -> None:
         # a descriptor that stays readable with an error would spin the loop

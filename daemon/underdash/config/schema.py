@@ -66,6 +66,7 @@ class BusConfig:
         channel: what that kind calls it, such as "can0" or "/dev/ttyACM0"; for "trace" its path, relative to the
             configuration's folder.
         hardware: for SocketCAN instead of a channel: part of the device's path, or its USB serial number.
+        bitrate: bit/s at which the service's helper may let the interface take part; None lets it listen only.
         transmit: requests may be sent here.
         recorded_as: for "trace", what the bus is called in it; the role if left empty.
         speed: for "trace", 2.0 is twice as fast as it was.
@@ -74,6 +75,7 @@ class BusConfig:
     interface: str = "socketcan"
     channel: str = ""
     hardware: str = ""
+    bitrate: Annotated[int, Limits(low=5_000, high=1_000_000, unit="bit/s")] | None = None
     transmit: bool = False
     recorded_as: str = ""
     speed: Annotated[float, Limits(above=0.0, high=100.0)] = 1.0

@@ -169,6 +169,7 @@ def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBu
     """
     links = {}
     bitrates = {bus.role: bus.bitrate for bus in assembly.car.buses}
+    silent = {bus.role for bus in assembly.car.buses if bus.silent}
     for role, bus in config.bus.items():
         if role not in bitrates:
             near = nearest(role, bitrates)
@@ -180,7 +181,13 @@ def make_links(config: Config, assembly: Assembly, memory: Mapping[str, MemoryBu
         place = place_for(role, bus, bitrates[role], config.path.parent)
         if bus.interface == "trace":
             _check_trace(place)
-        link = Link(role, opener(place, memory=memory), bitrate=place.bitrate, filtered=bus.interface == "socketcan")
+        link = Link(
+            role,
+            opener(place, memory=memory),
+            bitrate=place.bitrate,
+            filtered=bus.interface == "socketcan",
+            asked_only=role in silent,
+        )
         link.table = assembly.tables[role]
         links[role] = link
     return links

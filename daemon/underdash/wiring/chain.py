@@ -28,6 +28,7 @@ class Cause(StrEnum):
     TRANSMIT_OFF = "transmit off"
     RECORDED = "recorded drive"
     UNPROVEN = "rate not proven"
+    LISTENS = "interface listens only"
     OTHER_TESTER = "another tester"
     UNIT_SILENT = "unit silent"
     CHECKSUM = "checksum fails"

@@ -23,6 +23,7 @@ from ..contract.content import Words
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.cold import SIGNALS as COLD_SIGNALS
+from ..power.ignition import Position
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .acting import Acting
@@ -30,6 +31,7 @@ from .assembly import Assembly
 from .fingers import Fingers
 from .key import Key
 from .leaving import Done, Leaving
+from .modes import Modes
 from .screen import Screen
 from .sending import Sending, facts
 from .status import Status
@@ -103,6 +105,8 @@ class Daemon:
         #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
         self._transmit = frozenset(transmit)
+        asked_only = frozenset(bus.role for bus in assembly.car.buses if bus.silent)
+        self._modes = Modes(links, self._transmit, asked_only, loop)
         self.buses: tuple[BusStatus, ...] = ()
         self.polling = False
         self.telling = Telling(self, self._transmit)
@@ -158,6 +162,7 @@ class Daemon:
         self.sending.stop()
         for link in self.links.values():
             link.close()
+        self._modes.close()
         for screen in self.screens:
             screen.stop()
         if self.recorder is not None:
@@ -284,6 +289,7 @@ class Daemon:
                 self.assembly.broadcasts.bus_silent(status.role)
                 self.fingers.lost(now)
         self.sending.check(now)
+        self._modes.look(self.buses, ignition_on=self.key.state.position is Position.ON, now=now)
 
     def _keep_what_was_seen(self, now: float) -> None:
         seen = self.key.ignition.seen()

@@ -26,6 +26,7 @@ _STANDING = {
     Reason.QUIET: (Cause.QUIET, "quiet was asked for", "underdash quiet off"),
     Reason.TRANSMIT_OFF: (Cause.TRANSMIT_OFF, "sending is off on {bus}", "set transmit = true"),
     Reason.UNPROVEN: (Cause.UNPROVEN, "rate of {bus} not proven", "switch the ignition on"),
+    Reason.LISTENS: (Cause.LISTENS, "{bus} only listens", "let its interface take part"),
     Reason.IGNITION_UNSEEN: (Cause.IGNITION_UNSEEN, "ignition not proven", "turn the key on and off once"),
 }
 

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from ..bus.opening import interfaces, resolve
+from ..bus.places import interfaces, resolve
 from ..bus.playing import check_trace
 from ..bus.port import PortAbsentError
 from ..config.checking import Finding, Level

@@ -186,10 +186,13 @@ class Sending:
         return refusal
 
     def _look(self, role: str, now: float) -> None:
-        """Tell the guard at once, and not with the next look at the buses, that a rate is no longer proven."""
-        link = self.links.get(role)
-        if link is not None and self.guard.bus(role).proven and not link.proven(now):
-            self.guard.prove(role, False)
+        """Tell the guard at once, and not with the next look at the buses, whether a rate is proven."""
+        link, known = self.links.get(role), self.guard.bus(role)
+        if link is None:
+            return
+        proven, trial = link.proven(now), link.trial(now)
+        if (proven, trial) != (known.proven, known.trial):
+            self.guard.prove(role, proven, trial)
 
     def _send(self, role: str, frame: Frame, now: float) -> Refusal | None:
         """Hand a frame that the guard let out to its bus; returns why it was not taken."""
@@ -257,4 +260,13 @@ def keys_in_use(car: CarDescription, listeners: Iterable[BroadcastListener] = ()
 
 def facts(status: BusStatus, transmit: bool, bitrate: int | None) -> BusFacts:
     """Return what the guard has to know about a bus."""
-    return BusFacts(status.proven, transmit, status.virtual, None if status.virtual else bitrate)
+    setup = status.controller
+    real = bitrate if setup is None or setup.bitrate is None else setup.bitrate
+    return BusFacts(
+        status.proven,
+        transmit,
+        status.virtual,
+        None if status.virtual else real,
+        listens=status.silent is True,
+        trial=status.trial,
+    )

@@ -15,7 +15,8 @@ from typing import Any
 from underdash.bus.frames import EXTENDED, Frame
 from underdash.bus.health import BusState
 from underdash.bus.link import Link
-from underdash.bus.opening import BusConfig, interfaces, opener
+from underdash.bus.opening import BusConfig, opener
+from underdash.bus.places import interfaces
 
 ERROR_FLAG = 0x2000_0000
 

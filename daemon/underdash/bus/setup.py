@@ -1,0 +1,47 @@
+"""What is wrong with how an interface is set up, said to a person."""
+
+from __future__ import annotations
+
+from .controller import Controller
+from .proof import Proof
+
+
+def amiss(role: str, setup: Controller, bitrate: int | None, proof: Proof, now: float) -> str:
+    """Say what is dangerous or wrong, with the next step; "" if nothing is.
+
+    Args:
+        role: "drive".
+        setup: the interface.
+        bitrate: bit/s that the car's bus should have, None where that is not known.
+        proof: what speaks for its rate.
+        now: monotonic seconds.
+    """
+    if not setup.real:
+        return ""
+    if bitrate is not None and setup.bitrate is not None and setup.bitrate != bitrate:
+        return (
+            f"{role}: {setup.name} runs at {setup.bitrate} bit/s, the car's description says {bitrate}; set the one "
+            "that hears the car without errors, in the interface's .network file or in the description"
+        )
+    if proof.unanswered(now):
+        return (
+            f"{role}: the one request that may prove the rate was not answered, so this bus stays closed; check pins, "
+            "rate and the unit's ids, then unplug the adapter and plug it in again"
+        )
+    if setup.listen_only or (setup.one_shot and proof.asked_only) or not proof.never(now):
+        return ""
+    return _taking_part(role, setup, proof.asked_only)
+
+
+def _taking_part(role: str, setup: Controller, asked_only: bool) -> str:
+    name = setup.name
+    if asked_only and setup.may_one_shot is False:
+        return (
+            f"{role}: this bus is silent until asked, so its rate can only be proven by asking once, which the adapter "
+            f"at {name} cannot do: it has no one-shot mode; keep it listening only, or use one that has"
+        )
+    mode = "one-shot" if asked_only else "listen-only"
+    return (
+        f"{role}: {name} takes part in the bus before its bit rate is proven, and at a wrong rate would disturb the "
+        f"car; switch it over: ip link set {name} down; ip link set {name} type can {mode} on; ip link set {name} up"
+    )
