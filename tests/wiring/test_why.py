@@ -175,6 +175,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.GUARD,
         "switch the ignition on",
     ),
+    "an interface that listens only": (
+        facts(asked(), on=closed(Reason.LISTENS)),
+        Cause.LISTENS,
+        Kind.GUARD,
+        "drive only listens: let its interface take part",
+    ),
     "ignition off": (
         facts(asked(), on=closed(Reason.IGNITION), position=Position.OFF),
         Cause.IGNITION_OFF,

@@ -60,7 +60,7 @@ def _findings(config: Config) -> list[Finding]:
         [
             *explain(config, assembly.car, _around(config, assembly)),
             *_of_assembly(config, assembly),
-            *findings(config),
+            *findings(config, assembly.car),
             *readable(config, assembly),
         ],
         key=lambda finding: list(Level).index(finding.level),

@@ -38,8 +38,10 @@ def _lines(table: Mapping[str, Any]) -> Iterator[str]:
     yield f"{car['title'] or car['name']}: {table['power']}; {table['ignition']['why']}; page {pages}"
     yield f"car      {car['recognised']}"
     for bus in table["buses"]:
-        silent = {True: ", listening only", False: "", None: ""}[bus["silent"]]
-        yield f"bus      {bus['sentence']}; {bus['load']:.1%} taken, {bus['frames']} frames{silent}" + _losses(bus)
+        yield (
+            f"bus      {bus['sentence']}; {bus['load']:.1%} taken, {bus['frames']} frames{_taking_part(bus)}"
+            + _losses(bus)
+        )
     yield f"guard    {_guard(table)}"
     yield from (f"closed   {sentence}" for sentence in table["closed"])
     asking = table["asking"]
@@ -57,6 +59,17 @@ def _lines(table: Mapping[str, Any]) -> Iterator[str]:
     yield from (f"refused  {sentence}" for sentence in plugins["refused"])
     yield from (f"problem  {sentence}" for sentence in table["problems"])
     yield from (f"fault    {sentence}" for sentence in table["faults"])
+
+
+def _taking_part(bus: Mapping[str, Any]) -> str:
+    """Say whether the interface can disturb the bus, and how its controller is, as far as that is known."""
+    if bus["virtual"] or bus["state"] == "absent":
+        return ", listening only" if bus["silent"] else ""
+    part = {True: "listening only", False: "taking part", None: "no telling whether it only listens"}[bus["silent"]]
+    setup = bus["controller"]
+    if setup is None or setup["bitrate"] is None:
+        return f", {part}"
+    return f", {part} at {setup['bitrate']} bit/s" + (f", {setup['condition']}" if setup["condition"] else "")
 
 
 def _losses(bus: Mapping[str, Any]) -> str:

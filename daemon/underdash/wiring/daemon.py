@@ -339,7 +339,11 @@ class Daemon:
             asking=self.assembly.asking.counts,
             pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
             rates=tuple((screen.name, rate) for screen in self.screens if (rate := self.acting.rates.of(screen.name))),
-            faults=(*(fault for screen in self.screens for fault in screen.faults), *self._suspensions()),
+            faults=(
+                *(fault for screen in self.screens for fault in screen.faults),
+                *self._suspensions(),
+                *(bus.warning for bus in self.buses if bus.warning),
+            ),
             snapshot=self.snapshot(now),
             polls=tuple(self.assembly.asking.status(now)),
             quiet=guard.quiet,
@@ -349,6 +353,7 @@ class Daemon:
         notes = list(self.fingers.notes())
         absent = [status.role for status in self.buses if status.state is BusState.ABSENT]
         notes += [f"bus {role} is absent" for role in absent]
+        notes += [f"bus {status.role} is set up wrongly" for status in self.buses if status.warning]
         if self.sending.guard.quiet:
             notes.append("quiet")
         if self.sending.paused:

@@ -3,22 +3,35 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from ..bus.controller import Controller, read
 from ..bus.places import interfaces, resolve
 from ..bus.playing import check_trace
 from ..bus.port import PortAbsentError
 from ..config.checking import Finding, Level
 from ..config.mistakes import nearest
-from ..config.schema import Config
+from ..config.schema import BusConfig, Config
+from ..contract.cars import BusDescription, CarDescription
 from ..contract.errors import UnderdashError
 from .building import state_directory
 
 
-def findings(config: Config) -> Iterator[Finding]:
-    """Say which interfaces and traces are not there and which folders cannot be written."""
+def findings(config: Config, car: CarDescription, ask: Callable[[str], Controller | None] = read) -> Iterator[Finding]:
+    """Say which interfaces and traces are not there or set up wrongly, and which folders cannot be written.
+
+    Args:
+        config: the configuration.
+        car: its car.
+        ask: tells how Linux has set an interface up.
+    """
     yield from _interfaces(config)
+    described = {bus.role: bus for bus in car.buses}
+    for role, bus in config.bus.items():
+        setup = _setup_of(bus, ask)
+        if setup is not None and role in described:
+            yield from set_up(bus, described[role], setup)
     if not _writable(state_directory()):
         yield Finding(
             Level.ERROR, f"state cannot be kept in {state_directory()}", "make that folder one this user may write"
@@ -60,3 +73,53 @@ def _writable(folder: Path) -> bool:
         if place.exists():
             return place.is_dir() and os.access(place, os.W_OK | os.X_OK)
     return False
+
+
+def _setup_of(bus: BusConfig, ask: Callable[[str], Controller | None]) -> Controller | None:
+    if bus.interface != "socketcan":
+        return None
+    try:
+        return ask(resolve(bus.hardware) if bus.hardware else bus.channel)
+    except PortAbsentError:
+        return None  # told already
+
+
+def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iterator[Finding]:
+    """Say what is wrong or doubtful about how Linux has set an interface up.
+
+    Args:
+        bus: as configured.
+        described: the car's bus.
+        setup: the interface.
+    """
+    role, name = described.role, setup.name
+    if not setup.up:
+        yield Finding(Level.ERROR, f"bus.{role}: {name} is switched off", f"switch it on: ip link set {name} up")
+    if not setup.real:
+        return
+    network = "of its .network file (systemd/README.md)"
+    if setup.bitrate is None:
+        yield Finding(Level.ERROR, f"bus.{role}: {name} has no bit rate", f"set BitRate={described.bitrate} {network}")
+    elif setup.bitrate != described.bitrate:
+        sentence = f"bus.{role}: {name} runs at {setup.bitrate} bit/s, the car's description says {described.bitrate}"
+        yield Finding(Level.ERROR, sentence, f"correct BitRate {network}, or the description")
+    if bus.bitrate is not None and bus.bitrate != described.bitrate:
+        sentence = f"bus.{role}.bitrate is {bus.bitrate}, the car's description says {described.bitrate}"
+        yield Finding(Level.ERROR, sentence, "correct the one that is wrong")
+    if not setup.listen_only and not bus.transmit:
+        sentence = (
+            f"bus.{role}: {name} takes part in the bus, though nothing is to be sent; at a wrong rate it disturbs"
+        )
+        yield Finding(Level.WARNING, sentence, f"set ListenOnly=yes {network}")
+    if setup.listen_only and bus.transmit and bus.bitrate is None:
+        sentence = f"bus.{role}: {name} listens only, so requests do not get out"
+        step = f"once the rate is proven, write bitrate = {described.bitrate} into [bus.{role}] for the helper"
+        yield Finding(Level.NOTE, sentence, f"{step}, or take ListenOnly=yes out {network}")
+    if described.silent and bus.transmit and setup.may_one_shot is False:
+        sentence = (
+            f"bus.{role} is silent until asked, and the adapter at {name} has no one-shot mode to prove its rate by"
+        )
+        yield Finding(Level.WARNING, sentence, "use an adapter that has; this bus stays closed")
+    if bus.transmit and not setup.restart_ms:
+        sentence = f"bus.{role}: {name} does not come back by itself after a bus-off"
+        yield Finding(Level.NOTE, sentence, f"set RestartSec=0.1s {network}")

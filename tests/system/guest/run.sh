@@ -175,6 +175,7 @@ timeout -s KILL "$limit" qemu-system-x86_64 -M q35 -accel tcg,thread=multi -cpu 
   -append "console=ttyS0 quiet panic=-1 mitigations=off nokaslr guest_first=$first guest_root=$root" -serial "file:$job/console" \
   -drive "file=$image/disk,format=raw,if=virtio,snapshot=on" \
   $(share project "$project" on) $(share packages "$packages" on) $(share job "$job" off) \
+  -object can-bus,id=wire -device kvaser_pci,canbus=wire -device kvaser_pci,canbus=wire \
   -device virtio-serial-pci -chardev "stdio,id=text,signal=off" -device virtconsole,chardev=text \
   </dev/null >"$job/out" 2>"$job/errors" &
 machine=$!
