@@ -49,7 +49,9 @@ def test_a_file_names_nothing_that_is_only_true_where_it_was_written(path: Path)
 
 def test_only_kinds_of_files_that_are_looked_at_are_in_the_project() -> None:
     kinds = {path.suffix for path in tracked()}
-    assert kinds <= TEXT | BINARY | {".typed", ".log", ".csv", ".dbc", ".in", ".link", ".path"}, sorted(kinds)
+    assert kinds <= TEXT | BINARY | {".typed", ".log", ".csv", ".dbc", ".in", ".link", ".path", ".socket"}, sorted(
+        kinds
+    )
 
 
 @pytest.mark.parametrize("line", ["see /home/somebody/x", "at 192.168.1.7 it", "<<<<<<< mine", "# TODO later"])

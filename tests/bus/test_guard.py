@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.caps import Caps
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import EXTENDED, Frame
-from underdash.bus.guard import BusFacts, FlowControl, Guard
+from underdash.bus.guard import FlowControl, Guard
 from underdash.bus.refusals import PASSING, Reason
 from underdash.bus.services import Kind, service
 from underdash.bus.templates import Parts, Span, template

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.caps import Caps
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, FlowControl, Guard
+from underdash.bus.guard import FlowControl, Guard
 from underdash.bus.refusals import Reason
 from underdash.bus.templates import Parts, Span, template
 from underdash.contract.requests import ControlUnit

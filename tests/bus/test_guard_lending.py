@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, Guard
+from underdash.bus.guard import Guard
 from underdash.bus.legislated import FUNCTIONAL
 from underdash.bus.refusals import Reason
 from underdash.bus.templates import Parts, Span, Template, template

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, Guard
+from underdash.bus.guard import Guard
 from underdash.bus.long_requests import LongRequest
 from underdash.bus.refusals import Reason
 from underdash.bus.templates import Parts, Span, template

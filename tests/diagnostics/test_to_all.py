@@ -8,9 +8,10 @@ from random import Random
 
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, FlowControl, Guard
+from underdash.bus.guard import FlowControl, Guard
 from underdash.bus.refusals import Reason
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.layout import Bits, Field

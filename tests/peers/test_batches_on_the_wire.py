@@ -13,9 +13,9 @@ from typing import Any
 import isotp
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts
 from underdash.bus.link import Link
 from underdash.bus.memory import MemoryBus
 from underdash.bus.port import QuietEvents

@@ -11,9 +11,10 @@ from typing import Any
 
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, FlowControl, Guard
+from underdash.bus.guard import FlowControl, Guard
 from underdash.config.cars import read_car
 from underdash.diagnostics import pci
 from underdash.diagnostics.asking import Asking, Wish

@@ -182,5 +182,5 @@ def test_by_hand_the_helper_says_that_it_is_not_for_that() -> None:
 
 
 def test_where_the_helper_listens_may_be_said() -> None:
-    assert socket_path({"UNDERDASH_SWITCH": "/tmp/x"}) == Path("/tmp/x")
+    assert socket_path({"UNDERDASH_SWITCH": "/elsewhere"}) == Path("/elsewhere")
     assert socket_path({}) == Path("/run/underdash-switch.socket")

@@ -7,9 +7,10 @@ from math import inf
 
 import pytest
 
+from underdash.bus.bus_facts import BusFacts
 from underdash.bus.fingerprint import Fit, FitVerdict
 from underdash.bus.frames import Frame
-from underdash.bus.guard import BusFacts, Guard
+from underdash.bus.guard import Guard
 from underdash.bus.link import Link
 from underdash.bus.memory import MemoryBus, MemoryPort
 from underdash.bus.port import QuietEvents

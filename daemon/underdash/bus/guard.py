@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from math import inf
 
 from ..power.ignition import NEVER_KNOWN, IgnitionState, Position
+from .bus_facts import BusFacts, closed
 from .caps import Caps, Lane, Meter
 from .fingerprint import Fit, FitVerdict
 from .frames import Frame, fits, id_text
@@ -26,27 +27,6 @@ from .vetting import MakerEvidence, vet, vet_flow
 STEP_BACK_S = 30.0
 ANSWER_DUE_S = 6.0
 """How long after a request its answer may need flow control: five seconds pending (ISO 14229-2 P2*) and one more."""
-
-
-@dataclass(frozen=True, slots=True)
-class BusFacts:
-    """What is known about a bus.
-
-    Args:
-        proven: its rate was proven by listening.
-        transmit: the owner's configuration lets us send on it.
-        virtual: there is no wire and no rate to prove.
-        bitrate: bit/s, None where there is none.
-        listens: its interface listens only, so that nothing gets out.
-        trial: one request may go out to prove the rate by its answer.
-    """
-
-    proven: bool = False
-    transmit: bool = False
-    virtual: bool = False
-    bitrate: int | None = None
-    listens: bool = False
-    trial: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +167,9 @@ class Guard:
 
     def standing(self, bus: str, now: float) -> Refusal | None:
         """Say why nothing at all may go out on a bus now; counts nothing."""
-        refusal = self._about_bus(bus) or self._about_ignition(bus, now)
+        refusal = closed(bus, self.bus(bus), quiet=self.quiet, recorded=bus in self.recorded) or self._about_ignition(
+            bus, now
+        )
         if refusal is None and not self.fingerprint.may_send:
             return Refusal(Reason.WRONG_CAR, f"{bus}: {self.fingerprint.sentence}")
         return refusal
@@ -306,34 +288,6 @@ class Guard:
         else:
             return self._stranger(bus, frame)
         return self.standing(bus, now) or other or meter.waits(now) or mine
-
-    def _about_bus(self, bus: str) -> Refusal | None:
-        facts = self.bus(bus)
-        if self.quiet:
-            sentence = f"{bus}: quiet was asked for; underdash quiet off releases it, so does the button that asked"
-            return Refusal(Reason.QUIET, sentence)
-        if bus in self.recorded:
-            sentence = f"{bus}: it plays a recorded drive, where nothing is asked; what was answered on it is shown"
-            return Refusal(Reason.RECORDED, sentence)
-        if not facts.transmit:
-            return Refusal(
-                Reason.TRANSMIT_OFF,
-                f"{bus}: sending is not allowed; write transmit = true for this bus once listening shows what you "
-                "expect",
-            )
-        if facts.listens and (facts.proven or facts.virtual):
-            return Refusal(
-                Reason.LISTENS,
-                f"{bus}: its interface listens only; with the service's helper it takes part as soon as the rate is "
-                "proven, else take ListenOnly=yes out of its .network file now that it is",
-            )
-        if facts.proven or facts.virtual or facts.trial:
-            return None
-        return Refusal(
-            Reason.UNPROVEN,
-            f"{bus}: its rate is not proven; 200 good frames and no error within a second prove it, so switch the "
-            "ignition on and check rate and wiring",
-        )
 
     def _about_ignition(self, bus: str, now: float) -> Refusal | None:
         ignition = self.ignition

@@ -9,9 +9,10 @@ import asyncio
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
+from ..bus.bus_facts import BusFacts
 from ..bus.caps import Caps
 from ..bus.frames import Frame, Handler, key_of
-from ..bus.guard import BusFacts, FlowControl, Guard
+from ..bus.guard import FlowControl, Guard
 from ..bus.health import BusState
 from ..bus.lanes import keys_sent
 from ..bus.legislated import FUNCTIONAL
