@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 from ..contract.pages import Role
 from .fonts import BOLD
-from .setting import INFORMS_PX, Setter
+from .lettering import INFORMS_PX
+from .setting import Setter
 
 ROW_PX, LABEL_PX = 25, 17
 OPEN = 60.0

@@ -10,8 +10,9 @@ from __future__ import annotations
 from .dial import Dial
 from .elements import Picture
 from .fonts import Fonts
+from .places import Field, Layout, Line
 from .round import Face
-from .setting import Field, Layout, Line, Setter
+from .setting import Setter
 from .sweep import Ring
 from .wide import HIGH, LONG, LONG_HIGH, LONG_RISE, RISE, Wide, halves
 

@@ -1,219 +1,34 @@
-"""Setting text and values on a part of a panel: what fits where, in which size.
-
-Heights are offsets from the field's middle in units, the pixels of a panel that is 240 pixels high; they grow with it.
-Lettering that informs is at least 25 units, 19 of digit height, as far as the panel allows (`legibility.py`).
-"""
+"""Setting the parts of a picture into a field: values, columns, lamps, lists and history."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from math import sqrt
 
 from ..contract.content import Lamp
-from ..contract.pages import Role
 from .columns import ColumnSpot
-from .elements import Column, Picture, Row
+from .elements import Column, Picture
 from .figure import TIGHT, UNIT_SHARE, FigureSpot, size_for
 from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts
 from .lamps import LampSpot, said
-from .round import Box
+from .lettering import INFORMS_PX, LEAST_SHARE, Lettering
+from .places import Field, Layout
+from .row_plan import RowPlan
 from .rows import RowSpot
-from .sweep import Ring
 
-INFORMS_PX = 25
-LEAST_SHARE = 0.62
-LEAST_LABEL = 0.8
-LEAST_UNIT = 0.72
-SENTENCE_LINES = 4
 LOW = 96.0
 """Columns that are not higher than this, in units, need all of it and have no values in digits."""
-SLIGHT = 1.06
-"""Words may be this much too wide before another cut is looked for: a pixel less in size cannot be seen."""
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A line of text that stands still: middle of its digits or left end, baseline side up.
-
-    `part` says what it belongs to where it informs ("sentence", "remark", "list"); an alert's has no role.
-    """
-
-    text: str
-    weight: str
-    px: int
-    x: float
-    top: int
-    role: Role | None
-    centred: bool = True
-    part: str = ""
-
-
-@dataclass(slots=True)
-class Layout:
-    """Places of everything on a page."""
-
-    ring: Ring | None = None
-    figure: FigureSpot | None = None
-    strip: Box | None = None
-    rows: tuple[RowSpot, ...] = ()
-    columns: tuple[ColumnSpot, ...] = ()
-    lamps: tuple[LampSpot, ...] = ()
-    lines: list[Line] = field(default_factory=list)
-    banner_top: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """A part of a panel.
-
-    Attributes:
-        x, y: its middle in pixels.
-        unit: pixels a unit.
-        half: pixels to either side of the middle.
-        circle: radius of the round panel around the middle, None where there is none.
-        clear: height of the middle and radius of the circle inside which a sweep leaves room.
-    """
-
-    x: float
-    y: float
-    unit: float
-    half: float
-    circle: float | None = None
-    clear: tuple[float, float] | None = None
-
-    def room(self, y: float, px: float, *, inside: bool = False) -> float:
-        """Return how far from the middle a line of `px` units at height `y` may reach, in pixels."""
-        reach = px * CAP_HEIGHT / 2 * self.unit
-        return self.room_between(self.y + y * self.unit - reach, self.y + y * self.unit + reach, inside=inside)
-
-    def room_between(self, top: float, bottom: float, *, inside: bool = False) -> float:
-        """Return the same between two heights in pixels."""
-        half = self.half
-        if self.circle is not None:
-            half = min(half, _chord(self.circle, max(abs(top - self.y), abs(bottom - self.y))))
-        if inside and self.clear is not None:
-            middle, radius = self.clear
-            half = min(half, _chord(radius, max(abs(top - middle), abs(bottom - middle))))
-        return half
-
-    def px(self, px: float) -> int:
-        """Return a font size in pixels."""
-        return max(7, round(px * self.unit))
-
-
-class Setter:
+class Setter(Lettering):
     """Sets the parts of a picture into a field; what it placed is in `layout`."""
 
     def __init__(self, picture: Picture, fonts: Fonts, field: Field, layout: Layout) -> None:
+        super().__init__(fonts, field, layout)
         self.picture = picture
-        self.fonts = fonts
-        self.field = field
-        self.layout = layout
 
     def elsewhere(self, field: Field) -> Setter:
         """Return one for another field of the same panel."""
         return Setter(self.picture, self.fonts, field, self.layout)
-
-    # --- text ---------------------------------------------------------------------------------------------------
-
-    def line(
-        self,
-        text: str,
-        px: float,
-        y: float,
-        role: Role | None,
-        *,
-        weight: str = REGULAR,
-        inside: bool = False,
-        part: str = "",
-    ) -> None:
-        """Set one line around the middle, smaller or cut short where it is too wide."""
-        room = 2 * self.field.room(y, px, inside=inside)
-        size, fitted = self.fonts.fit(weight, self.field.px(px), text, room, self.field.px(px * LEAST_SHARE))
-        self._place(fitted, weight, size, y, role, part)
-
-    def left(self, text: str, px: int, x: float, y: float) -> None:
-        """Set a line of `px` pixels in soft colour from a place on."""
-        self.layout.lines.append(Line(text, REGULAR, px, x, self._top(y, px), Role.SOFT, False))
-
-    def lines(
-        self,
-        text: str,
-        px: float,
-        y: float,
-        role: Role | None,
-        *,
-        pitch: float,
-        weight: str = REGULAR,
-        inside: bool = False,
-        part: str = "",
-    ) -> None:
-        """Set words on one line if they fit, else on two, cut where they can be largest."""
-        if self.fits(text, px, y, weight=weight, inside=inside):
-            self.line(text, px, y, role, weight=weight, inside=inside, part=part)
-            return
-        size = self.field.px(px)
-        words = text.split(" ")
-        cuts = [(" ".join(words[:i]), " ".join(words[i:])) for i in range(1, len(words))] or [(text, "")]
-        heights = y - pitch / 2, y + pitch / 2
-        rooms = [max(2 * self.field.room(at, px, inside=inside), 1.0) for at in heights]
-        least = self.field.px(px * LEAST_SHARE)
-
-        def loss(cut: tuple[str, str]) -> tuple[float, float]:
-            wide = [self.fonts.width(weight, size, half) for half in cut]
-            return max(SLIGHT, wide[0] / rooms[0], wide[1] / rooms[1]), max(wide)
-
-        best = min(cuts, key=loss)
-        both = min(self.fonts.fit(weight, size, half, room, least)[0] for half, room in zip(best, rooms, strict=True))
-        for half, room, at in zip(best, rooms, heights, strict=True):
-            if half:
-                self._place(self.fonts.fit(weight, both, half, room, both)[1], weight, both, at, role, part)
-
-    def fits(self, text: str, px: float, y: float, *, weight: str = REGULAR, inside: bool = False) -> bool:
-        """Say whether a line needs to be neither smaller nor shorter."""
-        return self.fonts.width(weight, self.field.px(px), text) <= 2 * self.field.room(y, px, inside=inside)
-
-    def wrapped(self, text: str, px: float, middle: float, *, whole: bool = True) -> list[str] | None:
-        """Break a text into as few lines as hold it around a height; None if four do not and it has to be whole."""
-        size, pitch = self.field.px(px), px * 1.1
-        for count in range(1, SENTENCE_LINES + 1):
-            heights = [middle + pitch * (n - (count - 1) / 2) for n in range(count)]
-            rooms = [2 * self.field.room(at, px) - 14 * self.field.unit for at in heights]
-            lines, words = [""], text.split(" ")
-            while words:
-                longer = f"{lines[-1]} {words[0]}".strip()
-                if self.fonts.width(REGULAR, size, longer) <= rooms[len(lines) - 1]:
-                    lines[-1] = longer
-                    words.pop(0)
-                elif lines[-1] and len(lines) < count:
-                    lines.append("")
-                else:
-                    break
-            if not words:
-                return lines
-        return None if whole else [*lines[:-1], f"{lines[-1]} {' '.join(words)}"]
-
-    def sentence(self, text: str, role: Role, middle: float, most: float) -> None:
-        """Set a sentence around a height in the largest size in which it is at most so many units high."""
-        for px in range(25, 13, -1):
-            lines = self.wrapped(text, px, middle)
-            if lines is not None and len(lines) * px * 1.1 <= most:
-                break
-        else:
-            px = 14
-            lines = self.wrapped(text, px, middle, whole=False) or []
-        top = middle - px * 1.1 * (len(lines) - 1) / 2
-        for number, line in enumerate(lines):
-            self.line(line, px, top + px * 1.1 * number, role, part="sentence")
-
-    def _place(self, text: str, weight: str, px: int, y: float, role: Role | None, part: str) -> None:  # noqa: PLR0917
-        self.layout.lines.append(Line(text, weight, px, self.field.x, self._top(y, px), role, part=part))
-
-    def _top(self, y: float, px: int) -> int:
-        return round(self.field.y + y * self.field.unit - px * CAP_HEIGHT / 2)
-
-    # --- values -------------------------------------------------------------------------------------------------
 
     def figure(self, y: float, most_px: float, *, unit_px: float | None = None, grouped: bool = False) -> None:
         """Set the main value around a height.
@@ -267,7 +82,7 @@ class Setter:
         half = max(min(half, most_half * u), 8 * u)
         figure = self.picture.figure
         shared = figure is not None and {row.unit for row in rows} == {figure.unit}
-        plans = [_RowPlan(self, row, 2 * half, "" if shared else row.unit, (px, label_px)) for row in rows]
+        plans = [RowPlan(self, row, 2 * half, "" if shared else row.unit, (px, label_px)) for row in rows]
         label, unit, size = (min(getattr(plan, what) for plan in plans) for what in ("label", "unit", "size"))
         spots = []
         for plan, y in zip(plans, ys, strict=False):
@@ -368,33 +183,7 @@ class Setter:
             self.layout.strip = box
 
 
-class _RowPlan:
-    """How large the parts of a row can be: label and unit shrink a little before the value does."""
-
-    def __init__(self, setter: Setter, row: Row, width: float, unit: str, sizes: tuple[float, float]) -> None:
-        self.row, self.said_unit = row, unit
-        fonts, field = setter.fonts, setter.field
-        px, label_px = sizes
-        least = field.px(label_px * LEAST_LABEL)
-        for share in (1.0, 0.9, 0.8, 0.7):
-            self.size = field.px(px * share)
-            value = fonts.width(BOLD, self.size, max(row.text, "000", key=len)) + 6 * field.unit
-            for unit_share in (1.0, LEAST_UNIT):
-                self.unit = field.px(label_px * unit_share)
-                used = value + (fonts.width(REGULAR, self.unit, unit) + 5 * field.unit if unit else 0.0)
-                self.label, text = fonts.fit(REGULAR, field.px(label_px), row.label, width - used, least)
-                if text == row.label:
-                    return
-        # a label that is too long anyway is cut; only a value that leaves no room for it stays small
-        if used < width * 0.7:
-            self.size = field.px(px * 0.8)
-
-
 def _widest(column: Column) -> str:
     scale = column.sweep.scale
     ends = [f"{end:.{len(column.text.partition('.')[2])}f}" for end in (scale.low, scale.high)]
     return max([column.text, *(end for end in ends if len(end) <= 9)], key=len)
-
-
-def _chord(radius: float, reach: float) -> float:
-    return sqrt(max(radius * radius - reach * reach, 0.0))

@@ -10,7 +10,9 @@ from dataclasses import replace
 from ..contract.pages import Role
 from .dial import spread
 from .fonts import BOLD
-from .setting import INFORMS_PX, Field, Setter
+from .lettering import INFORMS_PX
+from .places import Field
+from .setting import Setter
 
 HIGH, LONG_HIGH = 240.0, 190.0
 RISE, LONG_RISE = 44.0, 26.0
