@@ -26,7 +26,7 @@ supply = "switched"
 driver = "picture"
 deck = ["boost"]
 [dimming]
-night_hue = 120
+night_hue = 200
 [bus.drive]
 channel = "can0"
 transmit = true
@@ -228,7 +228,7 @@ def test_a_page_that_shows_only_some_of_its_values_is_told_gently() -> None:
 
 
 def test_the_hue_nobody_chose_is_not_spoken_of() -> None:
-    assert not any("hue" in sentence for sentence in sentences(config("night_hue = 120", "")))
+    assert not any("hue" in sentence for sentence in sentences(config("night_hue = 200", "")))
 
 
 @pytest.mark.parametrize(
@@ -258,7 +258,11 @@ def test_a_condition_guards_a_button_that_acts_on_driving() -> None:
 
 
 def test_a_hue_near_that_of_an_alarm_is_told() -> None:
-    assert any("close to the caution colour" in s for s in sentences(config("night_hue = 120", "night_hue = 38")))
+    (amber,) = (s for s in sentences(config("night_hue = 200", "night_hue = 38")) if "night_hue" in s)
+    assert amber.startswith("warning: dimming: night_hue 38 is near the amber of a caution (hue 37)")
+    assert "-> a hue more than 20 degrees away, such as 200" in amber
+    (green,) = (s for s in sentences(config("night_hue = 200", "night_hue = 120")) if "night_hue" in s)
+    assert green.startswith("note: dimming: night_hue 120 is near the green of normal operation")
 
 
 def test_nothing_is_said_about_what_is_not_known() -> None:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Role
-from underdash.display.palettes import DAY, Colour, contrast, findings, luminance, night, shade
+from underdash.display.palettes import DAY, NIGHT_HUE, Colour, contrast, findings, luminance, night, shade, taken_for
 
 
 def test_contrast_is_that_of_the_w3c_definition() -> None:
@@ -57,10 +57,34 @@ def test_red_and_amber_stay_themselves_at_night() -> None:
     assert not blue.filled
 
 
-def test_a_hue_like_an_alarm_is_told() -> None:
-    assert "caution" in findings(night(38), 38)[0]
-    assert "warning" in findings(night(0), 0)[0]
-    assert findings(night(200), 200) == []
+@pytest.mark.parametrize(("hue", "name"), [(38, "caution"), (0, "warning"), (120, "normal")])
+def test_a_hue_like_a_colour_that_means_something_is_told(hue: int, name: str) -> None:
+    assert any(name in meant.name for meant in taken_for(hue))
+
+
+def away(one: Colour, other: Colour) -> float:
+    """How different two colours look (CIEDE2000), by an independent implementation."""
+    a, b = (Color("srgb", [part / 255 for part in colour]) for colour in (one, other))
+    return float(a.delta_e(b, method="2000"))
+
+
+def nearest_to(colour: Colour, hue: float) -> float:
+    palette = night(hue)
+    return min(away(getattr(palette, role), colour) for role in ("ink", "soft", "accent", "muted"))
+
+
+def test_every_hue_that_is_not_told_differs_from_what_warns_more_than_from_what_is_near() -> None:
+    for hue in range(360):
+        palette, told = night(hue), " ".join(meant.name for meant in taken_for(hue))
+        for role in ("caution", "warning"):
+            if role not in told:
+                assert nearest_to(getattr(palette, role), hue) >= 20.0, (hue, role)
+
+
+def test_the_hue_of_a_night_nobody_chose_is_far_from_every_colour_that_means_something() -> None:
+    assert taken_for(NIGHT_HUE) == []
+    for colour in (night().caution, night().warning, (60, 200, 90)):
+        assert nearest_to(colour, NIGHT_HUE) > 40.0
 
 
 @pytest.mark.parametrize("hue", [-1.0, 361.0, float("nan")])

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
+from ..display.palettes import NIGHT_HUE
 from .card import NAME as CARD_NAME
 from .card import show_card
 from .common import add_bus, add_car, assembled, number, player, put_in_place, seconds
@@ -47,7 +48,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--panel", metavar="NAME", help="show the page test-card on this panel of --config")
     parser.add_argument("--night", action="store_true", help="in the night's colours")
     parser.add_argument(
-        "--hue", type=number, default=32.0, metavar="DEGREES", help="of the night (default %(default)g)"
+        "--hue", type=number, default=NIGHT_HUE, metavar="DEGREES", help="of the night (default %(default)g)"
     )
 
 

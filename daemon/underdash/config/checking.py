@@ -12,12 +12,12 @@ from enum import StrEnum
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
 from ..contract.pages import Alert, Page
+from ..display.palettes import NIGHT_HUE, night, taken_for
 from ..display.palettes import findings as palette_findings
-from ..display.palettes import night
 from ..power.battery import BOARDS, drain_sentence
 from ..power.states import Supply
 from .mistakes import nearest
-from .schema import Config, DimmingConfig, PanelConfig
+from .schema import Config, PanelConfig
 
 LISTENED = frozenset({"memory", "trace", "virtual"})
 """Kinds of interfaces that are no car."""
@@ -250,10 +250,12 @@ def _panels(config: Config, around: Surroundings) -> Iterator[Finding]:
 
 def _night(config: Config) -> Iterator[Finding]:
     hue = config.dimming.night_hue
-    if hue == DimmingConfig().night_hue:  # nobody chose it
-        return
-    for sentence in palette_findings(night(hue), hue):
-        yield Finding(Level.NOTE, sentence)
+    for weak in palette_findings(night(hue)):
+        yield Finding(Level.WARNING, weak)
+    for meant in taken_for(hue):
+        sentence = f"dimming: night_hue {hue:g} is near the {meant.name} (hue {meant.hue_deg:g}); {meant.then}"
+        step = f"a hue more than {meant.within_deg:g} degrees away, such as {NIGHT_HUE:g}, keeps them apart"
+        yield Finding(Level.WARNING if meant.alarms else Level.NOTE, sentence, step)
 
 
 def _deck(

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 from ..contract.plugin import Limits
 from ..display.backlight import BacklightConfig
 from ..display.legibility import Viewing
+from ..display.palettes import NIGHT_HUE
 from ..power.states import PowerOptions, Supply
 from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
@@ -185,7 +186,7 @@ class DimmingConfig:
         night: level in the dark where the car has no knob, 0..1.
         hysteresis: changes smaller than this are not followed.
         fade_s: how long a change takes.
-        night_hue: of the night palette in degrees (0 red, 32 amber, 120 green, 240 blue).
+        night_hue: of the night palette in degrees (0 red, 32 amber, 120 green, 200 ice blue).
         knob_applies: when the knob means something; None as the car's description says.
     """
 
@@ -195,7 +196,7 @@ class DimmingConfig:
     night: Share = 0.3
     hysteresis: Annotated[float, Limits(low=0.0, high=0.2)] = 0.02
     fade_s: Annotated[float, Limits(low=0.0, high=10.0, unit="s")] = 0.6
-    night_hue: Annotated[float, Limits(low=0.0, high=360.0, unit="degrees")] = 32.0
+    night_hue: Annotated[float, Limits(low=0.0, high=360.0, unit="degrees")] = NIGHT_HUE
     knob_applies: Literal["night", "always"] | None = None
 
     def __post_init__(self) -> None:

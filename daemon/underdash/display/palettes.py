@@ -7,7 +7,7 @@ edition: night 5:1, day 3:1), written down from memory, without the standard at 
 Colours mean what they mean on a dashboard (colour coding as cited from ISO 2575, clause 5): red is danger, stop or act
 now; amber (yellow) is caution, look into it soon; green is normal operation. So `warning` and `caution` are never
 decoration: red and amber are there only where a value is in such a zone, on the zone's hairline at the rim, and in
-words that warn. The owner's night hue may itself be amber or red, as many dashboards are; `findings` says so.
+words that warn. The owner's night hue may itself be amber or red, as many dashboards are; `taken_for` tells.
 """
 
 from __future__ import annotations
@@ -24,8 +24,34 @@ TEXT_CONTRAST = {"day": 3.0, "night": 5.0}
 SHAPE_CONTRAST = 2.0
 WEIGHTS = (0.2126, 0.7152, 0.0722)
 """Of red, green and blue in the relative luminance."""
-ALARM_HUES = {"caution": 38.0, "warning": 6.0}
-CLOSE_HUES_DEG = 14.0
+NIGHT_HUE = 200.0
+"""Of the night where the owner chose none: as far as can be from amber, red and green, and near the day's band."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """A colour that means something on a dashboard (ISO 2575), and how near to its hue others are taken for it.
+
+    The widths are those within which ink, soft text or bands of that hue come closer to the colour than 20 in
+    CIEDE2000, which `tests/display/test_palettes.py` holds against an independent implementation.
+    """
+
+    name: str
+    hue_deg: float
+    within_deg: float
+    alarms: bool
+    then: str
+
+    def near(self, hue_deg: float) -> bool:
+        """Say whether a hue could be taken for it."""
+        return abs((hue_deg - self.hue_deg + 180.0) % 360.0 - 180.0) <= self.within_deg
+
+
+MEANT = (
+    Meant("amber of a caution", 37.0, 20.0, True, "at night a value in its caution zone hardly differs from others"),
+    Meant("red of a warning", 5.0, 26.0, True, "at night a value in its warning zone hardly differs from others"),
+    Meant("green of normal operation", 125.0, 50.0, False, "at night it means nothing on a page"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +132,11 @@ def _colour(hue_deg: float, lightness: float, saturation: float) -> Colour:
     return round(red * 255), round(green * 255), round(blue * 255)
 
 
-def night(hue_deg: float = 32.0) -> Palette:
+def night(hue_deg: float = NIGHT_HUE) -> Palette:
     """Return the palette for the dark: one hue on black, red and amber as themselves.
 
     Args:
-        hue_deg: hue of the dashboard's lighting, 0..360 (0 red, 32 amber, 120 green, 240 blue).
+        hue_deg: hue of the dashboard's lighting, 0..360 (0 red, 32 amber, 120 green, 200 ice blue, 240 blue).
 
     Raises:
         UnderdashError: the hue is not an angle from 0 to 360.
@@ -135,7 +161,7 @@ def night(hue_deg: float = 32.0) -> Palette:
     )
 
 
-def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
+def findings(palette: Palette) -> list[str]:
     """Return what is hard to see in a palette, one sentence each; none when all is well."""
     aim = TEXT_CONTRAST.get(palette.name, 5.0)
     found = []
@@ -147,14 +173,12 @@ def findings(palette: Palette, hue_deg: float | None = None) -> list[str]:
         ratio = contrast(getattr(palette, role), palette.ground)
         if ratio < SHAPE_CONTRAST:
             found.append(_weak(palette, role, ratio, SHAPE_CONTRAST))
-    if hue_deg is not None:
-        for role, alarm in ALARM_HUES.items():
-            if abs((hue_deg - alarm + 180) % 360 - 180) < CLOSE_HUES_DEG:
-                found.append(
-                    f"dimming: night_hue {hue_deg:g} is close to the {role} colour: a band in its {role} zone differs "
-                    "by brightness only; the zones on the rim and the words remain"
-                )
     return found
+
+
+def taken_for(hue_deg: float) -> list[Meant]:
+    """Return the colours with a meaning that the night of a hue could be taken for."""
+    return [one for one in MEANT if one.near(hue_deg)]
 
 
 def _weak(palette: Palette, role: str, ratio: float, aim: float) -> str:

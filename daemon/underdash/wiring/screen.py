@@ -17,7 +17,7 @@ from ..display.cold import Cold
 from ..display.deck import Deck
 from ..display.dimming import Dimming, DimmingInputs, DimmingOptions
 from ..display.kit import Painter
-from ..display.palettes import DAY, night
+from ..display.palettes import DAY, NIGHT_HUE, night
 from ..display.panels import Panel, SelfDrawing
 from ..display.renderer import Fault, Frame, Renderer
 from ..display.round import Face
@@ -31,7 +31,7 @@ class Look:
     """How a panel looks: dimming, its night's hue in degrees, whether it is round, the degC below which it is cold."""
 
     dimming: DimmingOptions
-    hue_deg: float = 32.0
+    hue_deg: float = NIGHT_HUE
     round: bool = True
     cold_below: float | None = None
 
