@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+import json
 from math import hypot
 
 import pytest
 from PIL import Image
 
+from underdash.config.reading import parse_config
+from underdash.contract.pages import Page, Role
 from underdash.contract.signals import Quality
 from underdash.display.deck import find
+from underdash.display.fonts import Fonts
 from underdash.display.kit import draw_page
-from underdash.display.light import bright_share, candela, mean_luminance
+from underdash.display.light import BRIGHT_SHARE, NIGHT_MEAN
 from underdash.display.palettes import Palette, night
+from underdash.display.recorder import record
 from underdash.display.round import Face
 from underdash.signals.store import Rank
-from underdash.wiring.assembly import assemble, choose_car, load_bundled
+from underdash.wiring.assembly import Assembly, assemble, choose_car, load_bundled
+from underdash.wiring.building import assembled
+from underdash.wiring.lighting import light_of
+from underdash.wiring.readable import made_up
+from underdash.wiring.status_page import News, StatusPage
 
 SIZE = 240
 COOL = night(200)
@@ -26,8 +35,6 @@ NORMAL = {
     "engine.coolant_temperature": 90.0,
     "engine.charge_temperature": 38.0,
 }
-NIGHT_MEAN = 0.05
-"""Most that a page may have at night, of the panel's white; 15 cd/m2 at a white of 300 before it is dimmed."""
 
 
 def drawn(page: str, palette: Palette = COOL, **other: float) -> Image.Image:
@@ -54,14 +61,56 @@ def alarming(image: Image.Image, palette: Palette = COOL) -> list[float]:
     ]
 
 
-@pytest.mark.parametrize("page", ["boost", "temperatures"])
-@pytest.mark.parametrize("hue", [0, 60, 120, 200, 240, 300])
-def test_a_page_at_night_gives_little_light(page: str, hue: int) -> None:
-    image, visible = drawn(page, night(hue)), Face(SIZE, SIZE).mask()
-    mean = mean_luminance(image, visible)
-    assert 0.002 < mean < NIGHT_MEAN
-    assert candela(mean) < 15.0
-    assert bright_share(image, 0.5, visible) < 0.1
+PLUGINS = ["boost", "temperatures", "ignition_timing", "battery", "traction_battery", "values"]
+FACES = {
+    "round": Face(240, 240),
+    "small": Face(128, 128),
+    "square": Face(480, 480, False),
+    "wide": Face(320, 240, False),
+    "upright": Face(240, 320, False),
+}
+
+
+def pages_of(car: str) -> list[tuple[Assembly, Page]]:
+    """Every bundled page on this car, the values page with four values, and the status page."""
+    values = "".join(
+        f'[[plugin.values.pages.four.values]]\nsignal = "engine.{name}"\nlow = {low}\nhigh = {high}\n'
+        for name, low, high in (
+            ("speed", 0.0, 7000.0),
+            ("load", 0.0, 100.0),
+            ("oil_temperature", 0.0, 150.0),
+            ("charge_temperature", 0.0, 80.0),
+        )
+    )
+    text = f'format = 1\n[car]\nname = "{car}"\n[plugins]\nenabled = {json.dumps([car, *PLUGINS])}\n'
+    assembly = assembled(parse_config(f'{text}[power]\nsupply = "switched"\n{values}', "made_up.toml"))
+    status = StatusPage()
+    status.news = News("all is well", Role.INK, (("buses", "2/2 heard", Role.INK), ("key", "on", Role.INK)))
+    return [(assembly, page) for page in (*assembly.pages, status.page)]
+
+
+@pytest.mark.parametrize("face", FACES.values(), ids=FACES)
+@pytest.mark.parametrize("car", ["tarn", "loris"])
+@pytest.mark.parametrize("hue", [0, 120, 200, 240])
+def test_every_shipped_page_gives_little_light_at_night(car: str, face: Face, hue: int) -> None:
+    fonts = Fonts()
+    found = pages_of(car)
+    assert len(found) >= len(PLUGINS) + 1
+    for assembly, page in found:
+        picture = record(page, made_up(assembly, page, 0.5), (face.width, face.height))
+        mean, bright = light_of(picture, face, night(hue), fonts)
+        assert 0.001 < mean < NIGHT_MEAN, page.name
+        assert bright < 0.02, page.name
+
+
+def test_whatever_the_values_hardly_anything_is_bright_at_night() -> None:
+    face, fonts = FACES["round"], Fonts()
+    for assembly, page in pages_of("tarn"):
+        for share in (0.0, 0.25, 0.75, 1.0):
+            picture = record(page, made_up(assembly, page, share), (240, 240))
+            mean, bright = light_of(picture, face, night(200), fonts)
+            assert mean < 0.1, (page.name, share)
+            assert bright < BRIGHT_SHARE, (page.name, share)
 
 
 def test_nothing_is_red_or_amber_while_all_is_well() -> None:

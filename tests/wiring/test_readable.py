@@ -9,8 +9,8 @@ import pytest
 from underdash.config.checking import Level
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
-from underdash.contract.pages import Canvas, Page
-from underdash.contract.signals import Snapshot
+from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
+from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.wiring.assembly import Assembly
 from underdash.wiring.building import assembled
 from underdash.wiring.readable import made_up, readable
@@ -38,7 +38,8 @@ def told(settings: Config) -> list[str]:
 
 
 def test_a_large_panel_close_by_leaves_nothing_to_say() -> None:
-    assert told(config("width_mm = 60\nviewing_distance_mm = 600\n")) == []
+    (light,) = told(config("width_mm = 60\nviewing_distance_mm = 600\n"))
+    assert light.startswith("note: by night")
 
 
 def test_each_page_of_a_small_far_panel_is_named_with_its_angles_and_what_to_do() -> None:
@@ -61,7 +62,7 @@ def test_doing_what_it_says_helps() -> None:
 
 
 def test_a_panel_of_unknown_size_is_asked_for_it_and_not_judged() -> None:
-    (only,) = told(config())
+    only, _light = sorted(told(config()), key=lambda sentence: "by night" in sentence)
     assert only.startswith("note: how large panel main is was not said")
     assert "width_mm" in only
 
@@ -96,3 +97,33 @@ def test_made_up_values_are_plausible_and_only_of_what_there_is() -> None:
     assert high.reading("vehicle.ignition").value == "START"
     assert not high.reading("fuel.ethanol").provided
     assert made_up(assembly, page, None).reading("engine.speed").value is None
+
+
+def test_lamps_are_judged_like_every_text_that_informs() -> None:
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        for number in range(4):
+            canvas.lamp(f"lamp number {number}", number % 2 == 0)
+
+    settings, assembly = with_page(Page("x", "X", draw, ()))
+    panel = replace(settings.panel["main"], width_mm=20.0, viewing_distance_mm=900.0)
+    found = [str(one) for one in readable(replace(settings, panel={"main": panel}), assembly)]
+    (one,) = (s for s in found if "'boost'" in s and "minutes of arc" in s)
+    assert "lamp 'lamp number 0'" in one
+
+
+def test_how_much_light_pages_give_by_night_is_told() -> None:
+    (light,) = (s for s in told(config()) if "by night" in s)
+    assert light.startswith("note: by night and with ordinary values pages on panel main give, of its white: boost ")
+    assert "dimmed to 0.3" in light
+
+
+def test_a_page_that_is_bright_by_night_is_told() -> None:
+    scale = Scale(0.0, 8.0, 0.0, (Zone(0.0, 8.0, Role.CAUTION),))
+    full = Reading("x", 8.0, 8.0, "V", 1, Age.FRESH, 0.0, Quality.GOOD, "made up")
+
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        for number in range(4):
+            canvas.column(str(number), full, scale)
+
+    found = [str(finding) for finding in readable(*with_page(Page("x", "X", draw, ())))]
+    assert any(s.startswith("warning: page 'boost' on panel main is bright by night: ") for s in found)

@@ -138,8 +138,8 @@ class Dial:
             setter.listed(-76.0, self._free(82.0), inside=picture.sweep is not None)
         elif picture.lamps:
             self._title(-84.0, 19)
-            end, px = (48.0, 18) if picture.banner else (76.0, 22)
-            setter.lamps(spread(len(picture.lamps), -72.0, end, 38.0), px)
+            end, px = (48.0, 18) if picture.banner else (80.0, INFORMS_PX)
+            setter.lamps(spread(len(picture.lamps), -66.0, end, 38.0), px)
             if picture.banner is None:
                 return
         else:
@@ -193,7 +193,7 @@ class Dial:
             px, y, pitch = (17, 93.0, 18.0) if body else (INFORMS_PX, 73.5, 24.0)
             setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch, part="remark")
         elif picture.lamps:
-            setter.lamps([62.0, 88.0] if len(picture.lamps) > 2 else [72.0], 17)
+            setter.lamps([62.0, 88.0], 17) if len(picture.lamps) > 2 else setter.lamps([72.0], INFORMS_PX)
         elif picture.strip is not None and not body:
             setter.strip(60.0, 94.0, 62.0)
 
@@ -207,7 +207,7 @@ class Dial:
             setter.lines(picture.remark.text, INFORMS_PX, middle, picture.remark.role, pitch=25.0, part="remark")
         elif picture.lamps:
             lines = 2 if len(picture.lamps) > 2 and end - top > 60.0 else 1
-            setter.lamps(spread(lines, top, end, 38.0), 20)
+            setter.lamps(spread(lines, top, end, 38.0), INFORMS_PX)
         elif picture.strip is not None:
             half = min((end - top) / 2 - 6.0, 40.0)
             setter.strip(middle - half, middle + half, 100.0)

@@ -125,7 +125,7 @@ class FigurePart:
                 continue
             moved = place[0] - box[0], place[1] - box[1], place[2] - box[0], place[3] - box[1]
             if index == 0 or char == "-":
-                _bars(tile, moved, self._spot.px, char, colour)
+                bars(tile, moved, self._spot.px, char, colour)
             elif index == 1:
                 px = round(self._spot.px * 0.62)
                 drop = (cap_px(self._spot.px) - cap_px(px)) // 2
@@ -157,7 +157,7 @@ class FigurePart:
         return sum(self._advance(char) for char in text)
 
 
-def _bars(tile: Image.Image, cell: Box, px: int, char: str, colour: Colour) -> None:
+def bars(tile: Image.Image, cell: Box, px: int, char: str, colour: Colour | int) -> None:
     """Draw a sign as whole-pixel bars: crisp at any size, and narrower than the font's."""
     draw = ImageDraw.Draw(tile)
     thick = max(2, round(px * 0.105))

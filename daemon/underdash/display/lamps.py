@@ -39,11 +39,17 @@ def paint_lamp(image: Image.Image, spot: LampSpot, lamp: Lamp, palette: Palette,
         image.paste(colour if lit else palette.track, spot.box[:2], outer)
         if not filled:
             image.paste(palette.ground, spot.box[:2], _field(spot.box, wide * (1.5 if lit else 0.8)))
-    mask = fonts.line(BOLD if lit else REGULAR, spot.px, spot.text)
+    mask, box = lettered(spot, lamp, fonts)
+    image.paste(palette.ground if filled else colour, box[:2], mask)
+
+
+def lettered(spot: LampSpot, lamp: Lamp, fonts: Fonts) -> tuple[Image.Image, Box]:
+    """Return the strokes of a lamp's text and where they are."""
+    mask = fonts.line(BOLD if lamp.lit else REGULAR, spot.px, spot.text)
     left = (spot.box[0] + spot.box[2] - mask.width) // 2
     # a little above the middle: letters hang down more often than they reach up
     top = round((spot.box[1] + spot.box[3]) / 2 - spot.px * (CAP_HEIGHT / 2 + 0.05))
-    image.paste(palette.ground if filled else colour, (left, top), mask)
+    return mask, (left, top, left + mask.width, top + mask.height)
 
 
 def _field(box: Box, inset: float) -> Image.Image:

@@ -1,4 +1,4 @@
-"""Every text on a painted page but those on lamps: what it says, how high its digits are and which pixels it covers.
+"""Every text on a painted page: what it says, how high its digits are and which pixels it covers.
 
 For judging what was drawn: whether it can be read (`legibility.py`) and how it stands out (`contrast.py`).
 """
@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from PIL import Image, ImageChops
 
 from .elements import Picture
-from .figure import FigurePart
+from .figure import FigurePart, bars
 from .fonts import BOLD, Fonts, cap_px
+from .lamps import lettered
 from .layout import Layout
 from .palettes import DAY
 from .round import Box, union
 from .rows import RowsPart
 
-VALUE, ROW, COLUMN, ALERT, NAME = "main value", "row", "column", "alert", "name"
+VALUE, ROW, COLUMN, LAMP, ALERT, NAME = "main value", "row", "column", "lamp", "alert", "name"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Text:
     """One text.
 
     Attributes:
-        part: "main value", "row", "column", "list", "sentence", "remark" or "alert", which inform, or
+        part: "main value", "row", "column", "lamp", "list", "sentence", "remark" or "alert", which inform, or
             "name": a title, label or unit.
         text: what it says.
         height_px: of its digits and capital letters.
@@ -61,6 +62,9 @@ def texts_of(picture: Picture, layout: Layout, fonts: Fonts) -> list[Text]:
             left = round(place.x - mask.width / 2)
             box = left, place.top, left + mask.width, place.top + mask.height
             found.append(Text(COLUMN, column.text, cap_px(place.px), box, mask))
+    for lamp, field in zip(picture.lamps, layout.lamps, strict=False):
+        mask, box = lettered(field, lamp, fonts)
+        found.append(Text(LAMP, field.text, cap_px(field.px), box, mask))
     for line in layout.lines:
         mask = fonts.line(line.weight, line.px, line.text)
         left = round(line.x - mask.width / 2) if line.centred else round(line.x)
@@ -81,7 +85,11 @@ def _figure(picture: Picture, layout: Layout, fonts: Fonts) -> Text:
         whole = union(whole, box)
     mask = Image.new("L", (whole[2] - whole[0], whole[3] - whole[1]))
     for char, box in cells:
-        glyph, place = fonts.glyph(BOLD, spot.px, char), (box[0] - whole[0], box[1] - whole[1])
+        place = box[0] - whole[0], box[1] - whole[1]
+        if char == "-":
+            bars(mask, (*place, box[2] - whole[0], box[3] - whole[1]), spot.px, char, 255)
+            continue
+        glyph = fonts.glyph(BOLD, spot.px, char)
         there = place[0], place[1], place[0] + glyph.width, place[1] + glyph.height
         mask.paste(ImageChops.lighter(mask.crop(there), glyph), there)
     text = figure.mark + figure.sign + figure.digits

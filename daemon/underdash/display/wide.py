@@ -111,7 +111,7 @@ class Wide:
                 picture.remark.text, INFORMS_PX, (top + bottom) / 2, picture.remark.role, pitch=27.0, part="remark"
             )
         elif picture.lamps:
-            setter.lamps(spread(len(picture.lamps), top, bottom, 38.0), 21)
+            setter.lamps(spread(len(picture.lamps), top, bottom, 38.0), INFORMS_PX)
         elif picture.strip is not None and setter is self._right:
             middle = (top + bottom) / 2
             setter.strip(middle - 36.0, middle + 36.0, half * 0.9)
@@ -146,7 +146,7 @@ class Wide:
         elif picture.remark is not None:
             setter.line(picture.remark.text, INFORMS_PX, middle + 2.0, picture.remark.role, part="remark")
         elif picture.lamps and not setter.layout.lamps:
-            setter.lamps([middle + 2.0], 19)
+            setter.lamps([middle + 1.0], INFORMS_PX)
         elif picture.strip is not None:
             setter.strip(top + 4.0, self._bottom - 2.0, min(setter.field.half / setter.field.unit * 0.8, 200.0))
 

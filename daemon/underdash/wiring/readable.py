@@ -16,6 +16,7 @@ from ..contract.errors import raised
 from ..contract.pages import Page, Role
 from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
 from ..display.contrast import least_ratio, measured
+from ..display.dimming import Dimming
 from ..display.elements import Picture
 from ..display.fonts import Fonts
 from ..display.kit import Painter
@@ -26,6 +27,8 @@ from ..display.recorder import record
 from ..display.round import Face
 from ..display.texts import ROW, Text, texts_of
 from .assembly import Assembly
+from .lighting import light_of, lighting
+from .panels import dimming_options
 from .status_page import News, StatusPage
 
 NOW = 1000.0
@@ -54,16 +57,20 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
         "bus drive is silent: wake the car, check the plug", lines=tuple((a, b, Role.INK) for a, b in LINES)
     )
     pages = {page.name: page for page in (status.page, *assembly.pages)}
-    fonts = Fonts()
+    fonts, at_night = Fonts(), night(config.dimming.night_hue)
+    night_level = Dimming(dimming_options(config, assembly.car.knob_applies)).aim(night=True, knob=None)
     for name, panel in config.panel.items():
+        lights: dict[str, tuple[float, float]] = {}
         for page in (pages[wanted] for wanted in panel.deck if wanted in pages):
             where = f"page {page.name!r} on panel {name}"
             try:
                 # within the list, so that whatever a page or its drawing raises is told as that page's
                 pictures = list(_pictures(page, panel, assembly))
-                yield from list(_judged(where, pictures, panel, (DAY, night(config.dimming.night_hue)), fonts))
+                yield from list(_judged(where, pictures, panel, (DAY, at_night), fonts))
+                lights[page.name] = light_of(pictures[1], Face(*panel.size, panel.round), at_night, fonts)
             except Exception as exc:
                 yield Finding(Level.WARNING, f"{where} cannot be drawn: {raised(exc)}", "tell its author")
+        yield from lighting(name, lights, night_level)
         if panel.viewing is None:
             sentence = f"how large panel {name} is was not said, so whether its pages can be read is not known"
             yield Finding(Level.NOTE, sentence, f"give width_mm and viewing_distance_mm in [panel.{name}]")
