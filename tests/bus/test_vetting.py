@@ -129,7 +129,7 @@ def test_the_sentence_says_what_to_write_where() -> None:
     refusal = vet(template(TURBO, MAKER), MakerEvidence())
 
     assert refusal is not None
-    assert 'reads = { turbo = ["B4"] }' in refusal.sentence
+    assert 'write turbo = ["B4"] under [reads]' in refusal.sentence
 
 
 @pytest.mark.parametrize("number", [n for n in range(256) if service(n).kind in (Kind.DENIED, Kind.LATER)])

@@ -46,3 +46,8 @@ def test_an_unknown_name_is_met_with_the_nearest(typed: Typed) -> None:
     done = typed("contract", "Pag")
     assert done.status == 2
     assert "did you mean Page?" in done.err
+
+
+def test_types_are_written_without_quotes_and_defaults_as_they_are(typed: Typed) -> None:
+    assert "data: bytes = b''" in typed("contract", "Answer").out
+    assert "encode: Callable[[ControlUnit, int], bytes]," in typed("contract", "Protocol").out

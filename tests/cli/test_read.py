@@ -15,6 +15,8 @@ from typing import Any
 
 import pytest
 
+from underdash import Answer, ControlUnit, Protocol, hookimpl
+
 Typed = Callable[..., Any]
 
 KEYBOARD = (130, -signal.SIGINT)  # Python itself may prefer to die of the signal, which a shell calls 130 too
@@ -347,3 +349,25 @@ def wait_for(there: Callable[[], bool], process: subprocess.Popen[str]) -> None:
         assert process.poll() is None, "it ended too early"
         assert monotonic() < end, "it never happened"
         os.sched_yield()
+
+
+def test_answers_that_a_plug_in_s_protocol_fails_at_are_counted(
+    typed: Typed, trace: Path, car: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(unit: ControlUnit, payload: bytes) -> Answer | None:
+        raise ValueError("odd")
+
+    @hookimpl
+    def request_protocols() -> list[Protocol]:
+        return [Protocol("odd", lambda unit, identifier: bytes([0x95, identifier]), fails, (1,), 0)]
+
+    monkeypatch.setattr("underdash_battery.request_protocols", request_protocols, raising=False)
+    car.write_text(
+        car.read_text() + '[unit.odd]\nbus = "drive"\nrequest = "6A0"\nresponse = "6A8"\n'
+        '[[poll]]\nunit = "odd"\nprotocol = "odd"\nidentifier = "12"\n'
+        'fields = [{ signal = "fuel.level", byte = 0 }]\n'
+    )
+    trace.write_text("(1.0) drive 101#0FA0\n(1.1) drive 6A0#9512\n(1.2) drive 6A8#D51250\n")
+    done = typed("read", trace, "--car", car)
+    assert done.status == 0
+    assert "frames that the `decode` of a plug-in's protocol failed at: 1; tell its author" in done.err

@@ -159,3 +159,13 @@ def test_an_ignition_that_only_a_standard_request_knows_is_a_mistake(tmp_path: P
 
     assert len(told) == 1
     assert "ignition#1.signal: found 'engine.speed', allowed: a signal that is broadcast or wired" in told[0]
+
+
+def test_an_exchange_can_speak_for_the_protocol_of_a_plug_in(tmp_path: Path) -> None:
+    path = tmp_path / "car.toml"
+    path.write_text(HEAD + EXCHANGE.format(request="95 5C B4").replace('"own"', '"odd"'))
+
+    car = read_car(path, signals=CATALOGUE, protocols=["odd"])
+    assert [one.format for one in car.exchanges] == ["odd"]
+    with pytest.raises(ConfigError, match="request formats of this file: own, or a protocol of an enabled plug-in"):
+        read_car(path, signals=CATALOGUE)

@@ -191,6 +191,12 @@ def test_a_recorded_drive_needs_no_permission_to_send() -> None:
     assert [one for one in found if "transmit" in one or "B4" in one] == []
 
 
+def test_a_plug_in_that_brings_no_page_of_its_name_is_pointed_at_by_its_settings() -> None:
+    around = replace(AROUND, pages={"status": BOOST})
+    (found,) = [str(one) for one in explain(config(), CAR, around) if "in its deck" in str(one)]
+    assert found.endswith("the plug-in boost brings no page of this name; see its settings, [plugin.boost]")
+
+
 def test_what_is_to_be_corrected_is_the_file_with_the_mistakes() -> None:
     assert "error: there is no car description to work with -> correct own.toml" in [
         str(one) for one in explain(config(), None, Surroundings(mistaken="own.toml"))

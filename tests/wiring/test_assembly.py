@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from underdash.config.mistakes import ConfigError
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.errors import GivenError
 from underdash.contract.layout import Bits, BroadcastListener, Field
@@ -118,6 +119,40 @@ def test_a_car_can_be_a_file(tmp_path: Path) -> None:
         'format = 1\nname = "own"\ntitle = "Own"\ncounting = "from 0"\norigin = "me"\n[bus.drive]\nbitrate = 500_000\n'
     )
     assert choose_car(str(path), load({}))[0].name == "own"
+
+
+OWN = """\
+format = 1
+name = "own"
+title = "Own"
+counting = "from 0"
+[bus.drive]
+bitrate = 500_000
+[[broadcast]]
+bus = "drive"
+id = "100"
+fields = [{ signal = "vehicle.ignition", byte = 0, values = { 3 = "ON" } }, { signal = "unheard.of", byte = 1 }]
+[[ignition]]
+signal = "vehicle.ignition"
+on = ["ON"]
+"""
+
+
+def test_a_signal_nobody_declares_costs_its_field_only(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text(OWN)
+    car, loaded = choose_car(str(path), load({}))
+    assert any("unheard.of" in problem for problem in assemble(car, loaded).problems)
+
+
+def test_what_does_not_suit_a_signal_is_a_mistake_and_then_the_undeclared_one_is_told_too(tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text(OWN.replace('on = ["ON"]', 'on = ["Run"]'))
+    with pytest.raises(ConfigError) as caught:
+        choose_car(str(path), load({}))
+    first, second = caught.value.mistakes
+    assert (first.key, first.found) == ("broadcast#1.fields#2.signal", "'unheard.of'")
+    assert (second.key, second.found, second.allowed) == ("ignition#1.on#1", "'Run'", "LOCK, OFF, ACC, ON, START")
 
 
 @pytest.mark.parametrize(

@@ -37,6 +37,18 @@ def told(settings: Config) -> list[str]:
     return [str(finding) for finding in readable(settings, assembled(settings))]
 
 
+def test_dashes_are_not_blamed_for_their_gaps() -> None:
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        canvas.figure(snapshot.reading("fuel.level"))
+
+    settings = config()
+    assembly = assembled(settings)
+    page = Page("boost", "Boost", draw, ("fuel.unheard",))
+    brought = replace(assembly.brought, display_pages=(("boost", page),))
+    found = [str(one) for one in readable(settings, replace(assembly, brought=brought))]
+    assert [one for one in found if "contrast" in one] == []
+
+
 def test_a_large_panel_close_by_leaves_nothing_to_say() -> None:
     (light,) = told(config("width_mm = 60\nviewing_distance_mm = 600\n"))
     assert light.startswith("note: by night")

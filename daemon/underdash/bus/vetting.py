@@ -92,7 +92,7 @@ def _makers(template: Template, evidence: MakerEvidence) -> Refusal | None:
         return Refusal(
             Reason.MAKER_PERMISSION,
             f"{template}: {command:02X} is a maker's own command, and nothing but its owner's word says that it reads. "
-            f'If you stand for it, write reads = {{ {template.unit} = ["{command:02X}"] }} in your main configuration.',
+            f'If you stand for it, write {template.unit} = ["{command:02X}"] under [reads] in your configuration.',
         )
     if not any(_shows(exchange, template) for exchange in evidence.exchanges):
         return Refusal(

@@ -54,7 +54,8 @@ def _findings(config: Config) -> list[Finding]:
         assembly = assembled(config)
     except UnderdashError as exc:
         loaded = load(config.settings, source=config.source)
-        found = [Finding(Level.ERROR, str(exc)), *_refusals(loaded)]
+        # a protocol or a signal of a plug-in that does not run is missing in the description as well
+        found = [*_refusals(loaded), Finding(Level.ERROR, str(exc))]
         return [*found, *explain(config, None, _without_car(loaded, exc))]
     return sorted(
         [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import ast
 import inspect
+import re
 import textwrap
 from collections.abc import Iterable
 from enum import Enum
@@ -119,9 +120,14 @@ def _signature(thing: Any) -> str:
     if inspect.isclass(thing):
         signature = signature.replace(return_annotation=signature.empty)
         if len(str(signature)) > 80:
-            parts = "".join(f"\n    {parameter}," for parameter in signature.parameters.values())
+            parts = "".join(f"\n    {_unquoted(str(parameter))}," for parameter in signature.parameters.values())
             return f"({parts}\n)"
-    return str(signature).replace("'", "")
+    return _unquoted(str(signature))
+
+
+def _unquoted(text: str) -> str:
+    """Take the quotes off annotations, and leave them to defaults that are text or bytes."""
+    return re.sub(r"(: |-> )'([^']*)'", r"\1\2", text)
 
 
 def _indented(thing: Any, by: int = 2) -> str:

@@ -72,6 +72,8 @@ def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | No
 
 
 def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
+    from ..diagnostics.speech import MISTAKEN
+
     heard = [name for name in assembly.store.names() if any(slot.count for slot in assembly.store.slots(name))]
     seconds = reading.now - (reading.start or 0.0)
     lines = [f"{reading.frames} frames in {seconds:.1f} s, {len(heard)} signals, {written} rows"]
@@ -86,5 +88,7 @@ def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
         )
     if not heard:
         lines.append(f"nothing in it belongs to car {assembly.car.name!r}: another car, or another bus")
+    if failed := assembly.asking.dropped.get(MISTAKEN, 0):
+        lines.append(f"frames that the `decode` of a plug-in's protocol failed at: {failed}; tell its author")
     for line in (*lines, *assembly.problems):
         print(line, file=sys.stderr)

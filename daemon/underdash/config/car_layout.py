@@ -23,6 +23,7 @@ class Context:
         structure: makes dataclasses and collects mistakes.
         counts_from: 0 or 1, how the file counts bytes.
         signals: known signals, None to accept any name.
+        strict: a signal that is not among them is a mistake.
         buses: roles that may be referred to.
         units, formats: control units and single-frame formats that may be referred to.
         protocols: further protocols that requests may use.
@@ -37,6 +38,7 @@ class Context:
     formats: dict[str, SingleFrameFormat] = field(default_factory=dict)
     protocols: frozenset[str] = frozenset()
     broken: set[str] = field(default_factory=set)
+    strict: bool = True
 
     @property
     def mistakes(self) -> Mistakes:
@@ -76,7 +78,7 @@ def field_of(raw: object, path: KeyPath, context: Context, frame_bytes: int) -> 
     before = len(context.mistakes.found)
     coding = Coding(table.coding)
     bits = bits_of(table, path, context, coding=coding, frame_bytes=frame_bytes, what=table.signal)
-    known = _signal(table.signal, (*path, "signal"), context)
+    known = signal_of(table.signal, (*path, "signal"), context)
     values = _values(table, path, context, known)
     _check_numbers(table, path, context, bits)
     _check_unit(table, path, context, known)
@@ -227,10 +229,12 @@ def _lengths(coding: Coding, length: int, bit: int | None) -> str:
     return "" if length <= 64 else "at most 64 bits for a number"
 
 
-def _signal(name: str, path: KeyPath, context: Context) -> Signal | None:
+def signal_of(name: str, path: KeyPath, context: Context) -> Signal | None:
+    """Return a signal, None if it is not known, which can be a mistake."""
     if context.signals is None or name in context.signals:
         return context.signals[name] if context.signals else None
-    context.mistakes.add_signal(path, name, context.signals)
+    if context.strict:
+        context.mistakes.add_signal(path, name, context.signals)
     return None
 
 

@@ -8,7 +8,7 @@ from ..contract.cars import BusDescription, Exchange, ExpectedFrame, IgnitionEvi
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import Part, PartKind, PollRequest, SingleFrameFormat
 from ..diagnostics.obd import SIZES
-from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number
+from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number, signal_of
 from .car_tables import (
     BroadcastTable,
     BusTable,
@@ -152,7 +152,8 @@ def poll_of(raw: object, path: KeyPath, context: Context) -> PollRequest | None:
     known_unit(table.unit, (*path, "unit"), context)
     known = {*context.formats, *context.protocols, *IDENTIFIER_DIGITS}
     if table.protocol not in known | context.broken:
-        context.mistakes.add((*path, "protocol"), table.protocol, "one of " + ", ".join(sorted(known)), known)
+        allowed = f"one of {', '.join(sorted(known))}, or a protocol of an enabled plug-in"
+        context.mistakes.add((*path, "protocol"), table.protocol, allowed, known)
     layout = context.formats.get(table.protocol)
     digits = IDENTIFIER_DIGITS.get(table.protocol, 8) if layout is None else 2 * _size(layout.request, _NAMED)
     room = ANSWER_BYTES - digits // 2 if layout is None else FRAME_BYTES - _size(layout.reply, _ECHOED)
@@ -217,9 +218,7 @@ def ignition_of(raw: object, path: KeyPath, context: Context) -> IgnitionEvidenc
     table = context.structure.make(IgnitionTable, raw, path)
     if table is None:
         return None
-    known = None if context.signals is None else context.signals.get(table.signal)
-    if context.signals is not None and known is None:
-        context.mistakes.add_signal((*path, "signal"), table.signal, context.signals)
+    known = signal_of(table.signal, (*path, "signal"), context)
     groups = {name: _words(getattr(table, name)) for name in ("on", "off", "start")}
     if not groups["on"] and table.above is None:
         context.mistakes.add((*path, "on"), MISSING, "the values that mean ON, or for a number `above`")
@@ -257,9 +256,10 @@ def exchange_of(raw: object, path: KeyPath, context: Context) -> Exchange | None
     if table is None:
         return None
     add = context.mistakes.add
-    if table.request_format not in context.formats and table.request_format not in context.broken:
-        allowed = _listed("request formats", context.formats)
-        add((*path, "request_format"), table.request_format, allowed, context.formats)
+    formats = {*context.formats, *context.protocols}
+    if table.request_format not in formats | context.broken:
+        allowed = _listed("request formats", context.formats) + ", or a protocol of an enabled plug-in"
+        add((*path, "request_format"), table.request_format, allowed, formats)
     known_unit(table.unit, (*path, "unit"), context)
     try:
         request = bytes.fromhex(table.request)

@@ -43,12 +43,22 @@ class CarSource:
     folder: Path
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known beside the files; see `read_car`."""
+
+    signals: Mapping[str, Signal] | None = None
+    protocols: frozenset[str] = frozenset()
+    strict: bool = True
+
+
 def read_car(
     path: Path,
     *,
     variant: str | None = None,
     signals: Mapping[str, Signal] | None = None,
     protocols: Iterable[str] = (),
+    strict: bool = True,
 ) -> CarDescription:
     """Read a car description.
 
@@ -57,6 +67,7 @@ def read_car(
         variant: which of its variants; needed where it has any, since none is guessed.
         signals: known signals by name; None accepts any name.
         protocols: protocols that plug-ins bring, beside the standard ones and the file's own formats.
+        strict: a signal that is not known is a mistake; False leaves it to those who compile the fields.
 
     Returns:
         The description. A request of service 01 without fields means the standard's own.
@@ -65,7 +76,7 @@ def read_car(
         ConfigError: with all mistakes of the file (or of its base, if that has some).
     """
     table, source = read_toml(path)
-    return make_car(table, source, path.parent, variant=variant, signals=signals, protocols=protocols)
+    return make_car(table, source, path.parent, variant=variant, signals=signals, protocols=protocols, strict=strict)
 
 
 def make_car(
@@ -76,9 +87,10 @@ def make_car(
     variant: str | None = None,
     signals: Mapping[str, Signal] | None = None,
     protocols: Iterable[str] = (),
+    strict: bool = True,
 ) -> CarDescription:
     """Make a description of a table; `folder` is where a base lies. See `read_car`."""
-    car, variants = _read(CarSource(table, source, folder), signals, frozenset(protocols), 0)
+    car, variants = _read(CarSource(table, source, folder), Known(signals, frozenset(protocols), strict), 0)
     variant = variant or None
     if variant is None and not variants:
         return car
@@ -98,21 +110,19 @@ def make_car(
 def variants_of(path: Path, protocols: Iterable[str] = ()) -> dict[str, str]:
     """Return the variants of a car file, name to title; raises `ConfigError` as `read_car` does."""
     table, source = read_toml(path)
-    _, variants = _read(CarSource(table, source, path.parent), None, frozenset(protocols), 0)
+    _, variants = _read(CarSource(table, source, path.parent), Known(protocols=frozenset(protocols)), 0)
     return {name: car.title for name, car in variants.items()}
 
 
-def _read(
-    file: CarSource, signals: Mapping[str, Signal] | None, protocols: frozenset[str], depth: int
-) -> tuple[CarDescription, dict[str, CarDescription]]:
+def _read(file: CarSource, known: Known, depth: int) -> tuple[CarDescription, dict[str, CarDescription]]:
     mistakes = Mistakes(file.source)
     structure = Structure(mistakes)
     head_keys, section_keys = _keys(HeadTable), _keys(SectionsTable)
     _unknown(file.table, {*head_keys, *section_keys, "variant"}, (), mistakes)
     head = structure.make(HeadTable, {k: v for k, v in file.table.items() if k in head_keys})
-    base = _base(file, signals, protocols, depth, mistakes)
+    base = _base(file, known, depth, mistakes)
     counts_from = 1 if file.table.get("counting") == "from 1" else 0
-    context = Context(structure, counts_from, signals, protocols=protocols)
+    context = Context(structure, counts_from, known.signals, protocols=known.protocols, strict=known.strict)
     car = base or CarDescription("", "", ())
     sections = {k: v for k, v in file.table.items() if k in section_keys}
     layer = _layer(sections, (), context, car, head.without if head else ())
@@ -126,13 +136,7 @@ def _read(
     return car, variants
 
 
-def _base(
-    file: CarSource,
-    signals: Mapping[str, Signal] | None,
-    protocols: frozenset[str],
-    depth: int,
-    mistakes: Mistakes,
-) -> CarDescription | None:
+def _base(file: CarSource, known: Known, depth: int, mistakes: Mistakes) -> CarDescription | None:
     name = file.table.get("base")
     if not name or not isinstance(name, str):
         return None
@@ -145,7 +149,7 @@ def _base(
         mistakes.add(("base",), name, f"a car file beside this one ({path} does not exist)", near)
         return None
     table, source = read_toml(path)
-    car, variants = _read(CarSource(table, source, path.parent), signals, protocols, depth + 1)
+    car, variants = _read(CarSource(table, source, path.parent), known, depth + 1)
     if variants:
         mistakes.add(("base",), name, "a car file without variants")
     return car

@@ -245,7 +245,7 @@ def _panels(config: Config, around: Surroundings) -> Iterator[Finding]:
             step = _instead(panel.driver, around.drivers)
             yield Finding(Level.ERROR, f"panel {name} wants the driver {panel.driver!r}, which nobody brings", step)
         if around.pages is not None:
-            yield from _deck(name, panel, around.pages, around.provided)
+            yield from _deck(name, panel, config.plugins.enabled, around.pages, around.provided)
 
 
 def _night(config: Config) -> Iterator[Finding]:
@@ -259,11 +259,13 @@ def _night(config: Config) -> Iterator[Finding]:
 
 
 def _deck(
-    name: str, panel: PanelConfig, pages: Mapping[str, Page], provided: Collection[str] | None
+    name: str, panel: PanelConfig, enabled: Collection[str], pages: Mapping[str, Page], provided: Collection[str] | None
 ) -> Iterator[Finding]:
     for page in panel.deck:
         if page not in pages:
             step = _instead(page, pages) or "enable the plug-in that brings it"
+            if page in enabled:
+                step = f"the plug-in {page} brings no page of this name; see its settings, [plugin.{page}]"
             yield Finding(Level.ERROR, f"panel {name} has a page {page!r} in its deck, which nobody brings", step)
             continue
         needs = pages[page].needs

@@ -132,10 +132,14 @@ class Protocol:
 
     Args:
         name: requests refer to it.
-        encode: (unit, identifier) -> the request's payload, at most eight bytes, unpadded.
-        decode: (unit, payload) -> an answer, or None if this payload is not one.
-        identifier_bytes: positions of the payload that vary with the identifier; the guard pins all others.
-        command_byte: position of the byte that says what is to be done.
+        encode: (unit, identifier) -> the request's payload, at most eight bytes, unpadded; where the unit has an
+            `address`, with that byte in its place.
+        decode: (unit, payload) -> an answer, or None if this payload is not one. It gets every frame on the unit's
+            answering id as it comes, padding and all.
+        identifier_bytes: positions of the payload, counted from 0, that vary with the identifier, a checksum over it
+            among them; the guard pins all others.
+        command_byte: position of the byte that says what is to be done. A maker's command goes out with the owner's
+            permission (``[reads]``) and an ``[[exchange]]`` of the description whose `request_format` is this name.
     """
 
     name: str

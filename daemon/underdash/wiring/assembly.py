@@ -241,11 +241,11 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
 
 def _read(path: Path, loaded: Loaded, variant: str | None, protocols: list[str]) -> CarDescription:
     """Read a file. A signal nobody declares costs its field only; where there are mistakes it is told among them."""
+    signals = [signal for _, signal in collect(loaded, "signals").items]
+    catalogue = CATALOGUE.with_signals([*own_signals(), *signals])
     try:
-        return read_car(path, variant=variant, protocols=protocols)
+        return read_car(path, variant=variant, signals=catalogue, protocols=protocols, strict=False)
     except ConfigError:
-        signals = [signal for _, signal in collect(loaded, "signals").items]
-        catalogue = CATALOGUE.with_signals([*own_signals(), *signals])
         return read_car(path, variant=variant, signals=catalogue, protocols=protocols)
 
 

@@ -160,6 +160,8 @@ def contrasts(where: str, pictures: Iterable[Picture], face: Face, palette: Pale
         image, _ = Painter(face, palette, fonts).paint(picture)
         texts = texts_of(picture, arrange(picture, face, fonts), fonts)
         for text, ratio in zip(texts, measured(image, texts), strict=True):
+            if not text.text.strip("- "):  # dashes are strokes with gaps between
+                continue
             if ratio < min(aim, weak.get(text.part, (aim, ""))[0]):
                 weak[text.part] = ratio, text.text
     for part, (ratio, words) in weak.items():
