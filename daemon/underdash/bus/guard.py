@@ -179,11 +179,6 @@ class Guard:
         meter = self._meters.get(bus)
         return meter is not None and meter.blocked(now)
 
-    def other_tester(self, bus: str, now: float) -> float:
-        """Return for how many seconds more we step back on a bus for another tester, 0 if not at all."""
-        seen = max((at for (role, _, _), at in self._others.items() if role == bus), default=-inf)
-        return max(0.0, seen + STEP_BACK_S - now)
-
     # --- reports ------------------------------------------------------------------------------------------------
 
     def sent(self, bus: str, frame: Frame, now: float) -> None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from ..contract.errors import GivenError, UnderdashError
-from .common import add_config
+from .common import add_config, told_to_stop
 
 if TYPE_CHECKING:
     from threading import Event
@@ -42,7 +42,6 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Ask, and say what came of it."""
     from .ask_scan import discover, scan
-    from .ask_ways import told_to_stop
     from .logs import set_up
 
     wanted = _wanted(arguments)

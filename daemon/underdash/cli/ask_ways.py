@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import signal
 import sys
 import threading
 import time
@@ -192,17 +191,3 @@ def simulated(car: str, stop: threading.Event) -> Iterator[Own]:
         demo.daemon.start()
         print(f"a simulated car, {DEMO_SPEED:g} times as fast as the clock", file=sys.stderr)
         yield Own(demo.daemon, by_hand, loop, stop)
-
-
-@contextlib.contextmanager
-def told_to_stop() -> Iterator[threading.Event]:
-    """Yield what is set once a person or the system asks for the end."""
-    stop = threading.Event()
-    before = {
-        number: signal.signal(number, lambda number, frame: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)
-    }
-    try:
-        yield stop
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import os
 import signal
+import threading
 from collections.abc import Iterable, Iterator
 from math import isfinite, nan
 from pathlib import Path
@@ -206,3 +207,17 @@ def uninterrupted() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def told_to_stop() -> Iterator[threading.Event]:
+    """Yield what is set once a person or the system asks for the end."""
+    stop = threading.Event()
+    before = {
+        number: signal.signal(number, lambda number, frame: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)
+    }
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

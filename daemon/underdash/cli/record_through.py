@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import contextlib
-import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from ..bus.health import BusState
 from ..bus.trace import TraceError
 from ..contract.errors import UnderdashError
 from ..service.client import Client, DaemonError
+from .common import told_to_stop
 from .record import Outcome, tell
 
 LOOK_S = 0.2
@@ -32,7 +31,7 @@ def record_through(client: Client, out: Path, seconds: float | None) -> int:
         raise TraceError(f"trace {out} cannot be written: {exc.strerror}; choose another name") from exc
     with file:
         try:
-            with _told_to_stop() as stop:
+            with told_to_stop() as stop:
                 client.begin("record", files=[file.fileno()])
                 last = _follow(client, stop, inf if seconds is None else time.monotonic() + seconds)
         except UnderdashError:
@@ -65,17 +64,3 @@ def _follow(client: Client, stop: threading.Event, until: float) -> Mapping[str,
             return last
         states = ", ".join(f"{role} {state}" for role, state in last["buses"].items())
         print(f"{last['frames']} frames; {states}", file=sys.stderr)
-
-
-@contextlib.contextmanager
-def _told_to_stop() -> Iterator[threading.Event]:
-    """Yield what is set once a person or the system asks for the end."""
-    stop = threading.Event()
-    before = {
-        number: signal.signal(number, lambda number, frame: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)
-    }
-    try:
-        yield stop
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
