@@ -106,6 +106,7 @@ def test_digits_above_nine_spell_nothing() -> None:
         (b"x\xff\xffABC  \xff\xff", "ABC"),
         (b"x\0\0\0\0\0\0\0\0\0", ""),
         (b"xAB\x80\0", "AB�"),
+        (b"xA\nB\x1b\0C", "A�B��C"),
     ],
 )
 def test_text_is_read_without_its_padding(data: bytes, expected: str) -> None:

@@ -38,7 +38,7 @@ def test_a_refusal_is_a_sentence_with_the_iso_name(here: Path, typed: Typed) -> 
     done = typed("ask", "--demo", "tarn", "engine", "0C", "--protocol", "service_01")
     assert done.status == 1
     assert done.out == ""
-    assert "engine says it does not know this identifier (code 31)" in done.err
+    assert "engine says it does not know this identifier (requestOutOfRange, code 31)" in done.err
 
 
 @pytest.mark.parametrize(

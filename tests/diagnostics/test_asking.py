@@ -164,7 +164,8 @@ def test_an_unsupported_request_is_parked_with_the_reason_and_told_once() -> Non
     for tenth in range(11, 100):
         assert car.send(tenth / 10) == []
     reason = (
-        "engine 01 0C: engine says it does not have this kind of request (code 12); it is not asked again this journey"
+        "engine 01 0C: engine says it does not have this kind of request (subFunctionNotSupported, code 12); it is not "
+        "asked again this journey"
     )
     assert car.asking.why("engine.speed", 9.9) == [reason]
     assert car.told == [reason]
@@ -204,7 +205,10 @@ def test_pending_keeps_the_request_open_and_says_so() -> None:
     car.send(1.0)
     car.hear("037F0178", 1.1)
     assert car.send(3.0) == []
-    assert "still working on the answer (code 78)" in car.asking.why("engine.speed", 3.0)[0]
+    assert (
+        "still working on the answer (requestCorrectlyReceivedResponsePending, code 78)"
+        in car.asking.why("engine.speed", 3.0)[0]
+    )
     car.hear("04410C1AF8", 5.0)
     assert (car.asking.counts.pending, car.asking.counts.answered, car.asking.counts.missed) == (1, 1, 0)
 
@@ -378,7 +382,7 @@ def test_why_tells_of_every_state_a_request_can_be_in() -> None:
     assert why(1.3).startswith("engine left 1 of these requests unanswered")
     car.send(1.4)
     car.hear("037F0121", 1.45)
-    assert why(1.5) == "engine says it is busy (code 21); asked again in 0.2 s"
+    assert why(1.5) == "engine says it is busy (busyRepeatRequest, code 21); asked again in 0.2 s"
     assert car.asking.why("nobody.provides", 1.5) == []
 
 

@@ -39,7 +39,7 @@ def test_a_refusal_has_its_code_and_its_name() -> None:
     came = inquiry().receive(bytes.fromhex("037F223100000000"), 0.02)
     assert came is not None
     assert (came.kind, came.code) == (Kind.REFUSED, 0x31)
-    assert came.sentence == "engine says it does not know this identifier (code 31)"
+    assert came.sentence == "engine says it does not know this identifier (requestOutOfRange, code 31)"
 
 
 def test_a_unit_that_works_on_it_gets_more_time_but_not_for_ever() -> None:

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import logging
+import warnings
+
 import pytest
 
 from underdash.contract.requests import Answer
@@ -23,7 +26,7 @@ def test_everything_else_is_asked_again_rarely(code: int) -> None:
 
 @pytest.mark.parametrize("code", range(256))
 def test_every_code_has_a_sentence_with_its_number(code: int) -> None:
-    assert str(meaning(code)).endswith(f"(code {code:02X})")
+    assert str(meaning(code)).endswith(f"code {code:02X})")
 
 
 def test_a_negative_response_names_the_service_it_refuses() -> None:
@@ -39,17 +42,12 @@ def test_what_is_not_one_is_not_taken_for_one(text: str) -> None:
 def test_the_codes_have_the_names_an_independent_stack_gives_them() -> None:
     from udsoncan.Response import Response
 
-    named = {code: Response.Code.get_name(code) for code in (0x11, 0x12, 0x21, 0x22, 0x31, 0x33, 0x78, 0x7F)}
-    assert named == {
-        0x11: "ServiceNotSupported",
-        0x12: "SubFunctionNotSupported",
-        0x21: "BusyRepeatRequest",
-        0x22: "ConditionsNotCorrect",
-        0x31: "RequestOutOfRange",
-        0x33: "SecurityAccessDenied",
-        0x78: "RequestCorrectlyReceived_ResponsePending",
-        0x7F: "ServiceNotSupportedInActiveSession",
+    ours = {code: found.name for code in range(256) if (found := meaning(code)).name}
+    assert len(ours) == 35
+    assert {code: name.lower() for code, name in ours.items()} == {
+        code: Response.Code.get_name(code).replace("_", "").lower() for code in ours
     }
+    assert str(meaning(0x84)).endswith("is not right (engineIsNotRunning, code 84)")
 
 
 def test_kwp_gives_a_few_codes_other_meanings_and_only_its_own_services_get_them() -> None:
@@ -59,3 +57,14 @@ def test_kwp_gives_a_few_codes_other_meanings_and_only_its_own_services_get_them
     assert meaning(0x80, 0x21).remedy is Remedy.PARK
     assert meaning(0x80, 0x22).remedy is Remedy.SLOWLY
     assert meaning(0x31, 0x21) == meaning(0x31)
+
+
+def test_what_kwp_calls_otherwise_has_the_names_another_independent_decoder_gives_it() -> None:
+    logging.getLogger("scapy.runtime").setLevel(logging.ERROR)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from scapy.contrib.automotive.kwp import KWP_NR
+
+    assert {code: meaning(code, 0x21).name for code in (0x12, 0x22, 0x23, 0x80)} == {
+        code: KWP_NR.negativeResponseCodes[code] for code in (0x12, 0x22, 0x23, 0x80)
+    }

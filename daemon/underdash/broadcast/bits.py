@@ -180,8 +180,13 @@ def _decimal_number(bits: Bits) -> NumberReader:
     return decimal
 
 
+_PRINTABLE = bytes(byte if 0x20 <= byte < 0x7F else 0xFF for byte in range(256))
+
+
 def text(bits: Bits) -> TextReader:
     """Return the closure that reads characters in the order of the payload, padding (NUL, FF, space) taken off.
+
+    What cannot be printed becomes the sign that stands for unknown ones: it would break lines on panels and in logs.
 
     Raises:
         LayoutError: the field is not made of whole bytes.
@@ -190,4 +195,4 @@ def text(bits: Bits) -> TextReader:
     if not at.whole:
         raise LayoutError(f"text of {bits.length} bits at bit {bits.bit}: characters fill whole bytes")
     first, end = at.first, at.last + 1
-    return lambda data: data[first:end].strip(b"\0\xff ").decode("ascii", "replace")
+    return lambda data: data[first:end].strip(b"\0\xff ").translate(_PRINTABLE).decode("ascii", "replace")

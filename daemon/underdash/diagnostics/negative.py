@@ -30,36 +30,58 @@ class Remedy(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """A code of a negative response: what it says, as a sentence fragment after "the unit says", and the remedy."""
+    """A code of a negative response.
+
+    Attributes:
+        code: the code.
+        name: the standard's, for looking it up; nothing for a code that has none.
+        text: what it says, as a sentence fragment after "the unit says".
+        remedy: what follows.
+    """
 
     code: int
+    name: str
     text: str
     remedy: Remedy
 
     def __str__(self) -> str:
-        return f"{self.text} (code {self.code:02X})"
+        return (
+            f"{self.text} ({self.name}, code {self.code:02X})" if self.name else f"{self.text} (code {self.code:02X})"
+        )
 
 
 _TABLE = (
-    Meaning(0x10, "no, without a reason", Remedy.SLOWLY),
-    Meaning(0x11, "it does not have this service", Remedy.PARK),
-    Meaning(0x12, "it does not have this kind of request", Remedy.PARK),
-    Meaning(0x13, "the request has the wrong length or format", Remedy.PARK),
-    Meaning(0x14, "the answer would be too long for it", Remedy.PARK),
-    Meaning(0x21, "it is busy", Remedy.LATER),
-    Meaning(0x22, "conditions are not right", Remedy.SLOWLY),
-    Meaning(0x24, "the requests came in the wrong order", Remedy.SLOWLY),
-    Meaning(0x25, "a unit behind it does not answer", Remedy.SLOWLY),
-    Meaning(0x26, "a fault keeps it from it", Remedy.SLOWLY),
-    Meaning(0x31, "it does not know this identifier", Remedy.PARK),
-    Meaning(0x33, "it is locked against reading this", Remedy.PARK),
-    Meaning(0x34, "it wants to know who asks", Remedy.PARK),
-    Meaning(0x78, "it is still working on the answer", Remedy.WAIT),
-    Meaning(0x7E, "it does not answer this in the default session", Remedy.PARK),
-    Meaning(0x7F, "it does not have this service in the default session", Remedy.PARK),
+    Meaning(0x10, "generalReject", "no, without a reason", Remedy.SLOWLY),
+    Meaning(0x11, "serviceNotSupported", "it does not have this service", Remedy.PARK),
+    Meaning(0x12, "subFunctionNotSupported", "it does not have this kind of request", Remedy.PARK),
+    Meaning(0x13, "incorrectMessageLengthOrInvalidFormat", "the request has the wrong length or format", Remedy.PARK),
+    Meaning(0x14, "responseTooLong", "the answer would be too long for it", Remedy.PARK),
+    Meaning(0x21, "busyRepeatRequest", "it is busy", Remedy.LATER),
+    Meaning(0x22, "conditionsNotCorrect", "conditions are not right", Remedy.SLOWLY),
+    Meaning(0x24, "requestSequenceError", "the requests came in the wrong order", Remedy.SLOWLY),
+    Meaning(0x25, "noResponseFromSubnetComponent", "a unit behind it does not answer", Remedy.SLOWLY),
+    Meaning(0x26, "failurePreventsExecutionOfRequestedAction", "a fault keeps it from it", Remedy.SLOWLY),
+    Meaning(0x31, "requestOutOfRange", "it does not know this identifier", Remedy.PARK),
+    Meaning(0x33, "securityAccessDenied", "it is locked against reading this", Remedy.PARK),
+    Meaning(0x34, "authenticationRequired", "it wants to know who asks", Remedy.PARK),
+    Meaning(0x78, "requestCorrectlyReceivedResponsePending", "it is still working on the answer", Remedy.WAIT),
+    Meaning(
+        0x7E, "subFunctionNotSupportedInActiveSession", "it does not answer this in the default session", Remedy.PARK
+    ),
+    Meaning(
+        0x7F, "serviceNotSupportedInActiveSession", "it does not have this service in the default session", Remedy.PARK
+    ),
 )
 _BY_CODE = {meaning.code: meaning for meaning in _TABLE}
 _CONDITIONS = range(0x81, 0x95)
+_CONDITION_NAMES = {
+    0x81: "rpmTooHigh", 0x82: "rpmTooLow", 0x83: "engineIsRunning", 0x84: "engineIsNotRunning",
+    0x85: "engineRunTimeTooLow", 0x86: "temperatureTooHigh", 0x87: "temperatureTooLow", 0x88: "vehicleSpeedTooHigh",
+    0x89: "vehicleSpeedTooLow", 0x8A: "throttlePedalTooHigh", 0x8B: "throttlePedalTooLow",
+    0x8C: "transmissionRangeNotInNeutral", 0x8D: "transmissionRangeNotInGear", 0x8F: "brakeSwitchNotClosed",
+    0x90: "shifterLeverNotInPark", 0x91: "torqueConverterClutchLocked", 0x92: "voltageTooHigh", 0x93: "voltageTooLow",
+    0x94: "resourceTemporarilyNotAvailable",
+}  # fmt: skip
 
 KWP_SERVICES = frozenset({0x17, 0x18, 0x1A, 0x21})
 """Services that only KWP 2000 has; 22 is in both, and is taken for the newer standard's."""
@@ -67,10 +89,25 @@ KWP_SERVICES = frozenset({0x17, 0x18, 0x1A, 0x21})
 _KWP = {
     meaning.code: meaning
     for meaning in (
-        Meaning(0x12, "it does not have this kind of request, or wants another format", Remedy.PARK),
-        Meaning(0x22, "conditions are not right, or the requests came in the wrong order", Remedy.SLOWLY),
-        Meaning(0x23, "a routine has not come to its end", Remedy.SLOWLY),
-        Meaning(0x80, "it does not have this service in the default session", Remedy.PARK),
+        Meaning(
+            0x12,
+            "subFunctionNotSupported-InvalidFormat",
+            "it does not have this kind of request, or wants another format",
+            Remedy.PARK,
+        ),
+        Meaning(
+            0x22,
+            "conditionsNotCorrect-RequestSequenceError",
+            "conditions are not right, or the requests came in the wrong order",
+            Remedy.SLOWLY,
+        ),
+        Meaning(0x23, "routineNotComplete", "a routine has not come to its end", Remedy.SLOWLY),
+        Meaning(
+            0x80,
+            "subFunctionNotSupportedInActiveDiagnosticSession",
+            "it does not answer this in the default session",
+            Remedy.PARK,
+        ),
     )
 }
 
@@ -85,8 +122,9 @@ def meaning(code: int, service: int = 0x22) -> Meaning:
     if service in KWP_SERVICES and code in _KWP:
         return _KWP[code]
     if code in _CONDITIONS:
-        return Meaning(code, "a condition such as speed, temperature or voltage is not right", Remedy.SLOWLY)
-    return _BY_CODE.get(code) or Meaning(code, "no, with a code that is not known here", Remedy.SLOWLY)
+        name = _CONDITION_NAMES.get(code, "")
+        return Meaning(code, name, "a condition such as speed, temperature or voltage is not right", Remedy.SLOWLY)
+    return _BY_CODE.get(code) or Meaning(code, "", "no, with a code that is not known here", Remedy.SLOWLY)
 
 
 def refused(payload: bytes, service: int) -> Answer | None:
