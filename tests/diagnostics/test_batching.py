@@ -192,6 +192,16 @@ def test_one_identifier_that_is_refused_for_the_moment_costs_no_other_its_answer
     assert 0x1005 in identifiers(max(talk.asked[-20:], key=len))
 
 
+def test_a_unit_that_works_on_an_answer_to_several_is_waited_for() -> None:
+    talk = Talk(twelve(), lambda request: b"\x7f\x22\x78")
+    talk.run(4.0)
+    assert len(talk.asked) == 1
+    talk._speak(willing(talk.asked[0]))
+    assert everything_is_read(talk)
+    assert talk.asking.counts.answered == 12
+    assert talk.asking.learned() == {}
+
+
 def test_a_unit_that_refuses_everything_for_the_moment_teaches_nothing() -> None:
     talk = Talk(twelve(), lambda request: willing(request) if talk.now > 20.0 else b"\x7f\x22\x22")
     talk.run(20.0)

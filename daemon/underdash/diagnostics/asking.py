@@ -246,8 +246,7 @@ class Asking:
             return False
         if said.flow:
             return self._flow(line, data, at)
-        if said.broken is not None:
-            self._broken(line, said, at)
+        self._broken(line, said, at)
         if said.going_on:
             self.scheduler.progress(line.lane, at)
         if said.reply is not None:
@@ -320,7 +319,8 @@ class Asking:
     def _take_all(self, ear: Ear, answers: tuple[Answer, ...], at: float) -> bool:
         request = self._waiting(ear)
         taken = [poll for answer in answers if (poll := self._take(ear, answer, at)) is not None]
-        if request is not None and len(request.polls) > 1 and any(poll in request.polls for poll in taken):
+        several = request is not None and len(request.polls) > 1 and all(one.refused is None for one in answers)
+        if request is not None and several and any(poll in request.polls for poll in taken):
             self.scheduler.completed(request, taken, at)
         return bool(taken)
 
