@@ -402,7 +402,7 @@ def test_what_is_not_supported_is_not_asked_again_this_journey_and_says_so(code:
     assert len(run.sent) == 1
     told = run.scheduler.told(poll, run.now).text
     assert "unit_0 says" in told
-    assert f"(code {code:02X})" in told
+    assert f"code {code:02X})" in told
     assert "not asked again this journey" in told
     run.scheduler.new_journey(run.now)
     run.until(601.0)
