@@ -87,7 +87,8 @@ def played(car: str, loop: PacedLoop, folder: Path, seconds: float) -> tuple[Any
 @pytest.mark.parametrize("car", ["tarn", "loris"])
 def test_a_recorded_drive_shows_the_same_values(car: str, loops: Callable[[], PacedLoop], tmp_path: Path) -> None:
     driven = recorded(car, loops(), tmp_path / "drive.log")
-    built, again = played(car, loops(), tmp_path, SECONDS + 10.0)
+    loop = loops()
+    built, again = played(car, loop, tmp_path, SECONDS + 10.0)
     shown = {name for page in built.assembly.pages for name in (*page.needs, *page.uses)}
     names = {name for _, snapshot in driven for name in snapshot.readings} & (shown | {"vehicle.ignition"})
     compared = set()
@@ -109,6 +110,10 @@ def test_a_recorded_drive_shows_the_same_values(car: str, loops: Callable[[], Pa
     assert {bus.state.value for bus in status.buses} == {"absent"}
     assert all("was played to its end" in bus.sentence for bus in status.buses)
     assert status.asking.sent == 0
+    telling, now = built.daemon.telling, loop.time()
+    assert not [sentence for sentence in telling.closed(now) if "transmit" in sentence]
+    ended = "the recording of drive has ended: start the daemon again"
+    assert telling.why("engine.coolant_temperature", now).sentence == ended
     built.daemon.stop()
     built.keep()
     assert not (state_directory() / "state.json").exists()  # no evidence for the car's next journey
