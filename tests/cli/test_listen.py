@@ -1,0 +1,91 @@
+"""``underdash listen``."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from underdash.bus.rates import Try
+from underdash.cli.listen_rates import COMMON_FIRST, find
+from underdash.switching.orders import LISTENING_RATES
+
+Typed = Callable[..., Any]
+
+
+def test_silence_is_told_with_what_to_do_next(typed: Typed, config: Path) -> None:
+    done = typed("listen", "--config", config, "--seconds", "0.3")
+    assert done.status == 1
+    assert "drive: no wire, so no rate to prove" in done.out
+    assert "nothing in 0 s: the bus is asleep" in done.out
+    assert "next: switch the ignition on" in done.out
+
+
+def test_an_interface_that_is_not_there_is_told(typed: Typed, config: Path) -> None:
+    text = config.read_text()
+    start, end = text.index("[bus.drive]"), text.index("[power]")
+    config.write_text(text[:start] + '[bus.drive]\nchannel = "can77"\n\n' + text[end:])
+    done = typed("listen", "--config", config, "--seconds", "0.2")
+    assert done.status == 1
+    assert "drive: is not open" in done.out
+
+
+def test_a_configuration_without_buses_is_told(typed: Typed, config: Path) -> None:
+    text = config.read_text()
+    start, end = text.index("[bus.drive]"), text.index("[power]")
+    config.write_text(text[:start] + text[end:])
+    done = typed("listen", "--config", config)
+    assert done.status == 2
+    assert "nothing to listen on" in done.err
+
+
+def test_rates_of_what_linux_does_not_set_up_cannot_be_tried(typed: Typed, config: Path) -> None:
+    done = typed("listen", "--config", config, "--seconds", "0.2", "--rates")
+    assert done.status == 1
+    assert "only interfaces that Linux sets up" in done.err
+
+
+def test_a_trace_is_told_in_the_same_words(typed: Typed, tmp_path: Path) -> None:
+    trace = tmp_path / "drive.log"
+    trace.write_text("".join(f"({number * 0.01:.6f}) drive 3A6#0102\n" for number in range(300)))
+    done = typed("listen", "--trace", trace)
+    assert done.status == 0
+    assert "300 frames in 3 s from 1 ids (1 of 11 bits)" in done.out
+
+
+@pytest.mark.parametrize(("text", "status"), [("", 2), ("hello", 2)])
+def test_a_trace_that_is_none_is_told(typed: Typed, tmp_path: Path, text: str, status: int) -> None:
+    trace = tmp_path / "drive.log"
+    trace.write_text(text)
+    done = typed("listen", "--trace", trace)
+    assert done.status == status
+    assert "Traceback" not in done.err
+
+
+def found(signs: dict[int, Try]) -> tuple[list[int], Any]:
+    tried: list[int] = []
+
+    async def at(bitrate: int) -> Try:
+        tried.append(bitrate)
+        return signs.get(bitrate, Try(bitrate, 0, 20))
+
+    return tried, asyncio.run(find(at))
+
+
+def test_rates_are_tried_until_one_is_right() -> None:
+    tried, verdict = found({125_000: Try(125_000, 30)})
+    assert tried == [500_000, 250_000, 125_000]
+    assert verdict.bitrate == 125_000
+
+
+def test_a_bus_that_nobody_understands_takes_the_whole_pass() -> None:
+    tried, verdict = found({})
+    assert tried == list(COMMON_FIRST)
+    assert verdict.bitrate is None
+
+
+def test_every_rate_that_is_tried_may_be_listened_at() -> None:
+    assert set(COMMON_FIRST) == set(LISTENING_RATES)
