@@ -1,8 +1,9 @@
-"""``underdash plugins``: what runs, what is only installed, what was refused and why."""
+"""``underdash plugins``: what runs, what is only installed, what was refused and why; ``plugins add`` adds one."""
 
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .common import config
@@ -15,10 +16,20 @@ if TYPE_CHECKING:
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("--config", metavar="F", help="look at this configuration; else at the bundled plug-ins")
+    doing = parser.add_subparsers(dest="doing", metavar="add", title="adding")
+    one = doing.add_parser("add", help="install somebody else's plug-in beside underdash", allow_abbrev=False)
+    one.add_argument("plugin", metavar="NAME_OR_WHEEL", help="a name that pip finds, or the path of a wheel")
+    one.add_argument("--wheels", metavar="DIR", type=Path, help="take it and all it needs from DIR, without network")
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """List plug-ins; 1 if one was refused."""
+    """List plug-ins, 1 if one was refused; or add one."""
+    if arguments.doing == "add":
+        from .plugins_add import add as install
+        from .plugins_add import next_step
+
+        print(next_step(install(arguments.plugin, arguments.wheels)))
+        return 0
     loaded = _loaded(arguments)
     groups = {"running": _running(loaded), "refused": _refused(loaded), "installed, not enabled": _idle(loaded)}
     suspended = _suspended()

@@ -17,9 +17,11 @@ from ..bus.trace import TraceWriter
 from ..config.schema import Config
 from ..service.control import ControlError, RunsAlreadyError
 from ..service.notify import notify
+from ..service.watchdog import watchdog_s
 from ..wiring.building import Built, build
 from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
+from ..wiring.heartbeat import Heartbeat
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from .common import uninterrupted
 from .logs import set_up
@@ -68,6 +70,10 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
             loop.add_signal_handler(number, loop.stop)
         _open_socket(built, loop, ending)
         _start(built)
+        heartbeat = Heartbeat(built.daemon, loop, notify, watchdog_s())
+        heartbeat.start()
+        ending.callback(notify, "STOPPING=1", "STATUS=ending")
+        ending.callback(heartbeat.stop)
         loop.run_forever()
 
 
@@ -96,7 +102,7 @@ def _start(built: Built) -> None:
     if built.daemon.sending.guard.quiet:
         _log.warning("quiet", text="kept from before: nothing is sent until underdash quiet off")
     built.daemon.start()
-    notify("READY=1", f"STATUS=car {built.assembly.car.name}")
+    notify("READY=1")
     _log.info("started", car=built.assembly.car.name, buses=",".join(built.daemon.links))
 
 

@@ -109,6 +109,8 @@ class Daemon:
         self._modes = Modes(links, self._transmit, asked_only, loop)
         self.buses: tuple[BusStatus, ...] = ()
         self.polling = False
+        #: how often everything that goes by time was done
+        self.rounds = 0
         self.telling = Telling(self, self._transmit)
         self._loop = loop
         self.recorder = recorder
@@ -221,6 +223,7 @@ class Daemon:
         now = self._loop.time()
         try:
             self._step(now)
+            self.rounds += 1
         except Exception as exc:
             # ours: keep the rest of the daemon going, the next tick may do better; say each kind of failure once
             # the text may hold a number that changes with every tick

@@ -40,6 +40,8 @@ BLOCKED_S = (0.2, 1.0, 2.0, 5.0, 10.0, 30.0)
 back, so no more than a few may be added to it."""
 LONGEST_PART_S = 1.0
 """How long a unit may take to let the next part of a request come (N_Bs of ISO 15765-2)."""
+OVERDUE_S = 1.0
+"""A request this late was forgotten; a loop that is merely busy is later than that only while it hangs as a whole."""
 
 
 @dataclass(slots=True)
@@ -54,6 +56,7 @@ class Sending:
 
     Attributes:
         paused: nothing that is wanted is asked for, since a person asks by hand.
+        pumped: how often it was looked whether something is due.
     """
 
     assembly: Assembly
@@ -68,6 +71,8 @@ class Sending:
     _again_at: dict[str, float] = field(default_factory=dict, init=False)
     _wants: Mapping[str, Want] = field(default_factory=dict, init=False)
     paused: bool = field(default=False, init=False)
+    pumped: int = field(default=0, init=False)
+    _due_at: float | None = field(default=None, init=False)
     _heard: set[tuple[str, int]] = field(default_factory=set, init=False)
 
     def connect(self) -> None:
@@ -111,6 +116,11 @@ class Sending:
                 asking.refused(request, refusal, now)
         later = [at for at in (asking.deadline(now), self._retry_at) if at is not None]
         self._come_back(min(later) if later else None, now)
+        self.pumped += 1
+
+    def overdue(self, now: float) -> bool:
+        """Say whether something should have been looked at and was not, as after a `pump` that raised."""
+        return self._due_at is not None and now - self._due_at > OVERDUE_S
 
     def reply(self, wish: Wish, now: float) -> None:
         """Send the flow control that an answer of ours needs, now or as soon as the last frame is confirmed."""
@@ -222,12 +232,14 @@ class Sending:
 
     def stop(self) -> None:
         """Send nothing more."""
+        self._due_at = None
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
 
     def _come_back(self, deadline: float | None, now: float) -> None:
         self.stop()
+        self._due_at = deadline
         if deadline is not None:
             self._timer = self.loop.call_at(max(deadline, now + 0.001), self.pump)
 
