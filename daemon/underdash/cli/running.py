@@ -21,7 +21,7 @@ from ..service.watchdog import watchdog_s
 from ..wiring.building import Built, build
 from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
-from ..wiring.heartbeat import Heartbeat
+from ..wiring.heartbeat import Heartbeat, progress
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from .common import uninterrupted
 from .logs import set_up
@@ -70,7 +70,8 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
             loop.add_signal_handler(number, loop.stop)
         _open_socket(built, loop, ending)
         _start(built)
-        heartbeat = Heartbeat(built.daemon, loop, notify, watchdog_s())
+        daemon = built.daemon
+        heartbeat = Heartbeat(loop, lambda now: progress(daemon, now), daemon.status, notify, watchdog_s())
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)

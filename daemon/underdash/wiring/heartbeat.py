@@ -21,21 +21,24 @@ class Heartbeat:
     """Feeds the watchdog and keeps the status line; the loop's own timers carry it, so it stops when the loop does.
 
     Args:
-        daemon: started already.
-        loop: its loop.
+        loop: the daemon's.
+        progress: what `progress` returns of the daemon at a time of the loop.
+        status: how the daemon is.
         tell: sends assignments to the service manager.
         watchdog_s: within which it wants to be fed; None if it does not watch.
     """
 
     def __init__(
         self,
-        daemon: Daemon,
         loop: asyncio.AbstractEventLoop,
+        progress: Callable[[float], tuple[dict[str, int], set[str]]],
+        status: Callable[[], Status],
         tell: Callable[..., object],
         watchdog_s: float | None,
     ) -> None:
-        self._daemon = daemon
         self._loop = loop
+        self._look = progress
+        self._status = status
         self._tell = tell
         self._watched = watchdog_s is not None
         self._every_s = STATUS_S if watchdog_s is None else watchdog_s / LOOKS
@@ -56,11 +59,11 @@ class Heartbeat:
     def beat(self) -> None:
         """Look once, tell what there is to tell, and come back."""
         self._timer = self._loop.call_later(self._every_s, self.beat)
-        still = self._progress.look(*progress(self._daemon, self._loop.time()))
+        still = self._progress.look(*self._look(self._loop.time()))
         if still and still != self._still:
             _log.error("stands_still", parts=", ".join(still))
         self._still = still
-        said = sentence(self._daemon.status(), still)
+        said = sentence(self._status(), still)
         words = [f"STATUS={said}"] if said != self._said else []
         self._said = said
         if self._watched and not still:
