@@ -62,7 +62,7 @@ def test_defaults_are_those_of_the_power_room() -> None:
     ("text", "says"),
     [
         ("", "car: found nothing, allowed: this key must be there"),
-        ('format = 2\n[car]\nname = "a"', "line 1, format: found 2, allowed: one of 1"),
+        ('format = 2\n[car]\nname = "a"', "line 1, format: found 2, allowed: at most 1; it was written for"),
         ('format = true\n[car]\nname = "a"', "line 1, format: found true, allowed: one of 1"),
         ("format = 1\n[car]", "line 2, car: found an empty table, allowed: either `name`, of a car"),
         (

@@ -9,6 +9,7 @@ from typing import Any
 
 from ..contract.signals import Signal
 from ..contract.units import UNITS, compatible, linear
+from .migration import migrated
 from .mistakes import ConfigError, Mistakes, Source
 from .schema import Config
 from .structure import Structure
@@ -44,6 +45,7 @@ def parse_config(text: str, file: str = "underdash.toml", signals: Mapping[str, 
 def make_config(table: dict[str, Any], source: Source, signals: Mapping[str, Signal] | None = None) -> Config:
     """Make a configuration of a table; see `read_config`."""
     mistakes = Mistakes(source)
+    table = migrated(table, mistakes)
     config = Structure(mistakes).make(Config, table)
     _check_units(table.get("units"), mistakes, signals)
     _check_reads(table.get("reads"), mistakes)
