@@ -55,3 +55,32 @@ def in_guest() -> Callable[[str], dict[str, Any]]:
         return found
 
     return run
+
+
+@pytest.fixture(scope="session")
+def under_systemd() -> Callable[..., dict[str, Any]]:
+    """Runs a program of `guest/` where systemd is the first process, with a directory of wheels as /packages."""
+    reason = why_not()
+    if reason is not None:
+        pytest.skip(reason)
+
+    def run(program: str, wheels: Path, limit_s: int = 1800) -> dict[str, Any]:
+        command = [str(GUEST), "-s", "-t", str(limit_s), str(PROJECT), str(wheels)]
+        done = subprocess.run(
+            [*command, f"python3 tests/system/guest/{program}"],
+            capture_output=True,
+            text=True,
+            timeout=limit_s + 600,
+            check=False,
+        )
+        if done.returncode == 125:
+            pytest.skip(f"the guest does not work here: {done.stderr[-300:]}")
+        said = done.stdout.splitlines()
+        scenes = [line.removeprefix("SCENE ") for line in said if line.startswith("SCENE ")]
+        found = [json.loads(line.removeprefix("SEEN ")) for line in said if line.startswith("SEEN ")]
+        assert found, f"status {done.returncode}\n{done.stdout[-3000:]}\n{done.stderr[-2000:]}"
+        for scene in scenes:
+            print(scene)
+        return {**found[0], "scenes": scenes}
+
+    return run

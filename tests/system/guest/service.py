@@ -1,0 +1,395 @@
+"""Runs in the guest, under systemd: underdash is installed, driven, broken, upgraded and removed as an owner would.
+
+Prints a line a scene, and one JSON object with what was seen. Only Debian's own Python is here at first.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+WHEELS = Path("/packages")
+PLACE = Path("/opt/underdash")
+CONFIG = Path("/etc/underdash/underdash.toml")
+JOURNEY = Path("/var/lib/underdash/a-journey")
+SCREEN = Path("/dev/fb0")
+RUNTIME = Path("/run/underdash")
+SEEN: dict[str, Any] = {"python": sys.version.split()[0]}
+
+OURS = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "temperatures", "hangs"]
+[bus.drive]
+interface = "socketcan"
+channel = "vcan0"
+transmit = true
+[bus.comfort]
+interface = "socketcan"
+channel = "vcan1"
+[power]
+supply = "wakeable"
+off_s = 1
+goodbye_s = 2
+linger_s = 5
+[panel.main]
+driver = "framebuffer"
+size = [320, 240]
+round = false
+deck = ["boost", "temperatures", "hangs"]
+settings = { device = "/dev/fb0" }
+"""
+
+PROBE = """
+import os, socket, subprocess
+def can(do):
+    try:
+        do()
+        return True
+    except OSError as exc:
+        return exc.strerror
+def ask(verb):
+    login = "org.freedesktop.login1"
+    call = ["busctl", "call", login, "/org/freedesktop/login1", login + ".Manager", verb]
+    return subprocess.run(call, capture_output=True, text=True).stdout.strip()
+light = "/sys/class/graphics/fb0/blank"
+print({
+    "user": os.getuid() != 0,
+    "capabilities": [line.split()[1] for line in open("/proc/self/status") if line.startswith(("CapEff", "CapBnd"))],
+    "can": can(lambda: socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).bind(("vcan0",))),
+    "serial": can(lambda: open("/dev/ttyS0", "r+b", buffering=0)),
+    "screen": can(lambda: open("/dev/fb0", "r+b")),
+    "light": can(lambda: open(light, "w")),
+    "other sys": can(lambda: open("/sys/kernel/mm/ksm/run", "w")),
+    "power off": ask("CanPowerOff"),
+    "reboot": ask("CanReboot"),
+    "internet": can(lambda: socket.socket(socket.AF_INET, socket.SOCK_DGRAM)),
+    "configuration": can(lambda: open("/etc/underdash/underdash.toml", "a")),
+    "program": can(lambda: open("/opt/underdash/x", "w")),
+    "memory": can(lambda: open("/dev/mem", "rb")),
+})
+"""
+
+
+def scene(text: str) -> None:
+    """Say in a line what was seen."""
+    print(f"SCENE {text}", flush=True)
+
+
+def run(*words: str, env: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
+    """Run a command and return what came of it."""
+    return subprocess.run(words, capture_output=True, text=True, check=False, env={**os.environ, **(env or {})})
+
+
+def install(*words: str) -> dict[str, Any]:
+    """Run the installer; returns its status, its last line and how long it took."""
+    begun = time.monotonic()
+    done = run("systemd/install", *words)
+    lines = (done.stdout + done.stderr).strip().splitlines()
+    return {"status": done.returncode, "said": lines, "s": round(time.monotonic() - begun, 1)}
+
+
+def until(holds: Callable[[], object], seconds: float = 60.0) -> float | None:
+    """Wait until something is true; returns how long it took, None if it did not come true."""
+    begun = time.monotonic()
+    while time.monotonic() - begun < seconds:
+        if holds():
+            return round(time.monotonic() - begun, 2)
+        time.sleep(0.05)
+    return None
+
+
+def shown(name: str) -> str:
+    """Return a property of the service."""
+    return run("systemctl", "show", "underdash", "--property", name, "--value").stdout.strip()
+
+
+def lit() -> bool:
+    """Say whether anything but black is on the screen."""
+    return any(SCREEN.read_bytes()[: 320 * 240 * 2])
+
+
+def ready() -> bool:
+    """Say whether the service has said READY since it was started last."""
+    return shown("ActiveState") == "active"
+
+
+def fresh() -> None:
+    """Install on a system that has never seen it."""
+    SEEN["bad use"] = [run("systemd/install", *words).stderr for words in (["--weels"], ["--wheels", "/nowhere"])]
+    SEEN["fresh"] = {
+        **install("--wheels", str(WHEELS)),
+        "groups": sorted(run("id", "-nG", "underdash").stdout.split()),
+        "compiled": not [one for one in (PLACE / "current/lib").rglob("*.py") if not compiled(one)],
+        "verify": run("systemd-analyze", "verify", "underdash.service").stderr,
+        "exposure": run("systemd-analyze", "security", "underdash").stdout.strip().splitlines()[-1],
+        "check": run("underdash", "check").stdout.splitlines()[-1:],
+        "enabled": run("systemctl", "is-enabled", "underdash").stdout.strip(),
+    }
+    scene(f"fresh install: {SEEN['fresh']['s']} s; {SEEN['fresh']['exposure']}")
+
+
+def compiled(path: Path) -> bool:
+    """Say whether a module needs no compiling any more."""
+    return bool(list(path.parent.glob(f"__pycache__/{path.stem}.*.pyc"))) or path.stat().st_size == 0
+
+
+def again() -> None:
+    """Install once more, from the same wheels."""
+    before = files()
+    SEEN["again"] = {**install("--wheels", str(WHEELS)), "same": files() == before}
+    scene(f"second run: {SEEN['again']['s']} s, nothing changed: {SEEN['again']['same']}")
+
+
+def files() -> dict[str, float]:
+    """Return what is installed outside the environment, and the environment itself, with its times of change."""
+    names = [
+        *Path("/etc/underdash").rglob("*"),
+        *Path("/etc/systemd/network").glob("*"),
+        PLACE / os.readlink(PLACE / "current"),
+    ]
+    return {str(name): name.stat().st_mtime for name in names if name.is_file()} | {
+        "at": os.readlink(PLACE / "current")
+    }  # type: ignore[dict-item]
+
+
+def plugin() -> None:
+    """Add a stranger's plug-in, and one that would move what the daemon stands on."""
+    versions = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
+    good = run(
+        "underdash", "plugins", "add", str(WHEELS / "underdash_hangs-1.0-py3-none-any.whl"), "--wheels", str(WHEELS)
+    )
+    bad = run(
+        "underdash", "plugins", "add", str(WHEELS / "underdash_moves-1.0-py3-none-any.whl"), "--wheels", str(WHEELS)
+    )
+    after = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
+    new = [line for line in after.splitlines() if line not in versions.splitlines()]
+    SEEN["plugin"] = {"good": good.stdout, "bad": bad.stderr, "status": bad.returncode, "new": new}
+    scene(f"plugins add: {new}; refused: {bad.stderr.strip()}")
+
+
+def first_picture() -> None:
+    """Start the service on the configuration of a real car, with buses and a screen."""
+    CONFIG.write_text(OURS)
+    begun = time.monotonic()
+    subprocess.Popen(["systemctl", "start", "underdash"])
+    picture = until(lit)
+    settled = until(ready)
+    SEEN["start"] = {
+        "picture_s": picture,
+        "ready_s": round(time.monotonic() - begun, 2) if settled is not None else None,
+        "status": shown("StatusText"),
+        "memory_mb": round(int(shown("MemoryCurrent")) / 1e6, 1),
+    }
+    scene(f"start: first picture after {picture} s, READY after {SEEN['start']['ready_s']} s")
+
+
+def rights() -> None:
+    """Look at what the service may do, in the very cage it runs in."""
+    probe = Path("/etc/underdash/probe.py")
+    probe.write_text(PROBE)
+    shutil.chown("/sys/class/graphics/fb0/blank", group="video")
+    Path("/sys/class/graphics/fb0/blank").chmod(0o664)
+    drop_in = Path("/run/systemd/system/underdash.service.d/probe.conf")
+    drop_in.parent.mkdir(parents=True)
+    drop_in.write_text(f"[Service]\nExecStartPre=/usr/bin/python3 {probe}\n")
+    run("systemctl", "daemon-reload")
+    run("systemctl", "restart", "underdash")
+    log = run("journalctl", "--unit", "underdash", "--output", "cat").stdout
+    told = [line for line in log.splitlines() if line.startswith("{'user'")]
+    SEEN["rights"] = told[-1:] and eval(told[-1])
+    kinds = {
+        line.split()[1]
+        for line in Path("/proc/devices").read_text().splitlines()
+        if line[:1] == " " or line[:1].isdigit()
+    }
+    SEEN["devices"] = {name: name in kinds for name in ("fb", "gpiochip", "ttyS")}
+    drop_in.unlink()
+    probe.unlink()
+    run("systemctl", "daemon-reload")
+    scene(f"rights in the cage: {SEEN['rights']}")
+
+
+def journey() -> None:
+    """Drive: the key on, a picture that changes, the key off, goodbye, dark, asleep."""
+    car = subprocess.Popen(
+        [
+            str(PLACE / "current/bin/python"),
+            "tests/system/guest/car.py",
+            "LOCK:2",
+            "OFF:2",
+            "ON:25",
+            "OFF:3",
+            "LOCK:12",
+            "SLEEP:12",
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    parts: dict[str, Any] = {"on": until(lambda: "ignition on" in shown("StatusText"))}
+    time.sleep(12)
+    parts["driving"] = shown("StatusText")
+    picture = SCREEN.read_bytes()[: 320 * 240 * 2]
+    parts["picture"] = base64.b64encode(zlib.compress(picture)).decode()
+    parts["lingering"] = until(lambda: "lingering" in shown("StatusText"))
+    parts["dark"] = until(lambda: not lit())
+    parts["asleep"] = until(lambda: "asleep" in shown("StatusText"))
+    told = json.loads(run("underdash", "status", "--json").stdout or "{}")
+    parts["passed"] = told.get("guard", {}).get("passed")
+    out, _ = car.communicate()
+    said = [json.loads(line) for line in out.splitlines()]
+    off = next((one for one in said if one["phase"].endswith("3 OFF")), None)
+    parts["car"] = said
+    if off is not None:
+        parts["last_frame_s"] = round(said[-1]["asked_at"] - off["at"], 3)
+        parts["asked"] = said[-1]["asked"]
+    SEEN["journey"] = parts
+    scene(
+        f"ignition on to asleep: {parts['asked']} requests, the last {parts['last_frame_s']} s after OFF; dark, asleep"
+    )
+
+
+def show(page: str) -> None:
+    """Turn the panel to a page."""
+    with socket.socket(socket.AF_UNIX) as end:
+        end.connect(str(RUNTIME / "underdash.sock"))
+        end.sendall(json.dumps({"v": 1, "ask": "page", "with": {"show": page}}).encode() + b"\n")
+        end.recv(10_000)
+
+
+def hang(kind: str) -> None:
+    """Have a plug-in hang, and wait for the watchdog."""
+    run("systemctl", "reset-failed", "underdash")
+    restarts = int(shown("NRestarts"))
+    if kind == "page":
+        show("hangs")
+    begun = time.monotonic()
+    (RUNTIME / f"hang-{kind}").touch()
+    took = until(lambda: int(shown("NRestarts")) > restarts and ready(), 90)
+    log = run(
+        "journalctl", "--unit", "underdash", "--output", "cat", "--since", f"-{int(time.monotonic() - begun) + 1}s"
+    ).stdout
+    SEEN[f"hang {kind}"] = {
+        "back_s": took,
+        "watchdog": "Watchdog timeout" in log,
+        "lit": until(lit),
+        "log": log.splitlines()[-12:],
+    }
+    scene(f"{kind} hangs: running again {took} s later, by the watchdog: {'Watchdog timeout' in log}")
+
+
+def killed() -> None:
+    """Kill the daemon: the panel goes dark, and the service comes back."""
+    restarts = int(shown("NRestarts"))
+    was_lit = lit()
+    run("systemctl", "kill", "--signal", "KILL", "underdash")
+    dark = until(lambda: not lit(), 20)
+    back = until(lambda: int(shown("NRestarts")) > restarts and ready())
+    SEEN["killed"] = {"was_lit": was_lit, "dark_s": dark, "back_s": back, "lit": until(lit)}
+    scene(f"SIGKILL: dark after {dark} s, READY again {back} s after that")
+
+
+def upgrade() -> None:
+    """Upgrade from wheels that do not fit, then with Python gone from below the environment, to a newer version."""
+    CONFIG.write_text(CONFIG.read_text() + "# mine\n")
+    JOURNEY.write_text("kept")
+    before = os.readlink(PLACE / "current"), shown("MainPID")
+    poor = Path("/run/poor")
+    poor.mkdir()
+    for wheel in WHEELS.glob("underdash-*.whl"):
+        shutil.copy(wheel, poor)
+    SEEN["failed upgrade"] = {
+        **install("--wheels", str(poor)),
+        "same": (os.readlink(PLACE / "current"), shown("MainPID")) == before,
+    }
+    scene(f"failed upgrade: {SEEN['failed upgrade']['said'][-1]}")
+    python = PLACE / "current/bin/python3"
+    python.unlink()
+    python.symlink_to("/usr/bin/python3.4")
+    run("systemctl", "restart", "underdash")
+    broken = shown("ActiveState")
+    newer = Path("/run/newer")
+    newer.mkdir()
+    for wheel in WHEELS.glob("*.whl"):
+        if not wheel.name.startswith("underdash-"):
+            shutil.copy(wheel, newer)
+    shutil.copy(next((WHEELS / "newer").glob("*.whl")), newer)
+    SEEN["upgrade"] = {
+        "broken": broken,
+        **install("--wheels", str(newer)),
+        "ready": until(ready),
+        "plugins": run("underdash", "plugins", "--config", str(CONFIG)).stdout,
+        "mine": CONFIG.read_text().endswith("# mine\n"),
+        "environments": sorted(one.name for one in PLACE.iterdir()),
+    }
+    scene(f"upgrade over a Python that is gone: {SEEN['upgrade']['s']} s, {SEEN['upgrade']['said'][-1]}")
+
+
+def removal() -> None:
+    """Take it off again."""
+    done = install("--remove")
+    left = [
+        str(one)
+        for one in (PLACE, Path("/usr/local/bin/underdash"), Path("/etc/systemd/system/underdash.service"))
+        if os.path.lexists(one)
+    ]
+    left += [
+        str(one)
+        for folder in ("udev/rules.d", "polkit-1/rules.d", "sysusers.d", "systemd/network")
+        for one in Path("/etc", folder).glob("*underdash*")
+    ]
+    SEEN["removal"] = {
+        **done,
+        "left": left,
+        "kept": CONFIG.exists() and JOURNEY.read_text() == "kept",
+        "twice": install("--remove")["status"],
+    }
+    scene(f"removal: {done['said'][-1]}")
+
+
+def main() -> None:
+    """Play every scene, in the order of an owner's life."""
+    run("modprobe", "-a", "vcan", "can-raw")
+    for name in ("vcan0", "vcan1"):
+        run("ip", "link", "add", name, "type", "vcan")
+        run("ip", "link", "set", name, "up")
+    run("modprobe", "vfb", "vfb_enable=1", "mode_option=320x240-16")
+    for console in Path("/sys/class/vtconsole").glob("vtcon*"):
+        if "frame buffer" in (console / "name").read_text():
+            (console / "bind").write_text("0")
+    SCREEN.write_bytes(bytes(320 * 240 * 2))
+    parts = (
+        fresh,
+        again,
+        plugin,
+        first_picture,
+        rights,
+        journey,
+        lambda: hang("loop"),
+        lambda: hang("page"),
+        killed,
+        upgrade,
+        removal,
+    )
+    for part in parts:
+        try:
+            part()
+        except Exception as exc:
+            SEEN.setdefault("trouble", []).append(f"{getattr(part, '__name__', 'hang')}: {exc!r}")
+            scene(f"trouble: {exc!r}")
+    print("SEEN", json.dumps(SEEN), flush=True)
+
+
+main()
