@@ -21,7 +21,7 @@ PWM = Path("/sys/class/pwm")
 BACKLIGHTS = Path("/sys/class/backlight")
 BL_UNBLANK, BL_POWERDOWN = "0", "4"
 NS = 1_000_000_000
-RIGHTS = "; give it to this user's group by a udev rule, Debian has none for it"
+RIGHTS = "; give it to this user's group by a udev rule, such as systemd/install brings"
 
 
 @dataclass(frozen=True, kw_only=True)
