@@ -65,7 +65,7 @@ class Keeper(Protocol):
 
 
 class Daemon:
-    """The running parts of one car; `start` begins, `stop` ends, `status` tells.
+    """The running parts of one car; `start` begins, `stop` ends, `status` tells, `rounds` counts what went well.
 
     Args:
         assembly: what turns frames into readings.
@@ -108,9 +108,7 @@ class Daemon:
         asked_only = frozenset(bus.role for bus in assembly.car.buses if bus.silent)
         self._modes = Modes(links, self._transmit, asked_only, loop)
         self.buses: tuple[BusStatus, ...] = ()
-        self.polling = False
-        #: how often everything that goes by time was done
-        self.rounds = 0
+        self.polling, self.rounds = False, 0
         self.telling = Telling(self, self._transmit)
         self._loop = loop
         self.recorder = recorder
