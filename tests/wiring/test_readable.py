@@ -139,3 +139,13 @@ def test_a_page_that_is_bright_by_night_is_told() -> None:
 
     found = [str(finding) for finding in readable(*with_page(Page("x", "X", draw, ())))]
     assert any(s.startswith("warning: page 'boost' on panel main is bright by night: ") for s in found)
+
+
+def test_rows_for_which_there_is_no_room_are_named() -> None:
+    page = "temperatures"
+    found = told(config("width_mm = 24\nviewing_distance_mm = 800\n"))
+    (one,) = (s for s in found if f"page '{page}' on panel main: there is no room for" in s)
+    assert one.startswith("warning: ")
+    assert "engine oil" not in one
+    assert "-> put them on a page of their own, or mount the panel nearer" in one
+    assert not any("there is no room" in s for s in told(config("width_mm = 60\nviewing_distance_mm = 600\n")))

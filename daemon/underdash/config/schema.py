@@ -14,6 +14,7 @@ from ..contract.plugin import Limits
 from ..display.backlight import BacklightConfig
 from ..display.legibility import Viewing
 from ..display.palettes import NIGHT_HUE
+from ..display.round import Face
 from ..power.states import PowerOptions, Supply
 from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
@@ -174,6 +175,11 @@ class PanelConfig:
     def viewing(self) -> Viewing | None:
         """From where the panel is seen, None if its size is not known."""
         return None if self.width_mm is None else Viewing(self.width_mm, self.viewing_distance_mm)
+
+    @property
+    def face(self) -> Face:
+        """What is drawn on."""
+        return Face(*self.size, self.round, self.viewing.least_px(self.size[0]) if self.viewing else None)
 
 
 @dataclass(frozen=True, kw_only=True)

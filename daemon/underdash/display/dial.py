@@ -80,8 +80,8 @@ class Dial:
         setter, picture = self._set, self._picture
         if picture.rows:
             large = picture.figure is None
-            ys = spread(len(picture.rows), top, bottom, 60.0 if large else 40.0)
-            setter.rows(ys, 32 if large else ROW_PX, 20 if large else LABEL_PX, most_half=half, free=OPEN)
+            pitch, px, label_px = (60.0, 32, 20) if large else (40.0, ROW_PX, LABEL_PX)
+            setter.legible_rows(lambda n: spread(n, top, bottom, pitch), px, label_px, most_half=half, free=OPEN)
         elif picture.columns:
             setter.columns(top + 4.0, bottom, half)
         else:
@@ -96,17 +96,18 @@ class Dial:
             self._title(-71.0, 16)
         setter.figure(-30.0 if two else -33.0, 44 if two else 50, unit_px=18)
         if picture.rows:
-            count = len(picture.rows)
-            ys: Sequence[float] = {1: (24.0,), 2: (14.0, 44.0)}.get(count, (7.0, 34.0, 61.0, 86.0))
-            if picture.lamps or picture.banner is not None:
-                # an alert takes the room of the last ones
-                ys = (14.0,) if count == 1 else (6.0, 33.0)
-            setter.rows(ys, ROW_PX, LABEL_PX)
+            setter.legible_rows(self._below_figure, ROW_PX, LABEL_PX)
         elif picture.columns:
             setter.columns(-4.0, self._free(82.0), 66.0)
         else:
             setter.listed(-2.0, self._free(74.0), inside=picture.sweep is not None)
         self._foot(body=True)
+
+    def _below_figure(self, count: int) -> Sequence[float]:
+        if self._picture.lamps or self._picture.banner is not None:
+            # an alert takes the room of the last ones
+            return (14.0,) if count == 1 else (6.0, 33.0)
+        return {1: (24.0,), 2: (14.0, 44.0), 3: (7.0, 34.0, 61.0)}.get(count, (7.0, 34.0, 61.0, 86.0))
 
     def _free(self, bottom: float) -> float:
         """Return where what stands above the foot has to end, `bottom` if there is none."""
@@ -123,12 +124,9 @@ class Dial:
             count = len(picture.rows)
             self._title(-90.0 if count > 3 or picture.banner else -80.0, 18)
             if picture.banner is not None:
-                setter.rows(spread(count, -74.0, 46.0, 52.0), 32, 19, most_half=94.0)
+                setter.legible_rows(lambda n: spread(n, -74.0, 46.0, 52.0), 32, 19, most_half=94.0)
             else:
-                pitch = {1: 0.0, 2: 52.0, 3: 42.0}.get(count, 36.0)
-                middle = -14.0 if picture.lamps else -2.0
-                ys = [middle + pitch * (i - (count - 1) / 2) for i in range(count)]
-                setter.rows(ys, 32 if count > 2 else 40, 19, most_half=94.0)
+                setter.legible_rows(self._around_middle, 32 if count > 2 else 40, 19, most_half=94.0)
         elif picture.columns:
             self._title(-84.0, 18)
             half = 68.0 if picture.sweep is not None else 78.0 if setter.field.circle else 104.0
@@ -145,6 +143,11 @@ class Dial:
         else:
             self._title(-64.0, 22)
         self._foot(body=self._body)
+
+    def _around_middle(self, count: int) -> Sequence[float]:
+        pitch = {1: 0.0, 2: 52.0, 3: 42.0}.get(count, 36.0)
+        middle = -14.0 if self._picture.lamps else -2.0
+        return [middle + pitch * (i - (count - 1) / 2) for i in range(count)]
 
     def _upright_without_figure(self) -> None:
         setter, picture, end = self._set, self._picture, self._end - 8.0

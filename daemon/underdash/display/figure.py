@@ -43,7 +43,13 @@ class FigureSpot:
 
 
 def size_for(
-    figure: Figure, scale: Scale | None, most_px: int, rooms: tuple[float, float], right_em: float = 0.0
+    figure: Figure,
+    scale: Scale | None,
+    most_px: int,
+    rooms: tuple[float, float],
+    right_em: float = 0.0,
+    *,
+    left_em: float = 0.0,
 ) -> int:
     """Return the font size in which the widest value of the scale fits.
 
@@ -53,17 +59,22 @@ def size_for(
         most_px: size that is not exceeded.
         rooms: pixels to either side of the middle, at the digits' corners and (wider) at the height of the sign.
         right_em: what hangs to the right of the digits, as a share of the font size.
+        left_em: how far the digits are moved to the left of the middle, as a share of it.
     """
     texts = [figure.digits]
-    hangs = [bool(figure.sign), bool(figure.mark)]
     if scale is not None:
         ends = [f"{abs(end):.{figure.decimals}f}" for end in (scale.low, scale.high)]
         texts += [end for end in ends if len(end) <= MOST_DIGITS]
-        hangs.append(figure.signed or scale.low < 0)
     widest = max(DIGIT_EM, *(sum(_em(char) for char in text) for text in texts))
-    hung = (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM + 0.07 if any(hangs) else 0.0)
-    fitting = min(rooms[0] / (widest / 2 + right_em), rooms[1] / (widest / 2 + hung))
-    return max(LEAST_PX, min(most_px, int(fitting)))
+    right, left = widest / 2 + right_em - left_em, widest / 2 + hung_em(figure, scale) + left_em
+    return max(LEAST_PX, min(most_px, int(min(rooms[0] / right, rooms[1] / left))))
+
+
+def hung_em(figure: Figure, scale: Scale | None) -> float:
+    """Return what may hang to the left of the digits, as a share of the font size."""
+    signed = scale is not None and (figure.signed or scale.low < 0)
+    hangs = signed or bool(figure.sign) or bool(figure.mark)
+    return (MARK_EM if figure.mark and figure.sign else 0.0) + (SIGN_EM + 0.07 if hangs else 0.0)
 
 
 def _em(char: str) -> float:

@@ -44,7 +44,7 @@ def _arranged_round(picture: Picture, face: Face, fonts: Fonts, layout: Layout) 
         clear = y, layout.ring.clear
     circle = min(face.width, face.height) / 2 - EDGE_PX if face.round else None
     end = (face.height - y) / u if upright else 120.0
-    Dial(Setter(picture, fonts, Field(x, y, u, half, circle, clear), layout), end).arrange()
+    Dial(Setter(picture, fonts, Field(x, y, u, half, circle, clear, face.readable_px), layout), end).arrange()
 
 
 def _arranged_wide(picture: Picture, face: Face, fonts: Fonts, layout: Layout) -> None:
@@ -57,5 +57,5 @@ def _arranged_wide(picture: Picture, face: Face, fonts: Fonts, layout: Layout) -
         edge, ends = 5.0 * u, y + (5.0 + rise - high / 2) * u
         ring = layout.ring = Ring.over((edge, ends), (face.width - edge, ends), rise * u, u)
         clear = ring.centre[1], ring.clear
-    field = Field(x, y, u, face.width / 2 - 6.0 * u, None, clear)
+    field = Field(x, y, u, face.width / 2 - 6.0 * u, None, clear, face.readable_px)
     Wide(Setter(picture, fonts, field, layout), *halves(field), long=long).arrange()

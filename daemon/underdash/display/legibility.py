@@ -57,6 +57,10 @@ class Viewing:
         """Return the angle a character fills on a panel of so many pixels across, in minutes of arc."""
         return arcmin(height_px, self.width_mm, self.distance_mm, panel_px)
 
+    def least_px(self, panel_px: int) -> int:
+        """Return how many pixels a character needs at least on a panel of so many pixels across."""
+        return least_px(LEAST_ARCMIN, self.width_mm, self.distance_mm, panel_px)
+
     def needed(self, height_px: float, panel_px: int, angle_arcmin: float) -> tuple[float, float]:
         """Return how wide the panel would have to be, or from how near to be seen, for a character to fill an angle.
 

@@ -37,7 +37,7 @@ class Line:
 
 @dataclass(slots=True)
 class Layout:
-    """Places of everything on a page."""
+    """Places of everything on a page; `dropped` are labels of rows that could not be read, and are left out."""
 
     ring: Ring | None = None
     figure: FigureSpot | None = None
@@ -47,6 +47,7 @@ class Layout:
     lamps: tuple[LampSpot, ...] = ()
     lines: list[Line] = field(default_factory=list)
     banner_top: int | None = None
+    dropped: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ class Field:
         half: pixels to either side of the middle.
         circle: radius of the round panel around the middle, None where there is none.
         clear: height of the middle and radius of the circle inside which a sweep leaves room.
+        least: height that digits of rows need to be read, in pixels.
     """
 
     x: float
@@ -67,6 +69,7 @@ class Field:
     half: float
     circle: float | None = None
     clear: tuple[float, float] | None = None
+    least: int = 7
 
     def room(self, y: float, px: float, *, inside: bool = False) -> float:
         """Return how far from the middle a line of `px` units at height `y` may reach, in pixels."""

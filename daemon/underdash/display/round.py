@@ -17,11 +17,23 @@ MASK_SAMPLES = 4
 
 @dataclass(frozen=True, slots=True)
 class Face:
-    """A panel's visible surface; what lies outside a round one is never lit."""
+    """A panel's visible surface; what lies outside a round one is never lit.
+
+    Args:
+        width, height: pixels.
+        round: whether it is.
+        least_px: height of digits that can be read from where it is seen; None where that is not known.
+    """
 
     width: int
     height: int
     round: bool = True
+    least_px: int | None = None
+
+    @property
+    def readable_px(self) -> int:
+        """How high a row's digits have to be to be shown; where nobody measured, what is a speck on any panel."""
+        return max(7, round(0.05 * min(self.width, self.height))) if self.least_px is None else self.least_px
 
     @property
     def centre(self) -> tuple[float, float]:

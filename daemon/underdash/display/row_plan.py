@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .elements import Row
-from .fonts import BOLD, REGULAR
+from .fonts import BOLD, REGULAR, cap_px
 from .lettering import Lettering
 
 LEAST_LABEL = 0.8
@@ -18,8 +18,8 @@ class RowPlan:
         fonts, field = setter.fonts, setter.field
         px, label_px = sizes
         least = field.px(label_px * LEAST_LABEL)
-        for share in (1.0, 0.9, 0.8, 0.7):
-            self.size = field.px(px * share)
+        sizes_px = [field.px(px * share) for share in (1.0, 0.9, 0.8, 0.7)]
+        for self.size in [size for size in sizes_px if cap_px(size) >= field.least] or sizes_px[:1]:
             value = fonts.width(BOLD, self.size, max(row.text, "000", key=len)) + 6 * field.unit
             for unit_share in (1.0, LEAST_UNIT):
                 self.unit = field.px(label_px * unit_share)
@@ -29,4 +29,4 @@ class RowPlan:
                     return
         # a label that is too long anyway is cut; only a value that leaves no room for it stays small
         if used < width * 0.7:
-            self.size = field.px(px * 0.8)
+            self.size = next((size for size in reversed(sizes_px[:3]) if cap_px(size) >= field.least), sizes_px[0])

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from ..contract.content import Lamp
+from ..contract.pages import Role
 from .columns import ColumnSpot
 from .elements import Column, Picture
-from .figure import TIGHT, UNIT_SHARE, FigureSpot, size_for
-from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts
+from .figure import LEAST_PX, TIGHT, UNIT_SHARE, FigureSpot, hung_em, size_for
+from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts, cap_px
 from .lamps import LampSpot, said
 from .lettering import INFORMS_PX, LEAST_SHARE, Lettering
 from .places import Field, Layout
 from .row_plan import RowPlan
 from .rows import RowSpot
 
+CLOSE, GROWS = 1.1, 1.5
+"""Size of rows over their distance at most, and how much larger they may become to be read."""
+SHREDS = 3
+"""A label of which no more than this is left, its dots included, is better left out."""
 LOW = 96.0
 """Columns that are not higher than this, in units, need all of it and have no values in digits."""
 
@@ -30,18 +35,21 @@ class Setter(Lettering):
         """Return one for another field of the same panel."""
         return Setter(self.picture, self.fonts, field, self.layout)
 
-    def figure(self, y: float, most_px: float, *, unit_px: float | None = None, grouped: bool = False) -> None:
+    def figure(
+        self, y: float, most_px: float, *, unit_px: float | None = None, grouped: bool = False, below: bool = False
+    ) -> None:
         """Set the main value around a height.
 
         Args:
             most_px: size that is not exceeded.
             unit_px: size of its unit, which then hangs beside it whatever it is.
-            grouped: centre the digits together with a unit beside them, where there is little room.
+            below: its unit goes below, and is not set here.
+            grouped: centre the digits together with sign and unit beside them, where there is little room.
         """
         figure, field, u = self.picture.figure, self.field, self.field.unit
         if figure is None:
             return
-        beside = figure.unit if figure.beside or unit_px is not None else ""
+        beside = figure.unit if (figure.beside or unit_px is not None) and not below else ""
         most, middle = max(round(most_px * u), 7), field.y + y * u
         corner, sign = (
             field.room_between(middle - reach * u, middle + reach * u, inside=True) - 2 * u
@@ -50,8 +58,10 @@ class Setter(Lettering):
         scale = self.picture.sweep.scale if self.picture.sweep else None
         share = UNIT_SHARE if unit_px is None else unit_px / most_px
         hung = self.fonts.width(REGULAR, 100, beside) / 100 * share + 0.1 if beside and figure.beside else 0.0
-        shifted = hung / 2 if grouped else 0.0
-        px = size_for(figure, scale, most, (corner, sign - 5 * u), hung - shifted)
+        shifted = (hung - hung_em(figure, scale)) / 2 if grouped else 0.0
+        px = size_for(figure, scale, most, (corner, sign - 5 * u), hung, left_em=shifted)
+        if beside and unit_px is not None:
+            px = self._with_unit(beside, field.px(unit_px), px, middle)
         x = field.x - shifted * px
         self.layout.figure = FigureSpot(x, middle, px, max(corner, 1.0))
         if beside:
@@ -60,9 +70,52 @@ class Setter(Lettering):
             top = (middle - px * CAP_HEIGHT / 2 + size * CAP_HEIGHT / 2 - field.y) / u
             self.left(beside, size, x + half + px * 0.08, top)
 
+    def _with_unit(self, unit: str, unit_px: int, px: int, middle: float) -> int:
+        """Return the size, at most `px`, in which a unit of a fixed size beside the digits keeps clear of the sweep."""
+        digits = self.picture.figure.digits if self.picture.figure else ""
+        wide = self.fonts.width(REGULAR, unit_px, unit)
+        while px > LEAST_PX:
+            top = middle - px * CAP_HEIGHT / 2
+            room = self.field.room_between(top, top + unit_px * CAP_HEIGHT, inside=True) - 2 * self.field.unit
+            if TIGHT * self.fonts.width(BOLD, px, digits) / 2 + px * 0.08 + wide <= room:
+                break
+            px -= 1
+        return px
+
     def banner(self, top: float) -> None:
         """Begin the alert's ground at a height."""
         self.layout.banner_top = round(self.field.y + top * self.field.unit)
+
+    def legible_rows(
+        self,
+        heights: Callable[[int], Sequence[float]],
+        px: float,
+        label_px: float,
+        *,
+        most_half: float = 84.0,
+        free: float = 48.0,
+    ) -> None:
+        """Set as many rows as can be read one under the other, larger if they have to be, and say how many are not.
+
+        Only the room between lines decides, so that no row comes and goes with its value.
+
+        Args:
+            heights: where so many rows go.
+            px, label_px, most_half, free: see `rows`.
+        """
+        rows, u = self.picture.rows, self.field.unit
+        wanted = max(px, min((self.field.least + 0.5) / CAP_HEIGHT / u, px * GROWS))
+        all_of_them = heights(len(rows))
+        count = next((n for n in range(len(rows), 1, -1) if self._room_for(heights(n), wanted)), 1)
+        ys = heights(count)
+        self.rows(ys, wanted, label_px, most_half=most_half, free=free)
+        self.layout.dropped = tuple(row.label for row in rows[count:])
+        if self.layout.dropped and self.picture.banner is None and not self.picture.lamps:
+            self.line(f"+{len(rows) - count} not shown", 15, max(ys[-1] + 26.0, all_of_them[-1]), Role.SOFT)
+
+    def _room_for(self, ys: Sequence[float], px: float) -> bool:
+        """Say whether rows at these heights can be read."""
+        return cap_px(self.field.px(min(px, (ys[1] - ys[0]) * CLOSE))) >= self.field.least
 
     def rows(
         self, ys: Sequence[float], px: float, label_px: float, *, most_half: float = 84.0, free: float = 48.0
@@ -75,7 +128,7 @@ class Setter(Lettering):
             free: from this height on there is no sweep.
         """
         if len(ys) > 1:
-            px = min(px, (ys[1] - ys[0]) * 1.1)
+            px = min(px, (ys[1] - ys[0]) * CLOSE)
         rows = self.picture.rows[: len(ys)]
         u = self.field.unit
         half = min(self.field.room(y, px, inside=abs(y) < free) for y in ys[: len(rows)]) - 4 * u
@@ -95,6 +148,8 @@ class Setter(Lettering):
             spots.append(RowSpot(round(right), top, size, right - (self.field.x - half)))
             room = right - self.fonts.width(BOLD, size, max(plan.row.text, "000", key=len)) - 6 * u
             text = self.fonts.fit(REGULAR, label, plan.row.label, room - (self.field.x - half), label)[1]
+            if text.endswith("…") and len(text) <= SHREDS:
+                continue
             self.left(text, label, self.field.x - half, y)
         self.layout.rows = tuple(spots)
 

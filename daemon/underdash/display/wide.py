@@ -20,7 +20,7 @@ RISE, LONG_RISE = 44.0, 26.0
 LONG = 1.9
 """Width over height from which a panel is long: even a short page is set in two halves."""
 EDGE = 8.0
-LEFT = 0.46
+LEFT = 0.48
 """Share of the width that a figure takes with something beside it."""
 
 
@@ -54,7 +54,7 @@ class Wide:
             if picture.figure is None:
                 self._body(self._set, top, bottom)
             elif self._beside():
-                self._figure(self._left, top, bottom, 92)
+                self._figure(self._left, top, bottom, 100)
                 self._body(self._right, top + 4.0, bottom)
             else:
                 self._figure(self._set, top, bottom, 100)
@@ -87,21 +87,24 @@ class Wide:
     def _figure(self, setter: Setter, top: float, bottom: float, most_px: float) -> None:
         """Set the figure between two heights, its unit below."""
         figure = self._picture.figure
-        below = figure is not None and bool(figure.unit) and not figure.beside
+        # beside something else there is no room to spare beside the digits, but for a sign of degrees
+        hangs = figure is not None and (figure.unit == "°" if setter is self._left else figure.beside)
+        below = figure is not None and bool(figure.unit) and not hangs
         kept = 30.0 if below else 0.0
-        setter.figure((top + bottom - kept) / 2, min(most_px, (bottom - top - kept) / 0.84), grouped=True)
+        setter.figure((top + bottom - kept) / 2, min(most_px, (bottom - top - kept) / 0.84), grouped=True, below=below)
         spot = self._set.layout.figure
         if figure is not None and below and spot is not None:
             digits = (spot.y - setter.field.y + spot.px * 0.38) / setter.field.unit
-            setter.line(figure.unit, 24, digits + 20.0, Role.SOFT)
+            under = setter.elsewhere(replace(setter.field, x=spot.x))
+            under.line(figure.unit, 24, digits + 20.0, Role.SOFT)
 
     def _body(self, setter: Setter, top: float, bottom: float) -> None:
         picture, half = self._picture, setter.field.half / setter.field.unit
         if picture.rows:
             rows = len(picture.rows)
             px = 26.0 if rows > 3 or setter is self._right else 32.0
-            ys = spread(rows, top, bottom, 46.0)
-            setter.rows(ys, px, 18 if px < 30 else 21, most_half=min(half, 170.0), free=top)
+            most_half, label_px = min(half, 170.0), 18 if px < 30 else 21
+            setter.legible_rows(lambda n: spread(n, top, bottom, 46.0), px, label_px, most_half=most_half, free=top)
         elif picture.columns:
             setter.columns(top, bottom - 4.0, min(half, 60.0 * len(picture.columns)))
         elif picture.lines:

@@ -261,7 +261,11 @@ def make_screen_opener(
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
     look = Look(
-        dimming_options(config, assembly.car.knob_applies), config.dimming.night_hue, panel.round, panel.cold_below
+        dimming_options(config, assembly.car.knob_applies),
+        config.dimming.night_hue,
+        panel.round,
+        panel.cold_below,
+        panel.face.least_px,
     )
 
     def opened() -> Screen:

@@ -20,7 +20,7 @@ from ..display.dimming import Dimming
 from ..display.elements import Picture
 from ..display.fonts import Fonts
 from ..display.kit import Painter
-from ..display.layout import arrange
+from ..display.layout import Layout, arrange
 from ..display.legibility import ACCEPTABLE_ARCMIN, LEAST_ARCMIN, RECOMMENDED_ARCMIN, Viewing
 from ..display.palettes import DAY, Palette, night
 from ..display.recorder import record
@@ -67,7 +67,7 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
                 # within the list, so that whatever a page or its drawing raises is told as that page's
                 pictures = list(_pictures(page, panel, assembly))
                 yield from list(_judged(where, pictures, panel, (DAY, at_night), fonts))
-                lights[page.name] = light_of(pictures[1], Face(*panel.size, panel.round), at_night, fonts)
+                lights[page.name] = light_of(pictures[1], panel.face, at_night, fonts)
             except Exception as exc:
                 yield Finding(Level.WARNING, f"{where} cannot be drawn: {raised(exc)}", "tell its author")
         yield from lighting(name, lights, night_level)
@@ -79,9 +79,11 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
 def _judged(
     where: str, pictures: list[Picture], panel: PanelConfig, palettes: tuple[Palette, ...], fonts: Fonts
 ) -> Iterator[Finding]:
-    face = Face(*panel.size, panel.round)
+    face = panel.face
+    layouts = [arrange(picture, face, fonts) for picture in pictures]
+    yield from left_out(where, layouts)
     if panel.viewing is not None:
-        found = [texts_of(picture, arrange(picture, face, fonts), fonts) for picture in pictures]
+        found = [texts_of(picture, layout, fonts) for picture, layout in zip(pictures, layouts, strict=True)]
         yield from sizes(where, found, panel.viewing, face)
     for palette in palettes:
         yield from contrasts(where, pictures[1:2] + pictures[-1:], face, palette, fonts)
@@ -150,6 +152,15 @@ def sizes(where: str, found: Iterable[list[Text]], viewing: Viewing, face: Face)
         f"{where}: minutes of arc at {viewing.distance_mm:g} mm: {what}; {aim:g} are {meaning}",
         f"mount it {int(away)} mm from the eyes, or take a panel {ceil(across)} mm across{fewer}",
     )
+
+
+def left_out(where: str, layouts: Iterable[Layout]) -> Iterator[Finding]:
+    """Tell which rows of a page are not shown, because they could not be read."""
+    most = max((layout.dropped for layout in layouts), key=len, default=())
+    if most:
+        names = ", ".join(most)
+        sentence = f"{where}: there is no room for {len(most)} of its rows at a size that can be read: {names}"
+        yield Finding(Level.WARNING, sentence, "put them on a page of their own, or mount the panel nearer")
 
 
 def contrasts(where: str, pictures: Iterable[Picture], face: Face, palette: Palette, fonts: Fonts) -> Iterator[Finding]:

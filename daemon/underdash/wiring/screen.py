@@ -28,12 +28,14 @@ _log = structlog.get_logger()
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """How a panel looks: dimming, its night's hue in degrees, whether it is round, the degC below which it is cold."""
+    """How a panel looks: dimming, its night's hue in degrees, whether it is round, the degC below which it is cold, and
+    how high digits have to be to be read (None where that is not known)."""
 
     dimming: DimmingOptions
     hue_deg: float = NIGHT_HUE
     round: bool = True
     cold_below: float | None = None
+    least_px: int | None = None
 
 
 class Screen:
@@ -76,7 +78,7 @@ class Screen:
         self.wall_gap_s = 0.0
         self._submitted_at = -inf
         self._night = night(look.hue_deg)
-        face = Face(*panel.size, look.round)
+        face = Face(*panel.size, look.round, look.least_px)
         self.renderer = Renderer(self._panel, Painter(face, DAY), self._faulty)
 
     def start(self) -> None:

@@ -4,8 +4,9 @@ import pytest
 
 from underdash import Page, Role, Scale, UnderdashError
 from underdash.testing import brought, draw, load_plugin, snapshot
+from underdash_values.labels import label as label_of
 from underdash_values.page import role_of, scale_for
-from underdash_values.settings import Value
+from underdash_values.settings import Value, ValuesPage
 
 OIL = Value(signal="engine.oil_pressure", low=0.0, high=700.0, warning_below=80.0, caution_below=150.0)
 
@@ -34,13 +35,29 @@ def test_nothing_configured_is_no_page() -> None:
     ("signal", "label"),
     [
         ("gearbox.gear", "gear"),
-        ("engine.charge_temperature", "charge temp."),
-        ("traction_battery.temperature", "traction battery temp."),
-        ("engine.load", "engine load"),
+        ("engine.charge_temperature", "charge air"),
+        ("engine.coolant_temperature", "coolant"),
+        ("gearbox.oil_temperature", "gearbox oil"),
+        ("traction_battery.temperature", "traction"),
+        ("traction_battery.temperature_highest", "traction highest"),
+        ("low_voltage_battery.voltage", "battery"),
+        ("vehicle.speed", "speed"),
+        ("vehicle.wheel_speed_rear_left", "wheel speed rear left"),
+        ("engine.load", "load"),
+        ("fuel.level", "fuel level"),
     ],
 )
 def test_labels_made_from_names(signal: str, label: str) -> None:
-    assert Value(signal=signal).name == label
+    assert label_of(signal) == label
+
+
+def test_labels_of_one_page_differ_and_the_owners_own_go_before() -> None:
+    oil = (Value(signal="engine.oil_temperature"), Value(signal="engine.oil_pressure"))
+    assert ValuesPage(values=oil).labels == ["oil temp.", "oil press."]
+    battery = (Value(signal="low_voltage_battery.voltage"), Value(signal="low_voltage_battery.current"))
+    assert ValuesPage(values=battery).labels == ["battery voltage", "battery current"]
+    own = Value(signal="vehicle.speed", label="pace")
+    assert ValuesPage(values=(own, Value(signal="engine.speed"))).labels == ["pace", "engine"]
 
 
 @pytest.mark.parametrize(

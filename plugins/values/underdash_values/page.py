@@ -9,26 +9,28 @@ from .settings import Value, ValuesPage
 
 def values_page(name: str, settings: ValuesPage) -> Page:
     """Return a page under these settings."""
-    first, rest = settings.values[0], settings.values[1:]
+    first, rest, labels = settings.values[0], settings.values[1:], settings.labels
+    title = settings.title or labels[0]
 
     def draw(canvas: Canvas, snapshot: Snapshot) -> None:
         reading = snapshot.reading(first.signal)
-        canvas.title(settings.title or first.name)
+        canvas.title(title)
         scale = scale_for(first, snapshot)
         if scale is not None:
             canvas.sweep(reading, scale)
         canvas.figure(reading)
         if rest:
-            canvas.rows(tuple(_row(value, snapshot) for value in rest))
+            canvas.rows(tuple(_row(*one, snapshot) for one in zip(rest, labels[1:], strict=True)))
         elif scale is not None:
             canvas.strip(snapshot.history(first.signal), scale, seconds=settings.history_s)
-        lacking = [value.name for value in settings.values if not snapshot.reading(value.signal).provided]
+        named = zip(settings.values, labels, strict=True)
+        lacking = [label for value, label in named if not snapshot.reading(value.signal).provided]
         if lacking:
             canvas.remark(f"no source for {lacking[0]}")
 
     histories = () if rest or first.low is None else ((first.signal, settings.history_s),)
     needs = tuple(value.signal for value in settings.values)
-    return Page(name, settings.title or first.name, draw, needs, period_s=settings.period_s, histories=histories)
+    return Page(name, title, draw, needs, period_s=settings.period_s, histories=histories)
 
 
 def role_of(value: Value, number: float | None) -> Role:
@@ -63,5 +65,5 @@ def scale_for(value: Value, snapshot: Snapshot) -> Scale | None:
     return Scale(shown(low), shown(high), shown(min(max(0.0, low), high)), zones)
 
 
-def _row(value: Value, snapshot: Snapshot) -> tuple[str, Reading, Role]:
-    return value.name, snapshot.reading(value.signal), role_of(value, snapshot.number(value.signal))
+def _row(value: Value, label: str, snapshot: Snapshot) -> tuple[str, Reading, Role]:
+    return label, snapshot.reading(value.signal), role_of(value, snapshot.number(value.signal))

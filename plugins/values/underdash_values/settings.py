@@ -8,9 +8,9 @@ from typing import Annotated
 
 from underdash import Limits
 
+from .labels import labels
+
 MOST = 4
-GENERIC = frozenset({"temperature", "pressure", "speed", "voltage", "current", "charge", "load", "level", "rate"})
-"""Quantities that many parts of a car have, so that the part is named too."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,15 +41,6 @@ class Value:
         if given != sorted(given) or (self.low is not None and self.low == self.high):
             raise ValueError("low, warning_below, caution_below, caution, warning, high in rising order")
 
-    @property
-    def name(self) -> str:
-        """What the page calls it."""
-        if self.label:
-            return self.label
-        part, _, name = self.signal.rpartition(".")
-        words = f"{part} {name}" if name in GENERIC else name
-        return words.replace("_", " ").replace("temperature", "temp.")
-
 
 @dataclass(frozen=True, kw_only=True)
 class ValuesPage:
@@ -73,6 +64,12 @@ class ValuesPage:
         names = [value.signal for value in self.values]
         if len(set(names)) < len(names):
             raise ValueError("each signal once in `values`")
+
+    @property
+    def labels(self) -> list[str]:
+        """What the page calls its values."""
+        made = labels([value.signal for value in self.values])
+        return [value.label or one for value, one in zip(self.values, made, strict=True)]
 
 
 @dataclass(frozen=True, kw_only=True)
