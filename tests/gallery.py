@@ -1,4 +1,5 @@
-"""The pictures in the README: four pages to begin with, and every page by day and by night on three shapes of panels.
+"""The pictures in the README: four pages to begin with, and every page by day and by night on three shapes of panels;
+and mounting templates for a round and a square panel.
 
 Run: python tests/gallery.py, or make gallery; they take the place of those in the README.
 """
@@ -19,6 +20,7 @@ from underdash.contract.pages import Page, Role
 from underdash.contract.signals import Quality
 from underdash.display.deck import find
 from underdash.display.kit import draw_page
+from underdash.display.mounting import Mounting, template
 from underdash.display.palettes import DAY, night
 from underdash.signals.store import Rank
 from underdash.wiring.building import assembled
@@ -28,6 +30,9 @@ PICTURE = Path(__file__).parents[1] / "plugins" / "pages.png"
 OPENING = PICTURE.with_name("opening.png")
 FIRST = (("boost", False), ("temperatures", False), ("boost", True), ("traction_battery", True))
 """Pages of the opening picture, and whether it is night."""
+TEMPLATES = {shape: PICTURE.with_name(f"mount_{shape}.svg") for shape in ("round", "square")}
+MOUNTED = {"round": ((32.4, 32.4), (37.4, 37.4)), "square": ((27.7, 27.7), (32.7, 32.7))}
+"""Millimetres of what lights up and of the module's edge on usual panels (common practice): measure yours."""
 SHAPES = ((240, 240, True), (240, 240, False), (320, 240, False))
 """Pixels across and down, and whether the panel is round."""
 GAP = 12
@@ -165,10 +170,19 @@ def opening() -> Image.Image:
     return sheet
 
 
+def mounting(shape: str) -> str:
+    """Return the mounting template of a usual panel, round or square, one to one."""
+    lit, outline = MOUNTED[shape]
+    return template(Mounting(lit, outline, shape == "round"))
+
+
 def main() -> int:
-    """Write the pictures."""
+    """Write the pictures and the templates."""
     for path, image in ((PICTURE, gallery()), (OPENING, opening())):
         image.save(path, optimize=True)
+        print(path)
+    for shape, path in TEMPLATES.items():
+        path.write_text(mounting(shape), encoding="utf-8")
         print(path)
     return 0
 

@@ -16,6 +16,7 @@ import pytest
 from underdash.bus.frames import Frame
 from underdash.bus.memory import MemoryBus
 from underdash.bus.trace import read_trace
+from underdash.cli import main
 from underdash.config.reading import parse_config
 from underdash.contract.errors import GivenError
 from underdash.service.client import Client
@@ -38,6 +39,9 @@ interface = "memory"
 [power]
 supply = "switched"
 [panel.main]
+driver = "picture"
+deck = ["boost", "temperatures"]
+[panel.rear]
 driver = "picture"
 deck = ["boost", "temperatures"]
 """
@@ -113,15 +117,43 @@ def test_quiet_is_taken_to_the_guard(running: Running, client: Client) -> None:
     assert not running.built.daemon.sending.guard.quiet
 
 
+def on_both(page: str) -> dict[str, dict[str, str]]:
+    return {"pages": {"main": page, "rear": page}}
+
+
 def test_pages_are_shown_by_name_and_turned(client: Client) -> None:
-    assert client.ask("page", {"show": "status"}) == {"pages": {"main": "status"}}
-    assert client.ask("page", {"turn": 1}) == {"pages": {"main": "boost"}}
-    assert client.ask("page", {"turn": 1}) == {"pages": {"main": "temperatures"}}
-    assert client.ask("page", {"show": "boost"}) == {"pages": {"main": "boost"}}
-    assert client.ask("page", {"show": "test-card"}) == {"pages": {"main": "test-card"}}
-    assert client.ask("page", {"turn": 1}) == {"pages": {"main": "boost"}}
+    assert client.ask("page", {"show": "status"}) == on_both("status")
+    assert client.ask("page", {"turn": 1}) == on_both("boost")
+    assert client.ask("page", {"turn": 1}) == on_both("temperatures")
+    assert client.ask("page", {"show": "boost"}) == on_both("boost")
+    assert client.ask("page", {"show": "test-card"}) == on_both("test-card")
+    assert client.ask("page", {"turn": 1}) == on_both("boost")
     with pytest.raises(GivenError, match="Did you mean 'boost'"):
         client.ask("page", {"show": "bost"})
+
+
+def test_a_page_is_shown_on_one_panel_only_if_it_is_named(client: Client) -> None:
+    client.ask("page", {"show": "boost"})
+    assert client.ask("page", {"show": "test-card", "panel": "rear"}) == {
+        "pages": {"main": "boost", "rear": "test-card"}
+    }
+    with pytest.raises(GivenError, match="panel 'roof' is not open in the running daemon; open are: main, rear"):
+        client.ask("page", {"show": "test-card", "panel": "roof"})
+    client.ask("page", {"show": "boost"})
+
+
+def test_the_command_shows_the_test_card_through_the_daemon(
+    client: Client, running: Running, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("underdash.wiring.control.socket_paths", lambda: [running.path])
+    client.ask("page", {"show": "boost"})
+    assert main(["page", "test-card", "--panel", "rear"]) == 0
+    assert "the running daemon shows the card on rear; turning the page ends it" in capsys.readouterr().out
+    assert main(["page", "test-card"]) == 0
+    assert "shows the card on main, rear;" in capsys.readouterr().out
+    assert main(["page", "test-card", "--panel", "roof"]) == 2
+    assert "open are: main, rear" in capsys.readouterr().err
+    client.ask("page", {"show": "boost"})
 
 
 @pytest.mark.parametrize(

@@ -19,24 +19,25 @@ SEEN = (
 
 
 def show_card(arguments: argparse.Namespace) -> int:
-    """Show the card on a panel: the running daemon does, or the panel is opened here until Enter is pressed."""
+    """Show the card: the running daemon does, on all panels or the one named; else one is opened here until Enter."""
     from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths
     from .common import config
 
-    if not arguments.config:
-        raise GivenError(
-            "page test-card: --out F.png draws it to a picture, --config F --panel NAME shows it on a panel"
-        )
-    there = config(arguments)
-    name = _panel(there, arguments.panel)
     try:
         client = Client.connect(socket_paths())
     except NoDaemonError:
-        return _opened(there, name)
+        if not arguments.config:
+            raise GivenError(
+                "page test-card: no daemon runs; --config F --panel NAME shows it on a panel, --out F.png draws it"
+            ) from None
+        there = config(arguments)
+        return _opened(there, _panel(there, arguments.panel))
+    wanted = {} if arguments.panel is None else {"panel": arguments.panel}
     with client:
-        client.ask("page", {"show": NAME})
-    print(f"the running daemon shows the card; turning the page ends it. {SEEN[0].upper()}{SEEN[1:]}.")
+        shown = client.ask("page", {"show": NAME, **wanted})["pages"]
+    where = ", ".join(panel for panel, page in shown.items() if page == NAME)
+    print(f"the running daemon shows the card on {where}; turning the page ends it. {SEEN[0].upper()}{SEEN[1:]}.")
     return 0
 
 

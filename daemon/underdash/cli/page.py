@@ -45,7 +45,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", metavar="F.png", help="the picture")
     parser.add_argument("--size", default="240x240", metavar="WxH", help="pixels across and down (default %(default)s)")
     parser.add_argument("--shape", choices=("round", "square"), help="of the panel (default: round if WxH are equal)")
-    parser.add_argument("--panel", metavar="NAME", help="show the page test-card on this panel of --config")
+    parser.add_argument(
+        "--panel", metavar="NAME", help="show test-card on this panel only: of the running daemon, else of --config"
+    )
     parser.add_argument("--night", action="store_true", help="in the night's colours")
     parser.add_argument(
         "--hue", type=number, default=NIGHT_HUE, metavar="DEGREES", help="of the night (default %(default)g)"

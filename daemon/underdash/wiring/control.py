@@ -90,17 +90,24 @@ class Desk:
         return {"quiet": self._daemon.sending.guard.quiet, "kept": self._daemon.keep()}
 
     def _page(self, talk: Conversation) -> Mapping[str, Any]:
-        """Show a page by its name, or turn by so many."""
+        """Show a page by its name, on all panels or on one, or turn by so many."""
         screens = self._daemon.screens
         if not screens:
             raise UnderdashError("no panel is open; underdash status says why")
         if "turn" in talk.given:
             self._daemon.perform(TurnPage(_given(talk, "turn", int)))
         else:
-            name = _given(talk, "show", str)
-            for screen in screens:
+            name, panel = _given(talk, "show", str), talk.given.get("panel")
+            chosen = [screen for screen in screens if panel in (None, screen.name)]
+            if not chosen:
+                open_ones = ", ".join(screen.name for screen in screens)
+                raise GivenError(f"panel {panel!r} is not open in the running daemon; open are: {open_ones}")
+            for screen in chosen:
                 screen.deck.check(name)
-            self._daemon.perform(ShowPage(name))
+            if panel is None:
+                self._daemon.perform(ShowPage(name))
+            else:
+                chosen[0].show(name)
         return {"pages": {screen.name: screen.deck.current.name for screen in screens}}
 
     def _ask(self, talk: Conversation) -> Mapping[str, Any] | None:
