@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from .contract.plugin import CONTRACT, Limits, PluginInfo
     from .contract.requests import Answer, ControlUnit, Part, PartKind, PollRequest, Protocol, SingleFrameFormat
     from .contract.signals import Age, Kind, PowerState, Quality, Reading, Signal, Snapshot, Value, worst
-    from .contract.sources import Derived, Input, Result
+    from .contract.sources import Derived, Input, InputKind, Pull, Result
     from .contract.units import UNITS, Unit, compatible, convert, linear
 
 _ROOMS = (
@@ -82,6 +82,7 @@ __all__ = [
     "GoQuiet",
     "IgnitionEvidence",
     "Input",
+    "InputKind",
     "Kind",
     "Lamp",
     "Limits",
@@ -94,6 +95,7 @@ __all__ = [
     "PollRequest",
     "PowerState",
     "Protocol",
+    "Pull",
     "Quality",
     "Reading",
     "Refresh",

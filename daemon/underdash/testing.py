@@ -1,7 +1,8 @@
 """For authors of plug-ins: see what a plug-in does without car, panel or daemon, and without waiting.
 
 `load_plugin` vets a plug-in the way the daemon does, `brought` asks one of its hooks. `snapshot` builds what a page
-sees, `draw` draws it. `FakeBus` carries frames to listeners, `read_answer` decodes what a control unit would say.
+sees, `draw` draws it. `FakeBus` carries frames to listeners, `read_answer` decodes what a control unit would say,
+`read_input` what a sensor would.
 `run_derived` steps a derived signal through a series, `perform` makes a gesture. Time is a number that is handed in.
 """
 
@@ -23,7 +24,8 @@ from .contract.layout import BroadcastListener
 from .contract.pages import Page
 from .contract.requests import PollRequest
 from .contract.signals import Age, PowerState, Quality, Reading, Signal, Snapshot, Value
-from .contract.sources import Derived, Result
+from .contract.sources import Derived, Input, Result
+from .inputs.fakes import FakeLine
 from .loading import GROUP, Loaded, LoadedPlugin, load
 from .signals.catalogue import CATALOGUE, Catalogue
 from .signals.store import Slot, Store
@@ -39,11 +41,13 @@ __all__ = [
     "NOW",
     "FakeBus",
     "FakeClock",
+    "FakeLine",
     "brought",
     "draw",
     "load_plugin",
     "perform",
     "read_answer",
+    "read_input",
     "run_derived",
     "snapshot",
 ]
@@ -246,6 +250,17 @@ def read_answer(request: PollRequest, data: bytes, *, signals: Iterable[Signal] 
     slots = {field.signal: store.slot(field.signal, "answer", 0) for field in request.fields}
     compile_fields(request.fields, slots)(data, NOW)
     return {name: slot.value for name, slot in slots.items() if slot.value is not None}
+
+
+def read_input(declared: Input, measured: float, *, signals: Iterable[Signal] = ()) -> float | None:
+    """Return what a sensor's input makes of what its channel measures (V, degC, ...); None beyond its points.
+
+    Raises:
+        UnderdashError: the input contradicts itself or does not fit its signal.
+    """
+    from .inputs.conversion import converter
+
+    return converter(declared, CATALOGUE.with_signals(signals).signal(declared.signal))(measured)
 
 
 class FakeBus:

@@ -97,7 +97,7 @@ def written(text: str) -> set[tuple[str, str]]:
     for line in text.splitlines():
         if header := re.match(r"#? ?\[([\w.]+)\]$", line):
             parts = header[1].split(".")
-            if parts[0] in ("bus", "panel"):
+            if parts[0] in ("bus", "panel", "input"):
                 parts[1] = "<name>"
             table = ".".join(["plugin"] if parts[0] == "plugin" else parts)
             found.add((table, ""))

@@ -22,6 +22,7 @@ from underdash import (
     Derived,
     GestureKind,
     Input,
+    InputKind,
     Page,
     PanelDriver,
     PluginInfo,
@@ -117,8 +118,9 @@ def test_hook_broadcast_listeners(ask: Ask) -> None:
 
 
 def test_hook_inputs(ask: Ask) -> None:
-    brought = ask("inputs", "@hookimpl\ndef inputs(settings): return [Input('dashboard.night', 'gpio', settings.word)]")
-    assert brought == [Input("dashboard.night", "gpio", "given")]
+    line = "Input('dashboard.night', InputKind.GPIO, settings.word)"
+    brought = ask("inputs", f"@hookimpl\ndef inputs(settings): return [{line}]")
+    assert brought == [Input("dashboard.night", InputKind.GPIO, "given")]
 
 
 def test_hook_derived_signals(ask: Ask) -> None:

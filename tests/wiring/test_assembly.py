@@ -171,13 +171,14 @@ def test_without_any_car_it_says_how_to_get_one() -> None:
 WIRED = """
 @hookimpl
 def inputs():
-    return [Input("dashboard.night", "gpio", "GPIO22")]
+    return [Input("dashboard.night", InputKind.GPIO, "GPIO22")]
 """
 
 
-def test_a_wired_input_is_said_not_to_be_read(tiny_plugin: TinyPlugin) -> None:
+def test_an_input_that_a_plugin_brings_is_a_source(tiny_plugin: TinyPlugin) -> None:
     assembly = assemble(CAR, with_tiny(tiny_plugin(WIRED)))
-    assert assembly.problems == ["plug-in tiny brings dashboard.night: wired inputs are not read by this version"]
+    assert [slot.source for slot in assembly.store.slots("dashboard.night")] == ["input dashboard.night of tiny"]
+    assert assembly.problems == []
 
 
 HANDLERS = """

@@ -106,6 +106,18 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
     ),
     "computed, and nothing comes out": (facts(Computed("oil", ())), Cause.NO_RESULT, Kind.DERIVED, "no result yet"),
     "a wire that is dead": (facts(Wired("line 17")), Cause.STOPPED, Kind.INPUT, "check its wire"),
+    "a sensor that is not there": (
+        facts(Wired("input oil", absent="no iio device 'ads1015' is there")),
+        Cause.INPUT_ABSENT,
+        Kind.INPUT,
+        "check its wire",
+    ),
+    "a sender whose wire is broken": (
+        facts(Wired("input oil", 7.0, beyond="it measures 3.29 V, outside its points (0.1 to 3.1 V)")),
+        Cause.SENDER,
+        Kind.INPUT,
+        "out of range",
+    ),
     # --- the bus
     "a bus that is not connected": (
         facts(heard(), on=bus(connected=False)),

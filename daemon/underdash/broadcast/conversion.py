@@ -5,7 +5,6 @@ Scale, offset and the conversion to the signal's stored unit are folded into one
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from itertools import pairwise
 from math import inf
@@ -14,6 +13,7 @@ from ..bus.frames import Handler
 from ..contract.layout import Coding, Field
 from ..contract.signals import Kind, Quality, Signal, Value
 from ..contract.units import linear
+from ..signals.piecewise import piecewise
 from ..signals.store import Slot
 from .bits import LayoutError, NumberReader, Place, digits, number, place_of, signed, text, unsigned
 from .counts import Counts
@@ -223,26 +223,6 @@ def _piecewise(read: NumberReader, points: list[tuple[float, float]], slot: Slot
             put(value, quality, at)
 
     return handle
-
-
-def piecewise(points: list[tuple[float, float]]) -> Callable[[float], tuple[float, Quality]]:
-    """Return the function a table of (raw, value) stands for; beyond an end it holds and says which way it goes on."""
-    raws = [raw for raw, _ in points]
-    values = [float(value) for _, value in points]
-    # a table may fall (a thermistor): then the true value is above the first one where the raw number is below it
-    below = Quality.BELOW if values[0] <= values[1] else Quality.ABOVE
-    above = Quality.ABOVE if values[-1] >= values[-2] else Quality.BELOW
-
-    def value_of(raw: float) -> tuple[float, Quality]:
-        if raw < raws[0]:
-            return values[0], below
-        if raw > raws[-1]:
-            return values[-1], above
-        left = min(bisect_right(raws, raw), len(raws) - 1) - 1
-        share = (raw - raws[left]) / (raws[left + 1] - raws[left])
-        return values[left] + (values[left + 1] - values[left]) * share, GOOD
-
-    return value_of
 
 
 # --- tables, switches, text -------------------------------------------------------------------------------------

@@ -17,6 +17,8 @@ from ..contract.signals import Snapshot
 
 DRIVING = "driving"
 """What a car's description writes beside a button that acts on driving."""
+WIRED = "wired"
+"""What is written beside a push button of the owner's own, which the car knows nothing of."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,6 +49,7 @@ def _findings(config: Config) -> list[Finding]:
     from ..wiring.building import assembled
     from ..wiring.machine import findings
     from ..wiring.readable import readable
+    from ..wiring.wires_found import findings as wires_found
 
     try:
         assembly = assembled(config)
@@ -63,6 +64,7 @@ def _findings(config: Config) -> list[Finding]:
             *_of_assembly(config, assembly),
             *findings(config, assembly.car),
             *readable(config, assembly),
+            *wires_found(assembly.wires),
         ],
         key=lambda finding: list(Level).index(finding.level),
     )

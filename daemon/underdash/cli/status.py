@@ -42,6 +42,7 @@ def _lines(table: Mapping[str, Any]) -> Iterator[str]:
             f"bus      {bus['sentence']}; {bus['load']:.1%} taken, {bus['frames']} frames{_taking_part(bus)}"
             + _losses(bus)
         )
+    yield from (f"input    {one['sentence'].removeprefix('input ')}" for one in table["inputs"])
     yield f"guard    {_guard(table)}"
     yield from (f"closed   {sentence}" for sentence in table["closed"])
     asking = table["asking"]

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
+from ..buttons.handlers import WIRED
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
 from ..contract.pages import Alert, Page
@@ -16,34 +16,15 @@ from ..display.palettes import NIGHT_HUE, night, taken_for
 from ..display.palettes import findings as palette_findings
 from ..power.battery import BOARDS, drain_sentence
 from ..power.states import Supply
+from .findings import Finding, Level
+from .inputs_checked import check_inputs
 from .mistakes import nearest
 from .schema import Config, PanelConfig
 
+__all__ = ["Finding", "Level", "Surroundings", "explain"]
+
 LISTENED = frozenset({"memory", "trace", "virtual"})
 """Kinds of interfaces that are no car."""
-
-
-class Level(StrEnum):
-    """How much a finding matters."""
-
-    ERROR = "error"
-    """The daemon will not do what the configuration asks for."""
-    WARNING = "warning"
-    """It will, but probably not what was meant."""
-    NOTE = "note"
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing to tell: what is the case, and the next step ("" if there is none to take)."""
-
-    level: Level
-    sentence: str
-    next_step: str = ""
-
-    def __str__(self) -> str:
-        step = f" -> {self.next_step}" if self.next_step else ""
-        return f"{self.level}: {self.sentence}{step}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +71,7 @@ def explain(config: Config, car: CarDescription | None, around: Surroundings | N
     if car is not None:
         found += [*_buses(config, car), *_sending(config, car), *_reads(config, car), *_description(car)]
         found += _buttons(car, around)
+        found += check_inputs(config, car)
     return sorted(found, key=lambda finding: list(Level).index(finding.level))
 
 
@@ -172,7 +154,7 @@ def _sending(config: Config, car: CarDescription) -> Iterator[Finding]:
         sentence = f"transmit is true for {_and(sending)}, but {car.title} says nothing about the ignition"
         step = "find the frame that shows the ignition and add [[ignition]] to the description"
         yield Finding(Level.ERROR, f"{sentence}, so nothing will be asked", step)
-    elif not any(_reaches(evidence.signal, heard, config) for evidence in car.ignition):
+    elif not any(evidence.wire or _reaches(evidence.signal, heard, config) for evidence in car.ignition):
         buses = sorted({heard[e.signal] for e in car.ignition if e.signal in heard})
         sentence = f"the ignition shows on {_and(buses)}, which is not connected, so nothing will be asked"
         yield Finding(Level.ERROR, sentence, "connect it and add its [bus.<role>]")
@@ -219,8 +201,8 @@ def _reads(config: Config, car: CarDescription) -> Iterator[Finding]:
 
 def _description(car: CarDescription) -> Iterator[Finding]:
     heard = {f.signal for listener in car.broadcasts for f in listener.fields}
-    for name, _ in car.buttons:
-        if f"button.{name}" not in heard:
+    for name, use in car.buttons:
+        if use != WIRED and f"button.{name}" not in heard:
             sentence = f"button {name!r} of {car.title} has no field button.{name}"
             yield Finding(Level.WARNING, sentence, "add the field to a [[broadcast]], or remove the button")
     listed = {name for name, _ in car.buttons}
@@ -302,7 +284,7 @@ def _buttons(car: CarDescription, around: Surroundings) -> Iterator[Finding]:
         elif use.get(handler.button) == "driving" and handler.condition is None:
             sentence = f"{gesture} acts on how the car drives, and the car still does its own thing with it"
             yield Finding(Level.WARNING, sentence, "use another button, or a condition such as standing still")
-        elif handler.kind is GestureKind.PRESS:
+        elif handler.kind is GestureKind.PRESS and use.get(handler.button) != WIRED:
             sentence = f"the car still does its own thing with a {gesture}"
             yield Finding(Level.NOTE, sentence, "use a hold if that is in the way")
 

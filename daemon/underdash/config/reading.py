@@ -51,6 +51,7 @@ def make_config(table: dict[str, Any], source: Source, signals: Mapping[str, Sig
     _check_reads(table.get("reads"), mistakes)
     _check_order(table.get("signals"), mistakes, signals)
     _check_enabled(table.get("plugins"), mistakes)
+    _check_inputs(table.get("input"), mistakes, signals)
     mistakes.raise_any()
     if config is None:  # cannot happen; tells the type checker
         raise ConfigError([])
@@ -113,6 +114,13 @@ def _check_enabled(table: object, mistakes: Mistakes) -> None:
     for index, name in enumerate(names if isinstance(names, list) else ()):
         if isinstance(names, list) and name in names[:index]:
             mistakes.add(("plugins", "enabled", index), name, "each plug-in once")
+
+
+def _check_inputs(table: object, mistakes: Mistakes, signals: Mapping[str, Signal] | None) -> None:
+    for name, one in table.items() if isinstance(table, dict) else ():
+        signal = one.get("signal") if isinstance(one, dict) else None
+        if signals is not None and isinstance(signal, str) and signal not in signals:
+            mistakes.add_signal(("input", name, "signal"), signal, signals)
 
 
 def _strings(table: object) -> list[tuple[str, str]]:

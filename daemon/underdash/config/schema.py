@@ -11,11 +11,13 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
+from ..contract.sources import Input
 from ..display.backlight import BacklightConfig
 from ..display.legibility import Viewing
 from ..display.palettes import NIGHT_HUE
 from ..display.round import Face
 from ..power.states import PowerOptions, Supply
+from .inputs import InputConfig
 from .mistakes import Source, nearest
 from .structure import INTERNAL, WrongError
 
@@ -251,6 +253,7 @@ class Config:
     Args:
         plugin: settings of plug-ins by name, as they stand; each is checked against its plug-in's dataclass.
         bus, panel: by role and by name.
+        input: the owner's own wires and sensors, by name.
         reads: by control unit, bytes of the maker's that the owner allows because they only read.
         units: the owner's unit by stored unit or by signal.
         path: the file.
@@ -262,6 +265,7 @@ class Config:
     plugins: PluginsConfig = field(default_factory=PluginsConfig)
     plugin: dict[str, dict[str, Any]] = field(default_factory=dict)
     bus: dict[str, BusConfig] = field(default_factory=dict)
+    input: dict[str, InputConfig] = field(default_factory=dict)
     reads: dict[str, tuple[str, ...]] = field(default_factory=dict)
     power: PowerConfig = field(default_factory=PowerConfig)
     panel: dict[str, PanelConfig] = field(default_factory=dict)
@@ -283,6 +287,11 @@ class Config:
     def recorded(self) -> frozenset[str]:
         """Buses that play a recorded drive."""
         return frozenset(role for role, bus in self.bus.items() if bus.interface == "trace")
+
+    @property
+    def inputs(self) -> dict[str, Input]:
+        """Inputs by name."""
+        return {name: one.made() for name, one in self.input.items()}
 
     @property
     def car_file(self) -> Path | None:

@@ -29,6 +29,7 @@ class IgnitionEvidence:
         above: a number larger than this means ON (an engine that turns); smaller says nothing.
         lifetime_s: how long one sample counts.
         alive_with: (bus, id) of a frame whose presence keeps a signal that is sent on change alive, else None.
+        wire: the input whose word this is, as its source is named; "" for what the car's description says.
     """
 
     signal: str
@@ -38,6 +39,12 @@ class IgnitionEvidence:
     above: float | None = None
     lifetime_s: float = 2.0
     alive_with: tuple[str, int] | None = None
+    wire: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it is called to a person."""
+        return self.wire or self.signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +84,8 @@ class CarDescription:
     """Everything that is known about one car.
 
     Names are unique in their list; `ignition` is a list because one signal is rarely enough. `buttons` names the
-    `button.<name>` signals the car has, with "driving" for those that act on driving (cruise control).
+    `button.<name>` signals the car has, with "driving" for those that act on driving (cruise control) and "wired" for
+    push buttons of the owner's own, which the car knows nothing of.
     """
 
     name: str

@@ -116,14 +116,15 @@ def inputs(settings: Any) -> list[Input]:  # type: ignore[empty-body]
     """Declare wired lines and sensors.
 
     Called: once at start-up.
-    Return: inputs; this version does not read them yet, and says so.
+    Return: inputs; each is read as long as the daemon runs. One that cannot be is named, and met when it is there.
+    Which wire is the ignition only the owner's configuration may say.
     If it raises: the plug-in is refused.
 
     Example::
 
         @hookimpl
         def inputs() -> list[Input]:
-            return [Input("dashboard.night", "gpio", "GPIO22")]
+            return [Input("dashboard.night", InputKind.GPIO, "GPIO22")]
     """
 
 

@@ -105,7 +105,7 @@ class _Entry:
         return self.at + self.evidence.lifetime_s
 
     def text(self) -> str:
-        return f"{self.evidence.signal} = {self.value}"
+        return f"{self.evidence.name} = {self.value}"
 
 
 class Ignition:
@@ -127,10 +127,16 @@ class Ignition:
 
     # --- what comes in ------------------------------------------------------------------------------------------
 
-    def sample(self, signal: str, value: Value, at: float) -> None:
-        """Take a sample of a signal that came from listening or from a wire."""
+    def sample(self, signal: str, value: Value, at: float, wire: str = "") -> None:
+        """Take a sample of a signal that came from listening or from a wire.
+
+        Args:
+            signal, value, at: the sample.
+            wire: the input it came from, where that is evidence of its own; a wire and a frame that feed one signal
+                are two witnesses, and neither may speak for the other.
+        """
         for entry in self._entries:
-            if entry.evidence.signal != signal:
+            if entry.evidence.signal != signal or entry.evidence.wire != wire:
                 continue
             says = entry.read(value)
             if says is Position.ON and at < self._trusted_from:
@@ -163,7 +169,7 @@ class Ignition:
                 entry.says = None
 
     def heard(self, at: float) -> None:
-        """Take note that a bus talks."""
+        """Take note that a bus talks; a wire is no bus, it says its word in a sleeping car too."""
         self._heard_at = at
 
     def vouch(self, at: float) -> None:
@@ -209,17 +215,17 @@ class Ignition:
         return bool(entries) and all(entry.seen.on and entry.seen.off for entry in entries)
 
     def seen(self) -> dict[str, Seen]:
-        """Return what was seen by signal, to be kept over journeys."""
+        """Return what was seen by signal or wire, to be kept over journeys."""
         seen: dict[str, Seen] = {}
         for entry in self._entries:
-            before = seen.get(entry.evidence.signal, Seen(True, True))
-            seen[entry.evidence.signal] = Seen(before.on and entry.seen.on, before.off and entry.seen.off)
+            before = seen.get(entry.evidence.name, Seen(True, True))
+            seen[entry.evidence.name] = Seen(before.on and entry.seen.on, before.off and entry.seen.off)
         return seen
 
     def restore(self, seen: Mapping[str, Seen]) -> None:
         """Take over what was seen on earlier journeys with the same description."""
         for entry in self._entries:
-            before = seen.get(entry.evidence.signal, Seen())
+            before = seen.get(entry.evidence.name, Seen())
             entry.seen = Seen(entry.seen.on or before.on, entry.seen.off or before.off)
 
     def unseen_text(self) -> str:
@@ -228,7 +234,7 @@ class Ignition:
         if not entries:
             return "the description has no evidence for the ignition; find it and describe it under [[ignition]]"
         missing = [
-            f"{entry.evidence.signal} {word}"
+            f"{entry.evidence.name} {word}"
             for entry in entries
             for word, was in (("on", entry.seen.on), ("not on", entry.seen.off))
             if not was
@@ -276,7 +282,7 @@ class Ignition:
         if not self._entries:
             why = "ignition unknown: the description has no evidence for it; find it and describe it under [[ignition]]"
         else:
-            wanted = ", ".join(entry.evidence.signal for entry in self._entries)
+            wanted = ", ".join(entry.evidence.name for entry in self._entries)
             why = f"ignition unknown: nothing fresh from {wanted}; check that their bus or wire is alive"
         return IgnitionState(Position.UNKNOWN, False, why)
 

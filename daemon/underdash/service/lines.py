@@ -6,10 +6,12 @@ A line is named by its label, such as "GPIO24", which stays when a kernel number
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from ..contract.errors import UnderdashError
+from ..contract.sources import Pull
 
 if TYPE_CHECKING:
     import gpiod
@@ -28,6 +30,22 @@ class OutputLine(Protocol):
         """Give it back."""
 
 
+class InputLine(Protocol):
+    """A line that is read; on is its active level."""
+
+    def fileno(self) -> int:
+        """Return the descriptor that is readable while changes wait."""
+
+    def changes(self) -> list[tuple[bool, float]]:
+        """Return the changes since the last call, (on, monotonic s), oldest first; raises OSError once it is gone."""
+
+    def on(self) -> bool:
+        """Read the level; raises OSError once it is gone."""
+
+    def close(self) -> None:
+        """Give it back."""
+
+
 class _Output:
     def __init__(self, request: gpiod.LineRequest, offset: int) -> None:
         self._request = request
@@ -37,6 +55,33 @@ class _Output:
         from gpiod.line import Value
 
         self._request.set_value(self._offset, Value.ACTIVE if on else Value.INACTIVE)
+
+    def close(self) -> None:
+        self._request.release()
+
+
+class _Input:
+    def __init__(self, request: gpiod.LineRequest, offset: int) -> None:
+        self._request = request
+        self._offset = offset
+
+    def fileno(self) -> int:
+        return self._request.fd
+
+    def changes(self) -> list[tuple[bool, float]]:
+        import gpiod
+
+        rising, found = gpiod.EdgeEvent.Type.RISING_EDGE, []
+        while self._request.wait_edge_events(0.0):
+            # the kernel stamps events by CLOCK_MONOTONIC unless told otherwise, and takes "active low" into account
+            events = self._request.read_edge_events()
+            found += [(event.event_type is rising, event.timestamp_ns / 1e9) for event in events]
+        return found
+
+    def on(self) -> bool:
+        from gpiod.line import Value
+
+        return self._request.get_value(self._offset) is Value.ACTIVE
 
     def close(self) -> None:
         self._request.release()
@@ -93,12 +138,59 @@ def output(name: str, *, on: bool = False, inverted: bool = False) -> OutputLine
     settings = gpiod.LineSettings(
         direction=Direction.OUTPUT, output_value=Value.ACTIVE if on else Value.INACTIVE, active_low=inverted
     )
+    return _Output(_taken(name, chip, offset, settings), offset)
+
+
+def input_line(name: str, *, pull: Pull = Pull.AS_IS, inverted: bool = False, debounce_s: float = 0.0) -> InputLine:
+    """Take a line and read it.
+
+    Args:
+        name: see the module.
+        pull: what holds it while nothing drives it.
+        inverted: active is low.
+        debounce_s: the kernel takes a level for new once it held this long.
+
+    Raises:
+        UnderdashError: it is not there or in use, or its chip cannot do that.
+    """
+    gpiod = _library()
+    from gpiod.line import Bias, Direction, Edge
+
+    chip, offset = find(name)
+    biases = {Pull.OFF: Bias.DISABLED, Pull.UP: Bias.PULL_UP, Pull.DOWN: Bias.PULL_DOWN}
+    settings = gpiod.LineSettings(
+        direction=Direction.INPUT,
+        edge_detection=Edge.BOTH,
+        bias=biases.get(pull, Bias.AS_IS),
+        active_low=inverted,
+        debounce_period=timedelta(seconds=debounce_s),
+    )
+    return _Input(_taken(name, chip, offset, settings), offset)
+
+
+def holder(name: str) -> str:
+    """Return who holds a line, "" if nobody; raises as `find` does."""
+    gpiod = _library()
+    chip, offset = find(name)
     try:
-        return _Output(gpiod.request_lines(chip, consumer=CONSUMER, config={offset: settings}), offset)
-    except OSError as exc:
-        raise UnderdashError(
-            f"line {name} cannot be taken: {exc.strerror or exc}; is it used by an overlay or another program?"
-        ) from exc
+        with gpiod.Chip(chip) as opened:
+            info = opened.get_line_info(offset)
+            return (info.consumer or "somebody") if info.used else ""
+    except (OSError, ValueError) as exc:
+        raise _refused(name, exc) from exc
+
+
+def _taken(name: str, chip: str, offset: int, settings: gpiod.LineSettings) -> gpiod.LineRequest:
+    try:
+        request: gpiod.LineRequest = _library().request_lines(chip, consumer=CONSUMER, config={offset: settings})
+        return request
+    except (OSError, ValueError) as exc:
+        raise _refused(name, exc) from exc
+
+
+def _refused(name: str, exc: OSError | ValueError) -> UnderdashError:
+    why = (exc.strerror if isinstance(exc, OSError) else None) or exc
+    return UnderdashError(f"line {name} cannot be taken: {why}; is it used by an overlay or another program?")
 
 
 def _library() -> Any:

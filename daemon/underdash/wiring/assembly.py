@@ -22,11 +22,13 @@ from ..contract.errors import GivenError
 from ..contract.layout import BroadcastListener
 from ..contract.pages import Page
 from ..contract.signals import PowerState, Snapshot
+from ..contract.sources import Input
 from ..diagnostics.asking import Asking
 from ..diagnostics.obd import with_fields
 from ..diagnostics.options import Options
 from ..diagnostics.parameters import own_signals
 from ..diagnostics.requests import Compiled, compile_polls
+from ..inputs.compiling import Wire
 from ..loading import Loaded, load
 from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
@@ -34,6 +36,7 @@ from ..signals.memory import Memory
 from ..signals.store import Rank, Store
 from .protocols import silencing, watched
 from .suspending import Suspensions
+from .wired import wired, with_buttons, with_wires
 
 BUNDLED = (
     *("boost", "temperatures", "ignition_timing", "battery", "traction_battery", "values"),
@@ -57,6 +60,7 @@ class Assembly:
         tables: handlers by role of the bus.
         problems: sentences; what they name is left out, the rest runs.
         suspensions: plug-ins suspended since.
+        wires: inputs that can be read.
     """
 
     car: CarDescription
@@ -73,6 +77,7 @@ class Assembly:
     bindings: Bindings
     problems: list[str]
     suspensions: Suspensions
+    wires: list[Wire]
 
     @property
     def suspended(self) -> Mapping[str, str]:
@@ -131,6 +136,7 @@ def assemble(
     units: Mapping[str, str] | None = None,
     orders: Mapping[str, tuple[str, ...]] | None = None,
     options: Options | None = None,
+    inputs: Mapping[str, Input] | None = None,
     told: Callable[[str], None] = lambda sentence: None,
 ) -> Assembly:
     """Compile everything a car and the plug-ins declare.
@@ -141,14 +147,18 @@ def assemble(
         units: the owner's unit by stored unit or by signal.
         orders: kinds of sources by signal, the preferred one first.
         options: how polls are scheduled.
+        inputs: the owner's own wires and sensors, by name.
         told: called with a sentence when a request is parked or a unit falls silent.
     """
     car = replace(car, polls=tuple(with_fields(one) for one in car.polls))
+    described, car = car, with_buttons(car, inputs or {})
     brought, loaded = contributions(loaded, car)
     catalogue = CATALOGUE.with_signals([*own_signals(), *(signal for _, signal in brought.signals)])
     ranks = {name: [Rank[kind.upper()] for kind in kinds] for name, kinds in (orders or {}).items()}
     store = Store(catalogue, units, ranks)
     tables = {bus.role: Table() for bus in car.buses}
+    wires, unwired = wired(inputs or {}, brought.inputs, described, store, catalogue)
+    car = with_wires(described, wires)  # before plug-ins are heard: nothing of theirs may speak for the ignition
     listened, vetoed = heard_from_plugins(brought.broadcast_listeners, car)
     broadcasts = register([*car.broadcasts, *listened], store, tables, catalogue)
     suspensions = Suspensions()
@@ -157,19 +167,15 @@ def assemble(
     for bus, key, handler in asking.handlers():
         tables[bus].add(key, handler)
     derived = DerivedRunner(brought.derived_signals, store, suspensions.add)
-    problems = [*vetoed, *broadcasts.problems, *compiled.problems]
+    problems = [*vetoed, *unwired, *broadcasts.problems, *compiled.problems]
     problems += [f"{one.signal} of plug-in {one.owner}: {one.reason}" for one in derived.problems]
-    problems += [
-        f"plug-in {plugin} brings {one.signal}: wired inputs are not read by this version"
-        for plugin, one in brought.inputs
-    ]
     memory = Memory.of_pages(store, [page for _, page in brought.display_pages])
     bound = [Bound(plugin, handler) for plugin, handler in brought.button_handlers]
     bindings = Bindings(bound, car.buttons)
     problems += bindings.mistakes
     suspensions.takers += [lambda plugin, _: derived.drop(plugin), lambda plugin, _: bindings.drop(plugin)]
     suspensions.takers.append(silencing(brought.request_protocols, asking))
-    parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspensions)
+    parts = (broadcasts, compiled, asking, derived, memory, bindings, problems, suspensions, wires)
     return Assembly(car, loaded, brought, catalogue, store, tables, *parts)
 
 

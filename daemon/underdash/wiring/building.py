@@ -73,7 +73,15 @@ def assembled(config: Config, told: Callable[[str], None] = lambda sentence: Non
     car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
     options = Options(requests_per_s=config.limits.requests_per_s)
     try:
-        return assemble(car, loaded, units=config.units, orders=config.signals.order, options=options, told=told)
+        return assemble(
+            car,
+            loaded,
+            units=config.units,
+            orders=config.signals.order,
+            options=options,
+            inputs=config.inputs,
+            told=told,
+        )
     except ValueError as exc:
         raise GivenError(f"{config.path}: units: {exc}") from exc
 

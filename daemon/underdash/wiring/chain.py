@@ -36,6 +36,8 @@ class Cause(StrEnum):
     FRAME_SHORT = "frame too short"
     NEVER_HEARD = "frame never heard"
     STOPPED = "not heard any more"
+    INPUT_ABSENT = "input not there"
+    SENDER = "sender out of range"
     IMPLAUSIBLE = "implausible"
     ANSWER_SHORT = "answer too short"
     ANSWER_BROKEN = "answer broke off"

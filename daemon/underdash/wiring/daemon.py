@@ -23,6 +23,7 @@ from ..contract.content import Words
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.cold import SIGNALS as COLD_SIGNALS
+from ..inputs.station import Inputs
 from ..power.ignition import Position
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
@@ -101,6 +102,7 @@ class Daemon:
         self.key = Key(assembly, sending.guard)
         self.acting = Acting(self)
         self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform, self.acting.say)
+        self.inputs = Inputs(assembly.wires, loop, lost=lambda wire: self.fingers.line_lost(wire.button, loop.time()))
         self.screens: list[Screen] = []
         #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
@@ -149,6 +151,7 @@ class Daemon:
         self._show_first_page(now)
         for link in self.links.values():
             link.start(self._loop, now)
+        self.inputs.start()
         self._look_at_buses(now)  # before anything is asked: until then the guard takes every bus for closed
         self.polling = True
         self.ask()
@@ -160,6 +163,7 @@ class Daemon:
             self._timer.cancel()
             self._timer = None
         self.sending.stop()
+        self.inputs.stop()
         for link in self.links.values():
             link.close()
         self._modes.close()
@@ -348,6 +352,7 @@ class Daemon:
             snapshot=self.snapshot(now),
             polls=tuple(self.assembly.asking.status(now)),
             quiet=guard.quiet,
+            inputs=self.inputs.status(now),
         )
 
     def _notes(self, now: float) -> tuple[str, ...]:

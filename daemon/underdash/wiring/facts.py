@@ -102,10 +102,12 @@ class Computed:
 
 @dataclass(frozen=True, slots=True)
 class Wired:
-    """A line or sensor."""
+    """A line or sensor. `absent` and `beyond` say in a sentence that it is not there, or gives what cannot be."""
 
     name: str
     old_s: float | None = None
+    absent: str = ""
+    beyond: str = ""
 
 
 Source = Heard | Asked | Computed | Wired

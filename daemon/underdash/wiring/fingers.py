@@ -7,6 +7,7 @@ from collections.abc import Callable
 import structlog
 
 from ..buttons.gestures import GestureOptions, Gestures
+from ..buttons.handlers import WIRED
 from ..buttons.motion import ENGINE, SPEED, held_back
 from ..contract.buttons import Action, ResetPeak
 from ..contract.signals import Snapshot
@@ -44,7 +45,9 @@ class Fingers:
         self._say = say
         self._failures: dict[str, int] = {}
         self._unheld: set[str] = set()
-        for button in dict.fromkeys(handler.button for handler in self.bindings.handlers):
+        self._wired = {name for name, use in assembly.car.buttons if use == WIRED}
+        self._buttons = tuple(dict.fromkeys(handler.button for handler in self.bindings.handlers))
+        for button in self._buttons:
             assembly.store.watch(BUTTON + button, self._sample)
 
     def _sample(self, slot: Slot) -> None:
@@ -89,8 +92,15 @@ class Fingers:
         return [f"button {name} is stuck" for name in self.gestures.stuck]
 
     def lost(self, now: float) -> None:
-        """Take note that a bus was lost: what was held is held no longer."""
-        self.gestures.lost(now)
+        """Take note that a bus was lost: what was held on the car's buttons is held no longer."""
+        for button in self._buttons:
+            if button not in self._wired:
+                self.gestures.lost(now, button)
+
+    def line_lost(self, button: str, now: float) -> None:
+        """Take note that the wire of a push button was lost; "" is a wire that is no button."""
+        if button:
+            self.gestures.lost(now, button)
 
     def _failed(self, plugin: str, error: str) -> None:
         count = self._failures[plugin] = self._failures.get(plugin, 0) + 1

@@ -13,6 +13,7 @@ from ..bus.refusals import Refusal
 from ..contract.pages import Page
 from ..diagnostics.asking import PollStatus
 from ..diagnostics.polls import CompiledPoll
+from ..inputs.station import FINE, Ails, Trouble
 from ..signals.searching import nearest
 from ..signals.store import Rank, Slot
 from ..signals.wants import expand
@@ -70,6 +71,7 @@ class Gatherer:
         polling: whether requests are made at all.
         paused: whether polls pause for a person who asks by hand.
         capped: whether as many requests go out as the limit lets.
+        troubles: what is the matter with an input, by its name as a source.
         live: a daemon runs.
     """
 
@@ -82,6 +84,7 @@ class Gatherer:
     polling: Callable[[], bool] = lambda: True
     paused: Callable[[], bool] = lambda: False
     capped: Callable[[], bool] = lambda: False
+    troubles: Callable[[str], Trouble] = lambda source: FINE
     live: bool = True
     _rises: Rises = field(default_factory=Rises)
     _looked_at: float = -inf
@@ -161,7 +164,14 @@ class Gatherer:
             elif slot.rank == Rank.DERIVED and owner in owners:
                 yield Computed(owner, owners[owner].inputs)
             else:
-                yield Wired(slot.source, _old(slot, now))
+                trouble = self.troubles(slot.source)
+                beyond = trouble.ails is Ails.BEYOND
+                yield Wired(
+                    slot.source,
+                    _old(slot, now),
+                    absent="" if beyond else trouble.text,
+                    beyond=trouble.text if beyond else "",
+                )
         for owner, item in owners.items():
             if owner in self.assembly.suspended:
                 yield Computed(owner, item.inputs, self.assembly.suspended[owner])

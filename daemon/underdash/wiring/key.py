@@ -38,6 +38,7 @@ class Key:
         self.state: IgnitionState = self.ignition.state(0.0)
         self._guard = guard
         self._looked_at = inf
+        self._wires = {one.wire for one in assembly.car.ignition if one.wire}
         self._alive_with = {one.alive_with for one in assembly.car.ignition if one.alive_with is not None}
         for signal in dict.fromkeys(one.signal for one in assembly.car.ignition):
             assembly.store.watch(signal, self._sample)
@@ -99,8 +100,10 @@ class Key:
         if slot.rank not in HEARD or slot.value is None:
             return
         self._notice(slot.at)
-        self.ignition.heard(slot.at)
-        self.ignition.sample(slot.signal.name, slot.value, slot.at)
+        if slot.rank == Rank.BROADCAST:
+            self.ignition.heard(slot.at)
+        wire = slot.source if slot.source in self._wires else ""
+        self.ignition.sample(slot.signal.name, slot.value, slot.at, wire)
         self._tell(slot.at)
 
     def _alive(self, bus: str, can_id: int) -> Handler:

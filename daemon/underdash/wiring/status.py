@@ -8,6 +8,7 @@ from typing import Any
 from ..bus.link import BusStatus
 from ..contract.signals import PowerState, Reading, Snapshot
 from ..diagnostics.asking import Counts, PollStatus
+from ..inputs.station import InputStatus
 from ..power.ignition import IgnitionState
 from .assembly import Assembly
 from .rates import Rate
@@ -24,6 +25,7 @@ class Status:
         pages: (panel, page on show).
         rates: (panel, how often the main value of its page comes).
         faults: what failed, in sentences.
+        inputs: the wired lines and sensors.
         quiet: somebody asked for quiet.
     """
 
@@ -41,6 +43,7 @@ class Status:
     polls: tuple[PollStatus, ...] = ()
     quiet: bool = False
     rates: tuple[tuple[str, Rate], ...] = ()
+    inputs: tuple[InputStatus, ...] = ()
 
 
 def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
@@ -52,6 +55,7 @@ def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
         "quiet": status.quiet,
         "buses": [_bus(bus) for bus in status.buses],
         "closed": list(status.closed),
+        "inputs": [_input(one) for one in status.inputs],
         "guard": dict(status.guard),
         "asking": asdict(status.asking),
         "polls": [_poll(poll) for poll in status.polls],
@@ -83,6 +87,12 @@ def told(reading: Reading) -> dict[str, Any]:
 
 def _bus(bus: BusStatus) -> dict[str, Any]:
     return {**asdict(bus), "state": bus.state.value, "load": round(bus.load, 4)}
+
+
+def _input(one: InputStatus) -> dict[str, Any]:
+    old = None if one.seconds_old is None else round(one.seconds_old, 3)
+    told = {"name": one.name, "signal": one.signal, "kind": one.kind, "seconds_old": old}
+    return {**told, "ails": one.trouble.ails.value, "sentence": one.sentence}
 
 
 def _poll(poll: PollStatus) -> dict[str, Any]:

@@ -39,6 +39,7 @@ class Telling:
             lambda: daemon.polling,
             lambda: daemon.sending.paused,
             self._capped,
+            daemon.inputs.trouble,
         )
         self._news_at = -inf
         self._rate = 0.0

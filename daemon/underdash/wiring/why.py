@@ -134,9 +134,17 @@ def _source(
         case Computed():
             return _computed(signal, source, facts, seen | {signal})
         case Wired():
-            old = "never" if source.old_s is None else f"{source.old_s:.1f} s ago"
-            fault = Fault(Cause.STOPPED, f"input {source.name} is not read", "check its wire", f"last read {old}")
-            return [Link(Kind.INPUT, source.name, State.BROKEN, f"last read {old}")], fault
+            fault = _wired(source) if facts.live else not_running()
+            return [Link(Kind.INPUT, source.name, State.BROKEN, fault.text or fault.short)], fault
+
+
+def _wired(source: Wired) -> Fault:
+    if source.absent:
+        return Fault(Cause.INPUT_ABSENT, f"{source.name} is not there", "check its wire", source.absent)
+    if source.beyond:
+        return Fault(Cause.SENDER, f"{source.name}: value out of range", "check its wire", source.beyond)
+    old = "never" if source.old_s is None else f"{source.old_s:.1f} s ago"
+    return Fault(Cause.STOPPED, f"{source.name} is not read", "check its wire", f"last read {old}")
 
 
 def _heard(source: Heard, fact: SignalFact, facts: Facts) -> tuple[list[Link], Fault]:
