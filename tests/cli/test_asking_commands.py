@@ -59,6 +59,7 @@ def test_status_as_json_is_complete(daemon: object, typed: Typed) -> None:
         "ignition",
         "quiet",
         "buses",
+        "inputs",
         "closed",
         "guard",
         "asking",
