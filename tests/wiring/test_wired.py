@@ -176,3 +176,17 @@ def test_a_sensor_may_be_evidence_that_the_description_names() -> None:
     parts = Parts(car, {"battery": volts})
     parts.wire(14.1, 1.0, "battery")
     assert parts.key.state.position is Position.ON
+
+
+def test_where_no_bus_talks_by_itself_a_person_lets_the_wire_prove_itself() -> None:
+    """Somebody vouches once; then answers are heard while the wire says ON, and the key is turned off soon after."""
+    parts = Parts()
+    parts.wire("ON", 1.0)
+    assert (parts.guard.ignition_seen, parts.key.state.attended) == (False, False)
+    parts.key.ignition.vouch(1.1)
+    parts.wire("ON", 1.5)
+    assert (parts.guard.ignition_seen, parts.key.state.attended) == (False, True)
+    parts.key.ignition.heard(2.0)  # an answer
+    parts.wire("ON", 2.1)
+    parts.wire("OFF", 4.0)
+    assert (parts.guard.ignition_seen, parts.key.state.attended) == (True, False)

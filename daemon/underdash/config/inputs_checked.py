@@ -34,7 +34,8 @@ def _key(name: str, config: Config, car: CarDescription) -> Iterator[Finding]:
         return
     if all(bus.silent for bus in car.buses):
         sentence = f"no bus of {car.title} says anything by itself, so input {name} cannot be compared with it"
-        yield Finding(Level.WARNING, f"{sentence}, and nothing is asked", "connect a bus that talks by itself")
+        step = "start once with run --attended, wait until values come, and turn the key off: that proves the wire"
+        yield Finding(Level.WARNING, f"{sentence} before something is asked", step)
 
 
 def _places(config: Config) -> Iterator[Finding]:

@@ -205,7 +205,10 @@ class Ignition:
         if now < self._open_at:
             return IgnitionState(position, False, "engine was started a moment ago; requests follow in two seconds")
         if position is Position.ON:
-            return IgnitionState(position, True, f"ignition on ({self._texts(now, position)})", self._on_ends(now))
+            # a person's word beside evidence that was not seen both ways yet lets it count: so a wire proves itself
+            # where buses say nothing until they are asked
+            why, attended = f"ignition on ({self._texts(now, position)})", now <= self._vouched_until()
+            return IgnitionState(position, True, why, self._on_ends(now), attended=attended)
         return self._unknown(now)
 
     @property
@@ -273,9 +276,13 @@ class Ignition:
     def _texts(self, now: float, position: Position) -> str:
         return ", ".join(entry.text() for entry in self._fresh(now, position))
 
+    def _vouched_until(self) -> float:
+        """Return until when a person's word counts."""
+        return min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
+
     def _unknown(self, now: float) -> IgnitionState:
         if self.vouched(now):
-            ends = min(self._vouched_at + self.options.vouched_s, self._heard_at + self.options.silence_s)
+            ends = self._vouched_until()
             why = "a person at the keyboard says that the ignition is on"
             return IgnitionState(Position.ON, True, why, ends, attended=True)
         self._vouched_at = -inf

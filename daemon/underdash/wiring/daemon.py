@@ -124,8 +124,7 @@ class Daemon:
         self._panels_at = -inf
         self._panel_trouble = ""
         self._tick_failures: set[str] = set()
-        self._lit = True
-        self._goodbye = False
+        self._lit, self._goodbye = True, False
         self._said_state = PowerState.AWAKE
         #: called when more was seen of the ignition's evidence, or quiet was asked for or released, since power may be
         #: gone before `stop`; says whether it is kept
