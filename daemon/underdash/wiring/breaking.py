@@ -46,17 +46,23 @@ class Breaking:
     _reporting: dict[str, asyncio.TimerHandle] = field(default_factory=dict)
 
     def begin(self, troubles: Iterable[Trouble], start: float, end: float) -> None:
-        """Have each come at its time, and look at what came of it before the drive ends (loop's seconds)."""
-        for one in troubles:
-            self.loop.call_at(start + one.at_s, self._break, one)
-            look_at = min(start + one.at_s + LOOK_AFTER_S, end - REPORT_S)
-            self.loop.call_at(max(look_at, start + one.at_s), self._look, one)
+        """Have each come at its time, and look at what came of it before the drive ends (loop's seconds).
 
-    def _break(self, one: Trouble) -> None:
-        for unit in one.units:
-            self.car.fail(unit, Fault(one.fault))
-        for role in one.buses:
-            self._break_bus(role, BusFault(one.fault))
+        What comes at the same time comes in the given order: a loop keeps none among calls for one moment.
+        """
+        moments: dict[float, list[Trouble]] = {}
+        for one in troubles:
+            moments.setdefault(start + one.at_s, []).append(one)
+        for at, together in moments.items():
+            self.loop.call_at(at, self._break, together)
+            self.loop.call_at(max(at, min(at + LOOK_AFTER_S, end - REPORT_S)), self._look, together)
+
+    def _break(self, together: Iterable[Trouble]) -> None:
+        for one in together:
+            for unit in one.units:
+                self.car.fail(unit, Fault(one.fault))
+            for role in one.buses:
+                self._break_bus(role, BusFault(one.fault))
 
     def _break_bus(self, role: str, fault: BusFault) -> None:
         bus = self.buses[role]
@@ -75,6 +81,7 @@ class Breaking:
         self.buses[role].inject_error(kind)
         self._reporting[role] = self.loop.call_later(REPORT_S, self._report, role, kind)
 
-    def _look(self, one: Trouble) -> None:
-        self.told.append((one, [chain for chain in self.missing() if chain.fault.cause not in THERE]))
-        self.looked(one)
+    def _look(self, together: Iterable[Trouble]) -> None:
+        for one in together:
+            self.told.append((one, [chain for chain in self.missing() if chain.fault.cause not in THERE]))
+            self.looked(one)
