@@ -134,6 +134,18 @@ def test_settings_that_do_not_fit_their_panel_and_a_port_that_is_not_there_are_t
     assert "panel main: there is no serial port /dev/nowhere; plug" in typed("check", "--config", config).out
 
 
+def test_a_panel_larger_than_its_controllers_memory_and_one_on_anothers_chip_select_are_told(
+    typed: Typed, config: Path
+) -> None:
+    text = config.read_text().replace('driver = "picture"', 'driver = "luma"')
+    text = text.replace('{ file = "panel.png" }', '{ device = "st7789", v_offset = 1 }\nsize = [240, 240]')
+    config.write_text(text)
+    assert "v_offset 1 is more than its memory of 320x240" in typed("check", "--config", config).out
+    more = '[panel.rear]\ndriver = "luma"\ndeck = ["boost"]\nsettings = { device = "st7789" }\n'
+    config.write_text(f"{text}\n{more}")
+    assert "error: panels main and rear are both at spi0.0" in typed("check", "--config", config).out
+
+
 def test_a_driver_that_cannot_look_is_told_and_keeps_nothing_from_working(
     typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

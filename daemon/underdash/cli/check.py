@@ -159,15 +159,22 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
     """What the drivers have to say about their settings and about this machine."""
     from ..config.checking import Finding, Level
     from ..display.backlight import trouble
+    from ..display.panels.wire import SpiSettings
     from ..wiring.panels import core_drivers, panel_table
+    from ..wiring.spi import adapters, spi_findings, turned
 
     drivers = core_drivers(config) | {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    wired: dict[str, SpiSettings] = {}
     for name, panel in config.panel.items():
+        yield from turned(name, panel)
         driver = drivers.get(panel.driver)
         if driver is None:
             continue
         try:
             table = panel_table(name, panel, config, driver)
+            settings = table.get("settings")
+            if isinstance(settings, SpiSettings):
+                wired[name] = settings
             amiss = driver.check(table) if driver.check else ""
         except UnderdashError as exc:
             yield Finding(Level.ERROR, str(exc))
@@ -178,3 +185,4 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
                 yield Finding(Level.ERROR, f"panel {name}: {amiss}")
         if panel.backlight is not None and (missing := trouble(panel.backlight)):
             yield Finding(Level.ERROR, f"panel {name}: {missing}")
+    yield from spi_findings(wired, adapters(config))

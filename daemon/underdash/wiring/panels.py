@@ -17,7 +17,7 @@ from ..display.backlight import opened
 from ..display.dimming import DimmingOptions
 from ..display.panels import Panel, SelfDrawing
 from ..display.panels.framebuffer import Framebuffer, trouble
-from ..display.panels.lcd import LcdSettings, lcd_panel
+from ..display.panels.lcd import LcdSettings, lcd_panel, misfit
 from ..display.panels.lit import BacklitPanel, ScaledPanel
 from ..display.panels.picture import PicturePanel
 from ..display.panels.turned import TurnedPanel
@@ -104,8 +104,11 @@ def core_drivers(config: Config) -> dict[str, PanelDriver]:
     def luma(table: dict[str, object]) -> WiredPanel:
         return lcd_panel(cast("LcdSettings", table["settings"]), cast("tuple[int, int]", table["size"]))
 
+    def luma_trouble(table: dict[str, object]) -> str:
+        return misfit(cast("LcdSettings", table["settings"]), cast("tuple[int, int]", table["size"]))
+
     found = (
-        PanelDriver("luma", luma, LcdSettings, dims=False),
+        PanelDriver("luma", luma, LcdSettings, luma_trouble, dims=False),
         PanelDriver("picture", picture, PictureSettings, picture_trouble),
         PanelDriver("framebuffer", framebuffer, FramebufferSettings, framebuffer_trouble, dims=False),
     )

@@ -19,7 +19,7 @@ def plugin() -> PluginInfo:
 @hookimpl
 def panel_drivers() -> list[PanelDriver]:
     """Bring the driver."""
-    return [PanelDriver("round_panel", opened, Settings, dims=False)]
+    return [PanelDriver("round_panel", opened, Settings, check=check, dims=False)]
 
 
 def opened(table: dict[str, object]) -> object:
@@ -32,9 +32,16 @@ def opened(table: dict[str, object]) -> object:
 
     from .controller import begun
 
-    settings, size = table["settings"], table["size"]
+    settings = table["settings"]
     if not isinstance(settings, Settings):
         raise TypeError("a panel's table has its settings")
-    if size != SIZE:
-        raise UnderdashError(f"a round panel with a GC9A01 has size = [{SIZE[0]}, {SIZE[1]}], not {size}")
+    amiss = check(table)
+    if amiss:
+        raise UnderdashError(amiss)
     return WiredPanel(SIZE, lambda: open_wire(settings), lambda wire: begun(wire, settings))
+
+
+def check(table: dict[str, object]) -> str:
+    """Say why the panel's size cannot be the controller's, "" if it can."""
+    size = table["size"]
+    return "" if size == SIZE else f"a round panel with a GC9A01 has size = [{SIZE[0]}, {SIZE[1]}], not {size}"

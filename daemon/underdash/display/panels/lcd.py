@@ -80,19 +80,25 @@ def lcd_panel(settings: LcdSettings, size: Size, *, opened: Callable[[SpiSetting
     Raises:
         GivenError: the controller has no such size.
     """
+    amiss = misfit(settings, size)
+    if amiss:
+        raise GivenError(amiss)
+    return WiredPanel(size, lambda: opened(settings), lambda wire: _begun(wire, settings, size))
+
+
+def misfit(settings: LcdSettings, size: Size) -> str:
+    """Say why a panel of this size cannot be the controller's, "" if it can."""
     controller = CONTROLLERS[settings.device]
     if controller.sizes and size not in controller.sizes:
         there = " or ".join(f"[{across}, {down}]" for across, down in controller.sizes)
-        raise GivenError(
-            f"{settings.device} panels have size = {there}, not [{size[0]}, {size[1]}]; `rotation` turns them"
-        )
+        return f"{settings.device} panels have size = {there}, not [{size[0]}, {size[1]}]; `rotation` turns them"
     (across, down), offset = controller.memory, (settings.h_offset, settings.v_offset)
     if size[0] + offset[0] > across or size[1] + offset[1] > down:
-        raise GivenError(
+        return (
             f"{settings.device}: size [{size[0]}, {size[1]}] with h_offset {offset[0]} and v_offset {offset[1]} is "
             f"more than its memory of {across}x{down}; write the size as the panel lies, `rotation` turns it"
         )
-    return WiredPanel(size, lambda: opened(settings), lambda wire: _begun(wire, settings, size))
+    return ""
 
 
 def _begun(wire: Wire, settings: LcdSettings, size: Size) -> Put:
