@@ -53,7 +53,7 @@ goodbye_s = 1.0
 linger_s = 5.0
 [panel.main]
 driver = "picture"
-deck = ["boost", "temperatures"]
+deck = ["boost", "temperatures", "status"]
 """
 
 
@@ -156,3 +156,13 @@ def test_a_line_that_goes_is_named_by_status_and_why(old: Old) -> None:
     assert chain.fault.cause is Cause.FINE
     chains = daemon.telling.why("dashboard.night", old.loop.time())
     assert Cause.INPUT_ABSENT in {chains.fault.cause} or any("input lights" in other for other in chains.others)
+
+
+def test_the_status_page_names_a_wire_that_is_not_there_where_nothing_worse_is(old: Old) -> None:
+    daemon = old.built.daemon
+    del old.lines["GPIO27"]
+    old.built.daemon.inputs._close("lights")
+    daemon.screens[0].deck.show("status")
+    daemon.telling._gatherer.decks = lambda: ()  # no page misses anything
+    old.pass_time(8.0)
+    assert daemon.telling.page.news.sentence == "input lights: line GPIO27: no chip has it"

@@ -62,7 +62,8 @@ class Telling:
             self._news_at = now
             daemon = self._daemon
             chains = self._gatherer.missing(now)
-            faults = daemon.status().faults
+            status = daemon.status()
+            faults = (*(one.sentence for one in status.inputs if one.trouble.text), *status.faults)
             self.page.news = news(
                 chains, daemon.buses, daemon.key.state.position.value, self._requests(now), faults[-1] if faults else ""
             )
