@@ -21,9 +21,13 @@ from underdash.display.panels.framebuffer import Format, write_box
 from underdash.display.panels.lcd import LcdSettings, lcd_panel
 from underdash.display.panels.picture import PicturePanel
 from underdash.display.panels.wire import Wire
+from underdash.display.panels.wired import WiredPanel
 from underdash.display.recorder import record
 from underdash.display.round import Box, Face, area
+from underdash.drivers import pack
 from underdash.testing import snapshot
+from underdash_round_panel.controller import begun
+from underdash_round_panel.settings import Settings as RoundSettings
 
 SPEED = "engine.speed"
 SIZE = 240, 240
@@ -85,6 +89,23 @@ def ours(show: Show) -> Callable[[Snapshot], None]:
     return one
 
 
+def parts(seen: list[Snapshot]) -> list[tuple[str, float]]:
+    """Return what a frame's milliseconds of processor time go into, in the mean."""
+    painter, took = Painter(Face(*SIZE)), dict.fromkeys(("record", "draw and diff", "convert"), 0.0)
+    for moment in seen:
+        begun_at = time.process_time()
+        picture = record(PAGE, moment, SIZE)
+        recorded_at = time.process_time()
+        image, boxes = painter.paint(picture)
+        painted_at = time.process_time()
+        for box in boxes:
+            pack(image.crop(box))
+        took["record"] += recorded_at - begun_at
+        took["draw and diff"] += painted_at - recorded_at
+        took["convert"] += time.process_time() - painted_at
+    return [(name, seconds * 1e3 / len(seen)) for name, seconds in took.items()]
+
+
 def naive(moment: Snapshot) -> None:
     """Draw everything anew and make three bytes a pixel of it."""
     draw_page(PAGE, moment, size=SIZE).tobytes()
@@ -102,11 +123,9 @@ def main(frames: int = 200) -> int:
             write_box(memory, form, image.crop(box), box)
             sent += 2 * area(box)
 
-    def spi(device: str) -> tuple[Counting, Show]:
-        wire = Counting()
-        settings = LcdSettings(device=device)  # type: ignore[arg-type]
-        opened = Wire(wire, wire, wire, sleep=lambda seconds: None)
-        return wire, lcd_panel(settings, SIZE, opened=lambda _: opened).show
+    def spi() -> tuple[Counting, Wire]:
+        counting = Counting()
+        return counting, Wire(counting, counting, counting, sleep=lambda seconds: None)
 
     own = Counting()
     luma = st7789(
@@ -119,13 +138,18 @@ def main(frames: int = 200) -> int:
         image, _ = whole.paint(record(PAGE, moment, SIZE))
         luma.display(image)
 
-    wire, show = spi("st7789")
+    wire, to_lcd = spi()
+    show = lcd_panel(LcdSettings(device="st7789"), SIZE, opened=lambda _: to_lcd).show
+    round_wire, to_round = spi()
+    round_show = WiredPanel(SIZE, lambda: to_round, lambda one: begun(one, RoundSettings())).show
     picture = PicturePanel(SIZE)
     rows: list[tuple[str, list[float], Callable[[], float]]] = []
     base = measured(seen, naive)
     rows.append(("naive: all anew, three bytes a pixel", base, lambda: 3.0 * SIZE[0] * SIZE[1]))
     rows.append(("luma's own st7789, our drawing", measured(seen, by_luma), lambda: own.bytes / frames))
     rows.append(("st7789 in windows", measured(seen, ours(show)), lambda: wire.bytes / frames))
+    round_took = measured(seen, ours(round_show))
+    rows.append(("round_panel (GC9A01) in windows", round_took, lambda: round_wire.bytes / frames))
     rows.append(("framebuffer, 16 bits", measured(seen, ours(framebuffer)), lambda: sent / frames))
     rows.append(("picture in memory", measured(seen, ours(picture.show)), lambda: 2.0 * picture.pixels / frames))
     print(f"a needle that moves at 25 a second, {SIZE[0]}x{SIZE[1]}, {frames} frames; processor time")
@@ -138,6 +162,7 @@ def main(frames: int = 200) -> int:
             f"{size() / 1000:>7.1f} kB{fps}"
         )
     print("  frames a second by arithmetic: a frame's bytes over the clock; the renderer shows at most 25")
+    print("  of a frame on a panel in windows:" + "".join(f" {name} {ms:.2f} ms" for name, ms in parts(seen)))
     return 0
 
 
