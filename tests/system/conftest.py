@@ -40,7 +40,7 @@ def in_guest() -> Callable[[str], dict[str, Any]]:
             place for place in [sysconfig.get_path("purelib"), *site.getsitepackages()] if Path(place).is_dir()
         )
         done = subprocess.run(
-            [str(GUEST), "-t", "240", str(PROJECT), packages, f"python3 tests/system/guest/{program}"],
+            [str(GUEST), "-t", "560", str(PROJECT), packages, f"python3 tests/system/guest/{program}"],
             capture_output=True,
             text=True,
             timeout=900,

@@ -24,14 +24,15 @@ shift $((OPTIND - 1))
 project=$(realpath "$1") packages=$(realpath "$2")
 shift 2
 release=$(. /etc/os-release && echo "$VERSION_CODENAME")
+here=$(dirname "$(realpath "$0")")
 # an image that another recipe made is left alone
-image=${UNDERDASH_GUEST:-$HOME/.cache/underdash-guest}/$release-$(sha256sum <"$0" | cut -c1-8)
+image=${UNDERDASH_GUEST:-$HOME/.cache/underdash-guest}/$release-$(cat "$0" "$here"/kernel/* | sha256sum | cut -c1-8)
 
 complain() { echo "guest: $*" >&2; }
 
 install_tools() {
   local missing=() tool
-  for tool in mmdebstrap qemu-system-x86 e2fsprogs cpio xz-utils; do
+  for tool in mmdebstrap qemu-system-x86 e2fsprogs cpio xz-utils make gcc libc6-dev; do
     dpkg-query -W -f '${Status}' "$tool" 2>/dev/null | grep -q 'ok installed' || missing+=("$tool")
   done
   ((${#missing[@]})) || return 0
@@ -46,16 +47,40 @@ debian_sources() {
     'Origin: Debian' 'Created-By: Packages' "Architecture: $(dpkg --print-architecture)"
 }
 
+# The modules of kernel/ and those that Debian's kernels leave out: simulated GPIO lines.
+build_modules() {
+  local headers=$1 version=$2 log=$3
+  mkdir "$headers/bench"
+  cp "$here"/kernel/* "$headers/bench/"
+  tar -xf "$headers/source.tar.xz" -C "$headers/bench" --wildcards --transform 's#.*/##' \
+    '*/drivers/gpio/gpio-sim.c' '*/drivers/gpio/gpiolib.h' '*/kernel/irq/irq_sim.c'
+  sed -i "s#^include /usr#include $headers/usr#" "$headers/usr/src/linux-headers-$version/Makefile"
+  make -s -C "$headers/usr/src/linux-headers-$version" "M=$headers/bench" CC=gcc modules >"$log" 2>&1 ||
+    { cat "$log"; return 1; }
+}
+
 # A root file system with Python, iproute2 and the modules for CAN and for the guest's own devices, on ext4, and a
 # first-stage file system that loads what it takes to mount it. The first process is the job itself, or systemd.
 build_image() {
   local work=$1 root=$1/root stage=$1/stage version file
   mkdir -p "$root" "$stage"/{bin,modules,dev,new}
+  cat >"$work/fetch" <<'FETCH'
+set -e
+mkdir /debs /headers
+cd /debs
+image=$(apt-cache depends linux-image-amd64 | sed -n 's/.*Depends: //p')
+version=${image#linux-image-} series=$(cut -d. -f1-2 <<<"${image#linux-image-}")
+apt-get -qq -o APT::Sandbox::User=root download "$image" "linux-headers-$version" "linux-headers-${version%-amd64}-common" \
+  "linux-kbuild-$series" "linux-source-$series"
+dpkg-deb -x linux-image-*.deb /kernel
+for deb in linux-headers-*.deb linux-kbuild-*.deb; do dpkg-deb -x "$deb" /headers; done
+dpkg-deb --fsys-tarfile linux-source-*.deb | tar -xO --wildcards '*.tar.xz' >/headers/source.tar.xz
+rm -r /debs
+FETCH
   debian_sources | mmdebstrap --quiet --mode=root --variant=minbase \
     --include=python3,python3-venv,iproute2,kmod,busybox-static,systemd,systemd-sysv,udev,dbus,polkitd \
     --dpkgopt='path-exclude=/usr/share/doc/*' --dpkgopt='path-exclude=/usr/share/locale/*' \
-    --customize-hook='chroot "$1" sh -c "cd /tmp && apt-get -qq download \$(apt-cache depends linux-image-amd64 |
-      sed -n \"s/.*Depends: //p\") && dpkg-deb -x linux-image-*.deb /kernel && rm linux-image-*.deb"' \
+    --customize-hook="cp $work/fetch \$1/ && chroot \$1 bash /fetch && rm \$1/fetch" \
     "$release" "$root" -
   version=$(basename "$root"/kernel/boot/vmlinuz-*)
   version=${version#vmlinuz-}
@@ -63,9 +88,11 @@ build_image() {
   mkdir -p "$root/lib/modules/$version"
   (cd "$(dirname "$(find "$root/kernel" -path "*modules/$version/kernel" -type d)")" &&
     find kernel/net/can kernel/drivers/net/can kernel/fs/{ext4,jbd2,mbcache.ko*,9p,netfs,fscache} kernel/net/9p \
-      kernel/drivers/{block,virtio,char,video/fbdev} kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
+      kernel/drivers/{block,virtio,char,video,spi} kernel/fs/configfs kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
       -type f 2>/dev/null | cpio -pdm --quiet "$root/lib/modules/$version")
-  rm -rf "$root/kernel"
+  build_modules "$root/headers" "$version" "$work/modules.log"
+  cp "$root"/headers/bench/*.ko "$root/lib/modules/$version/"
+  rm -rf "$root/kernel" "$root/headers"
   chroot "$root" depmod "$version"
 
   mkdir "$root"/{project,packages,job}
