@@ -255,6 +255,22 @@ def test_frames_keep_their_distance() -> None:
     assert renderer.stop(SOON_S)
 
 
+def test_what_is_like_the_last_picture_keeps_the_next_one_not_waiting() -> None:
+    clock = Clock()
+    panel = PicturePanel()
+    renderer = Renderer(panel, Painter(Face(240, 240)), lambda fault: None, clock=clock, most_fps=100.0)
+    renderer.start()
+    renderer.submit(frame("one"))
+    assert renderer.wait_idle(SOON_S)
+    clock.now = 1.0
+    renderer.submit(frame("one"))
+    assert renderer.wait_idle(SOON_S)
+    renderer.submit(frame("two"))
+    assert renderer.wait_idle(SOON_S)
+    assert panel.frames == 2
+    assert renderer.stop(SOON_S)
+
+
 def test_our_own_error_does_not_end_the_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     panel = PicturePanel()
     painter = Painter(Face(240, 240))

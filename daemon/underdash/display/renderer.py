@@ -162,11 +162,14 @@ class Renderer:
             frame = self._taken(shown_at)
             if frame is None:
                 return
-            shown_at = self._clock()
+            begun, before = self._clock(), self.frames
             try:
                 self.show(frame)
             except Exception as exc:  # ours: it must not end the thread that all pages need
                 _log.error("renderer_failed", page=frame.page.name, error=repr(exc), exc_info=True)
+            if self.frames != before:
+                # what was like the last picture must not keep the next one waiting
+                shown_at = begun
             with self._wake:
                 self._idle = self._next is None
                 self._wake.notify_all()

@@ -30,6 +30,7 @@ from ..signals.wants import expand, gather
 from .acting import Acting
 from .assembly import Assembly
 from .fingers import Fingers
+from .hurrying import Hurry
 from .key import Key
 from .leaving import Done, Leaving
 from .modes import Modes
@@ -113,6 +114,7 @@ class Daemon:
         self.polling, self.rounds = False, 0
         self.telling = Telling(self, self._transmit)
         self._loop = loop
+        self._hurry = Hurry(loop, assembly.store, self._show)
         self.recorder = recorder
         self._leaving = Leaving(lambda: None if self.recorder is None else self.recorder.begin_flush(), power_off)
         self._attended = attended
@@ -161,6 +163,7 @@ class Daemon:
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
+        self._hurry.stop()
         self.sending.stop()
         self.inputs.stop()
         for link in self.links.values():
@@ -247,11 +250,7 @@ class Daemon:
                 self.ask()
         state = self._step_power(now)
         self.fingers.tick(lambda: self.snapshot(now), now)
-        snapshot = self.snapshot(now, self._watched())
-        self.acting.look(snapshot, now)
-        for screen in self.screens:
-            words = GOODBYE if self._goodbye else self.acting.words(screen.name, now)
-            screen.update(snapshot, words, now, lit=self._lit)
+        self._show()
         if slow and self.observers:
             everything = self.snapshot(now)
             for observer in self.observers:
@@ -260,6 +259,19 @@ class Daemon:
             self._said_state = state
             _log.info("power", state=state.value, ignition=self.key.state.why)
             self._calls.tell(state)
+
+    def _show(self) -> None:
+        """Hand what is known to the panels."""
+        now = self._loop.time()
+        on_show = {name for screen in self.screens for name in screen.deck.current.signals}
+        # no panel whose pictures are kept apart in time on the wall gains by it
+        self._hurry.follow(on_show if self._lit and any(not screen.wall_gap_s for screen in self.screens) else ())
+        self._hurry.looked()
+        snapshot = self.snapshot(now, on_show.union(self.acting.alerts.signals, DIMMING_SIGNALS, COLD_SIGNALS))
+        self.acting.look(snapshot, now)
+        for screen in self.screens:
+            words = GOODBYE if self._goodbye else self.acting.words(screen.name, now)
+            screen.update(snapshot, words, now, lit=self._lit)
 
     def _step_power(self, now: float) -> PowerState:
         ignition = self.key.tick(self.buses, now)
@@ -271,12 +283,6 @@ class Daemon:
             self._take(effect, now)
         self._leaving.tick(now)
         return state
-
-    def _watched(self) -> set[str]:
-        """Return the signals that somebody looks at in every tick; reading all would be most of the work."""
-        pages = [screen.deck.current for screen in self.screens]
-        names = {name for page in pages for name in page.signals}
-        return names.union(self.acting.alerts.signals, DIMMING_SIGNALS, COLD_SIGNALS)
 
     def _look_at_buses(self, now: float) -> None:
         before = {status.role: status.state for status in self.buses}
