@@ -114,7 +114,7 @@ class Daemon:
         self.polling, self.rounds = False, 0
         self.telling = Telling(self, self._transmit)
         self._loop = loop
-        self._hurry = Hurry(loop, assembly.store, self._show)
+        self._hurry = Hurry(loop, assembly.store, lambda: self._tried(self._show))
         self.recorder = recorder
         self._leaving = Leaving(lambda: None if self.recorder is None else self.recorder.begin_flush(), power_off)
         self._attended = attended
@@ -123,8 +123,7 @@ class Daemon:
         self._timer: asyncio.TimerHandle | None = None
         self._slow_at = -inf
         self._openers: list[Callable[[], Screen]] = []
-        self._panels_at = -inf
-        self._panel_trouble = ""
+        self._panels_at, self._panel_trouble = -inf, ""
         self._tick_failures: set[str] = set()
         self._lit, self._goodbye = True, False
         self._said_state = PowerState.AWAKE
@@ -225,17 +224,22 @@ class Daemon:
 
     def _tick(self) -> None:
         now = self._loop.time()
-        try:
-            self._step(now)
+        if self._tried(lambda: self._step(now)):
             self.rounds += 1
+        asleep = self.power.state is PowerState.ASLEEP
+        self._timer = self._loop.call_at(now + (SLEEPY_TICK_S if asleep else TICK_S), self._tick)
+
+    def _tried(self, step: Callable[[], None]) -> bool:
+        try:
+            step()
         except Exception as exc:
             # ours: keep the rest of the daemon going, the next tick may do better; say each kind of failure once
             # the text may hold a number that changes with every tick
             if repr(exc) not in self._tick_failures and len(self._tick_failures) < MOST_TICK_FAILURES:
                 self._tick_failures.add(repr(exc))
                 _log.exception("tick_failed")
-        asleep = self.power.state is PowerState.ASLEEP
-        self._timer = self._loop.call_at(now + (SLEEPY_TICK_S if asleep else TICK_S), self._tick)
+            return False
+        return True
 
     def _step(self, now: float) -> None:
         slow = now >= self._slow_at

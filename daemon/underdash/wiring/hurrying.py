@@ -23,7 +23,7 @@ class Hurry:
     """
 
     def __init__(
-        self, loop: asyncio.AbstractEventLoop, store: Store, called: Callable[[], None], gap_s: float = LEAST_GAP_S
+        self, loop: asyncio.AbstractEventLoop, store: Store, called: Callable[[], object], gap_s: float = LEAST_GAP_S
     ) -> None:
         self._loop = loop
         self._store = store

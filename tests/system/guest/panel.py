@@ -61,7 +61,7 @@ deck = ["boost"]
 [panel.main.backlight]
 """
 KINDS = {"kernel": 'kind = "kernel"\n', "line": 'kind = "line"\nline = "GPIO18"\n'}
-FOLDER = Path("/tmp/underdash")
+FOLDER = Path("/run/bench")
 
 Transfer = tuple[int, bool, bytes]
 """Nanoseconds, whether it is data, bytes."""
