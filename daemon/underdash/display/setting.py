@@ -36,7 +36,7 @@ class Setter(Lettering):
         return Setter(self.picture, self.fonts, field, self.layout)
 
     def figure(
-        self, y: float, most_px: float, *, unit_px: float | None = None, grouped: bool = False, below: bool = False
+        self, y: float, most_px: float, *, unit_px: float | None = None, grouped: str = "", below: bool = False
     ) -> None:
         """Set the main value around a height.
 
@@ -44,7 +44,8 @@ class Setter(Lettering):
             most_px: size that is not exceeded.
             unit_px: size of its unit, which then hangs beside it whatever it is.
             below: its unit goes below, and is not set here.
-            grouped: centre the digits together with sign and unit beside them, where there is little room.
+            grouped: "unit" centres the digits together with a unit beside them, "all" with a sign too, where there is
+                little room; "" the digits alone.
         """
         figure, field, u = self.picture.figure, self.field, self.field.unit
         if figure is None:
@@ -58,7 +59,7 @@ class Setter(Lettering):
         scale = self.picture.sweep.scale if self.picture.sweep else None
         share = UNIT_SHARE if unit_px is None else unit_px / most_px
         hung = self.fonts.width(REGULAR, 100, beside) / 100 * share + 0.1 if beside and figure.beside else 0.0
-        shifted = (hung - hung_em(figure, scale)) / 2 if grouped else 0.0
+        shifted = (hung - (hung_em(figure, scale) if grouped == "all" else 0.0)) / 2 if grouped else 0.0
         px = size_for(figure, scale, most, (corner, sign - 5 * u), hung, left_em=shifted)
         if beside and unit_px is not None:
             px = self._with_unit(beside, field.px(unit_px), px, middle)
@@ -67,20 +68,24 @@ class Setter(Lettering):
         if beside:
             size = max(7, round(px * share)) if unit_px is None else field.px(unit_px)
             half = TIGHT * self.fonts.width(BOLD, px, figure.digits) / 2
-            top = (middle - px * CAP_HEIGHT / 2 + size * CAP_HEIGHT / 2 - field.y) / u
-            self.left(beside, size, x + half + px * 0.08, top)
+            self.left(beside, size, x + half + px * 0.08, (middle + self._raised(px, size) - field.y) / u)
 
     def _with_unit(self, unit: str, unit_px: int, px: int, middle: float) -> int:
         """Return the size, at most `px`, in which a unit of a fixed size beside the digits keeps clear of the sweep."""
         digits = self.picture.figure.digits if self.picture.figure else ""
         wide = self.fonts.width(REGULAR, unit_px, unit)
         while px > LEAST_PX:
-            top = middle - px * CAP_HEIGHT / 2
+            top = middle + self._raised(px, unit_px) - unit_px * CAP_HEIGHT / 2
             room = self.field.room_between(top, top + unit_px * CAP_HEIGHT, inside=True) - 2 * self.field.unit
             if TIGHT * self.fonts.width(BOLD, px, digits) / 2 + px * 0.08 + wide <= room:
                 break
             px -= 1
         return px
+
+    def _raised(self, px: int, unit_px: int) -> float:
+        """Return how far below the digits' middle a unit beside them is: a sign of degrees hangs, others stand."""
+        reach = (px - unit_px) * CAP_HEIGHT / 2
+        return -reach if self.picture.figure is not None and self.picture.figure.beside else reach
 
     def banner(self, top: float) -> None:
         """Begin the alert's ground at a height."""

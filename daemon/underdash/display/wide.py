@@ -91,7 +91,12 @@ class Wide:
         hangs = figure is not None and (figure.unit == "°" if setter is self._left else figure.beside)
         below = figure is not None and bool(figure.unit) and not hangs
         kept = 30.0 if below else 0.0
-        setter.figure((top + bottom - kept) / 2, min(most_px, (bottom - top - kept) / 0.84), grouped=True, below=below)
+        setter.figure(
+            (top + bottom - kept) / 2,
+            min(most_px, (bottom - top - kept) / 0.84),
+            grouped="all" if setter is self._left else "unit",
+            below=below,
+        )
         spot = self._set.layout.figure
         if figure is not None and below and spot is not None:
             digits = (spot.y - setter.field.y + spot.px * 0.38) / setter.field.unit
