@@ -11,13 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from underdash import Age, Content, Lamp, Role, Share, Shown, Upright, Words
 from underdash.testing import FakeClock
 from underdash_serial_panel.device import PixelPanel
 from underdash_serial_panel.framing import Frame, on_wire
 from underdash_serial_panel.link import Link
 from underdash_serial_panel.memory import MemoryLine
+from underdash_serial_panel.messages import Kind
 from underdash_serial_panel.reference import Controller
 from underdash_serial_panel.settings import Settings
+from underdash_serial_panel.values import Values
 
 SOURCE = Path(__file__).parents[1] / "controller" / "controller.c"
 SIZE = (60, 40)
@@ -39,7 +42,11 @@ void panel_draw(uint16_t x, uint16_t y, uint16_t count, uint16_t colour) {
 }
 void panel_show(void) {}
 void panel_light(uint16_t level) { lit = level; }
-void panel_said(uint8_t kind, const uint8_t *payload, uint16_t length) { (void)kind, (void)payload, (void)length; }
+void panel_said(uint8_t kind, const uint8_t *payload, uint16_t length) {
+    fprintf(stderr, "%02x", kind);
+    while (length--) fprintf(stderr, "%02x", *payload++);
+    fputc('\\n', stderr);
+}
 
 int main(void) {
     int byte;
@@ -112,6 +119,27 @@ def test_it_does_what_the_reference_does_on_a_line_full_of_noise(board: Path, da
         wire[at : at + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=5))
     in_c, reference = both(board, bytes(wire))
     assert in_c == reference
+
+
+def test_it_hands_on_whatever_a_page_says(board: Path) -> None:
+    knock = Upright(Shown("-1.5", "°", Role.WARNING, Age.FRESH, "1"), Share(0.0, 1.0, None, Role.WARNING, 0.5))
+    content = Content(
+        "all",
+        value=Shown("0.72", "bar", Role.INK, Age.FRESH),
+        share=Share(0.4, 0.1, 0.6, Role.ACCENT, 0.3),
+        columns=(knock,),
+        lamps=(Lamp("charging", True, Role.ACCENT), Lamp("ready", None, Role.INK, Age.GONE)),
+        lines=(Words("ignition unknown", Role.CAUTION),),
+    )
+    values = Values()
+    values.take(content)
+    messages = list(values.messages())
+    assert {0x20, 0x21, 0x25, 0x26, 0x27} <= {int(kind) for kind, _ in messages}
+    frames = [Frame(int(kind), number, payload) for number, (kind, payload) in enumerate(messages)]
+    wire = on_wire(Frame(0x01, 0, b"\1\7\2")) + b"".join(map(on_wire, frames))
+    heard = subprocess.run([str(board)], input=wire, capture_output=True, check=True).stderr.decode().split()
+    said = [f"{int(kind):02x}{payload.hex()}" for kind, payload in messages if kind != Kind.SHOW]
+    assert heard == ["00", *said]
 
 
 CODES = st.lists(st.binary(max_size=40), min_size=1, max_size=6)
