@@ -29,6 +29,7 @@ from underdash.wiring.modes import Modes
 
 CONFIGURATION = Path("/run/underdash.toml")
 PLACE = Path("/run/switch")
+HELD_S = 20  # longer than the helper takes to start on an emulated processor
 
 
 def ip(*words: str) -> None:
@@ -194,23 +195,30 @@ async def asked_once(car: Car) -> dict[str, Any]:
 
 
 async def emptied(car: Car) -> dict[str, Any]:
-    """Frames that nobody acknowledges are thrown away by the helper, not sent once the car is back."""
+    """Frames that wait in the interface's queue are thrown away by the helper, not sent later.
+
+    The emulated wire acknowledges everything, so a queue that holds frames back for a while (tc-netem(8)) stands in for
+    a bus on which nobody does.
+    """
     switch(Order("drive", Mode.ACTIVE), PLACE)
-    ip("can1", "down")
-    ours = socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW)
-    ours.bind(("can0",))
-    ours.setblocking(False)
-    stuck = 0
-    with contextlib.suppress(OSError):
-        for _ in range(50):
-            ours.send(struct.pack("=IB3x8s", 0x7E1, 8, bytes(8)))
-            stuck += 1
-    switch(Order("drive", None), PLACE)
-    car.heard.clear()
-    ip("can1", "up")
-    await asyncio.sleep(0.5)
+    subprocess.run(["modprobe", "sch_netem"], check=True)
+    subprocess.run(["tc", "qdisc", "add", "dev", "can0", "root", "netem", "delay", f"{HELD_S}s"], check=True)
+
+    async def heard_later(can_id: int, empty: bool) -> bool:
+        ours = socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW)
+        ours.bind(("can0",))
+        for _ in range(5):
+            ours.send(struct.pack("=IB3x8s", can_id, 8, bytes(8)))
+        if empty:
+            switch(Order("drive", None), PLACE)
+        assert can_id not in car.heard, "the queue held nothing back"
+        await asyncio.sleep(HELD_S + 2)
+        return can_id in car.heard
+
+    seen = {"left alone": await heard_later(0x7E1, False), "emptied": await heard_later(0x7E2, True)}
+    subprocess.run(["tc", "qdisc", "del", "dev", "can0", "root"], check=True)
     switch(Order("drive", Mode.LISTEN), PLACE)
-    return {"handed over": stuck, "heard later": 0x7E1 in car.heard}
+    return seen
 
 
 async def refused() -> dict[str, str]:
