@@ -113,14 +113,17 @@ class Setter(Lettering):
         all_of_them = heights(len(rows))
         count = next((n for n in range(len(rows), 1, -1) if self._room_for(heights(n), wanted)), 1)
         ys = heights(count)
+        if count > 1:
+            # what grew keeps its descenders clear of the next line
+            wanted = max(px, min(wanted, ys[1] - ys[0]))
         self.rows(ys, wanted, label_px, most_half=most_half, free=free)
         self.layout.dropped = tuple(row.label for row in rows[count:])
         if self.layout.dropped and self.picture.banner is None and not self.picture.lamps:
-            self.line(f"+{len(rows) - count} not shown", 15, max(ys[-1] + 26.0, all_of_them[-1]), Role.SOFT)
+            self.line(f"+{len(rows) - count} not shown", 15, max(ys[-1] + 30.0, all_of_them[-1]), Role.SOFT)
 
     def _room_for(self, ys: Sequence[float], px: float) -> bool:
         """Say whether rows at these heights can be read."""
-        return cap_px(self.field.px(min(px, (ys[1] - ys[0]) * CLOSE))) >= self.field.least
+        return cap_px(self.field.px(min(px, ys[1] - ys[0]))) >= self.field.least
 
     def rows(
         self, ys: Sequence[float], px: float, label_px: float, *, most_half: float = 84.0, free: float = 48.0
