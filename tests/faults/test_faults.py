@@ -121,8 +121,8 @@ def ignition_always_on(journey: Any) -> None:
     ignition = journey.demo.daemon.key.ignition
     sample = ignition.sample
 
-    def misread(signal: str, value: object, at: float) -> None:
-        sample(signal, "ON" if signal == "vehicle.ignition" else value, at)
+    def misread(signal: str, value: object, at: float, wire: str = "") -> None:
+        sample(signal, "ON" if signal == "vehicle.ignition" else value, at, wire)
 
     def begin() -> None:
         ignition.sample = misread
