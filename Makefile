@@ -2,7 +2,7 @@
 # make test   lint, types, every test, the built wheel in a clean environment
 # make quick  the same without what builds wheels, environments and guests
 # make bench  the figures, each beside its baseline
-# make gallery  the pictures of the pages and the mounting templates, drawn anew; look at them
+# make gallery  the pictures of the pages, the mounting templates and the wiring, drawn anew; look at them
 # make fuzz   coverage-guided input for FUZZ_SECONDS (60) each; what fails is kept in .fuzz/
 # Each does all its own set-up with python3 (3.11 or newer), python3-venv and make.
 
@@ -28,6 +28,7 @@ bench: $(VENV)/.dev
 gallery: $(VENV)/.dev
 	$(BIN)/python tests/gallery.py
 	$(BIN)/python tests/element_sheet.py
+	$(BIN)/python tests/wiring_pictures.py
 
 fuzz: $(VENV)/.dev
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[fuzz]'
