@@ -132,6 +132,15 @@ def test_a_second_run_changes_nothing(seen: dict[str, Any]) -> None:
     assert seen["again"]["same"]
 
 
+def test_a_can_interface_comes_up_by_its_place_listening_only(seen: dict[str, Any]) -> None:
+    network = seen["network"]
+    assert "LISTEN-ONLY" in network["link"]
+    assert "bitrate 500000" in network["link"]
+    assert "state DOWN" in network["other"]
+    assert (network["networkd"], network["waits"]) == ("enabled", "disabled")
+    assert network["unmanaged"]
+
+
 def test_a_strangers_plugin_is_added_and_one_that_would_move_the_daemon_is_not(seen: dict[str, Any]) -> None:
     plugin = seen["plugin"]
     assert plugin["good"].startswith('added underdash-hangs 1.0. Next: put "hangs" among')

@@ -8,22 +8,17 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 import shutil
-import socket
 import subprocess
 import sys
 import time
 import zlib
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-WHEELS = Path("/packages")
-PLACE = Path("/opt/underdash")
-CONFIG = Path("/etc/underdash/underdash.toml")
-JOURNEY = Path("/var/lib/underdash/a-journey")
-SCREEN = Path("/dev/fb0")
-RUNTIME = Path("/run/underdash")
+from owning import CONFIG, JOURNEY, PLACE, RUNTIME, SCREEN, WHEELS, install, lit, ready, run, scene, show, shown, until
+
 SEEN: dict[str, Any] = {"python": sys.version.split()[0]}
 
 OURS = """
@@ -83,54 +78,14 @@ print({
 """
 
 
-def scene(text: str) -> None:
-    """Say in a line what was seen."""
-    print(f"SCENE {text}", flush=True)
-
-
-def run(*words: str, env: dict[str, str] | None = None) -> subprocess.CompletedProcess[str]:
-    """Run a command and return what came of it."""
-    return subprocess.run(words, capture_output=True, text=True, check=False, env={**os.environ, **(env or {})})
-
-
-def install(*words: str) -> dict[str, Any]:
-    """Run the installer; returns its status, its last line and how long it took."""
-    begun = time.monotonic()
-    done = run("systemd/install", *words)
-    lines = (done.stdout + done.stderr).strip().splitlines()
-    return {"status": done.returncode, "said": lines, "s": round(time.monotonic() - begun, 1)}
-
-
-def until(holds: Callable[[], object], seconds: float = 60.0) -> float | None:
-    """Wait until something is true; returns how long it took, None if it did not come true."""
-    begun = time.monotonic()
-    while time.monotonic() - begun < seconds:
-        if holds():
-            return round(time.monotonic() - begun, 2)
-        time.sleep(0.05)
-    return None
-
-
-def shown(name: str) -> str:
-    """Return a property of the service."""
-    return run("systemctl", "show", "underdash", "--property", name, "--value").stdout.strip()
-
-
-def lit() -> bool:
-    """Say whether anything but black is on the screen."""
-    return any(SCREEN.read_bytes()[: 320 * 240 * 2])
-
-
-def ready() -> bool:
-    """Say whether the service has said READY since it was started last."""
-    return shown("ActiveState") == "active"
-
-
 def fresh() -> None:
     """Install on a system that has never seen it."""
     SEEN["bad use"] = [run("systemd/install", *words).stderr for words in (["--weels"], ["--wheels", "/nowhere"])]
+    done = install("--wheels", str(WHEELS))
+    if done["status"]:
+        raise RuntimeError(done["said"])
     SEEN["fresh"] = {
-        **install("--wheels", str(WHEELS)),
+        **done,
         "groups": sorted(run("id", "-nG", "underdash").stdout.split()),
         "compiled": not [one for one in (PLACE / "current/lib").rglob("*.py") if not compiled(one)],
         "verify": run("systemd-analyze", "verify", "underdash.service").stderr,
@@ -163,6 +118,28 @@ def files() -> dict[str, float]:
     return {str(name): name.stat().st_mtime for name in names if name.is_file()} | {
         "at": os.readlink(PLACE / "current")
     }  # type: ignore[dict-item]
+
+
+def network() -> None:
+    """Have networkd bring a CAN interface up by where it is plugged in, as the files that were installed do it."""
+    place = run("udevadm", "info", "--query=property", "--property=ID_PATH", "--value", "--path=/sys/class/net/can0")
+    shipped = Path("/etc/systemd/network/70-underdash-spi0.0.network").read_text()
+    here = Path("/etc/systemd/network/60-here.network")
+    here.write_text(re.sub("^Path=.*", f"Path={place.stdout.strip()}", shipped, flags=re.MULTILINE))
+    run("networkctl", "reload")
+    up = until(lambda: "LISTEN-ONLY" in run("ip", "-details", "link", "show", "can0").stdout, 20)
+    SEEN["network"] = {
+        "up_s": up,
+        "link": run("ip", "-details", "link", "show", "can0").stdout,
+        "other": run("ip", "link", "show", "can1").stdout,
+        "waits": run("systemctl", "is-enabled", "systemd-networkd-wait-online").stdout.strip(),
+        "networkd": run("systemctl", "is-enabled", "systemd-networkd").stdout.strip(),
+        "unmanaged": "NM_UNMANAGED=1"
+        in run("udevadm", "info", "--query=property", "--path=/sys/class/net/can0").stdout,
+    }
+    here.unlink()
+    run("ip", "link", "set", "can0", "down")
+    scene(f"CAN by path: up after {up} s, listening only, at the rate of the file")
 
 
 def plugin() -> None:
@@ -259,14 +236,6 @@ def journey() -> None:
     scene(
         f"ignition on to asleep: {parts['asked']} requests, the last {parts['last_frame_s']} s after OFF; dark, asleep"
     )
-
-
-def show(page: str) -> None:
-    """Turn the panel to a page."""
-    with socket.socket(socket.AF_UNIX) as end:
-        end.connect(str(RUNTIME / "underdash.sock"))
-        end.sendall(json.dumps({"v": 1, "ask": "page", "with": {"show": page}}).encode() + b"\n")
-        end.recv(10_000)
 
 
 def hang(kind: str) -> None:
@@ -370,26 +339,31 @@ def main() -> None:
         if "frame buffer" in (console / "name").read_text():
             (console / "bind").write_text("0")
     SCREEN.write_bytes(bytes(320 * 240 * 2))
-    parts = (
-        fresh,
-        again,
-        plugin,
-        first_picture,
-        rights,
-        journey,
-        lambda: hang("loop"),
-        lambda: hang("page"),
-        killed,
-        upgrade,
-        removal,
-    )
-    for part in parts:
+    for name in sys.argv[1:] or SCENES:
         try:
-            part()
+            SCENES[name]()
         except Exception as exc:
-            SEEN.setdefault("trouble", []).append(f"{getattr(part, '__name__', 'hang')}: {exc!r}")
-            scene(f"trouble: {exc!r}")
+            SEEN.setdefault("trouble", []).append(f"{name}: {exc!r}")
+            scene(f"trouble in {name}: {exc!r}")
+            if name == "fresh":
+                break
     print("SEEN", json.dumps(SEEN), flush=True)
 
+
+SCENES = {
+    "fresh": fresh,
+    "again": again,
+    "network": network,
+    "plugin": plugin,
+    "first picture": first_picture,
+    "rights": rights,
+    "journey": journey,
+    "loop hangs": lambda: hang("loop"),
+    "page hangs": lambda: hang("page"),
+    "killed": killed,
+    "upgrade": upgrade,
+    "removal": removal,
+}
+"""With arguments only those are played."""
 
 main()
