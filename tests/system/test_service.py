@@ -54,7 +54,7 @@ def draw(canvas, snapshot):
 
 @hookimpl
 def display_pages():
-    return [Page("hangs", "Hangs", draw, uses=("hangs.now",))]
+    return [Page("hangs", "Hangs", draw, ("hangs.now",))]
 """
 
 

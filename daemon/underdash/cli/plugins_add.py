@@ -59,7 +59,7 @@ def add(given: str, wheels: Path | None = None, prefix: Path | None = None) -> A
         options = ["--upgrade", "--upgrade-strategy", "only-if-needed", "--constraint", str(fixed), *offline]
         done = _pip("install", *options, "--report", str(report), str(file or given))
         if done.returncode:
-            raise UnderdashError(refusal(given, done.stderr, wheels))
+            raise UnderdashError(refusal(given, done.stdout + done.stderr, wheels))
         installed = _installed(json.loads(report.read_text()))
     if installed is None:
         return Added(given, "", ())

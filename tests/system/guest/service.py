@@ -168,7 +168,8 @@ def first_picture() -> None:
         "picture_s": picture,
         "ready_s": round(time.monotonic() - begun, 2) if settled is not None else None,
         "status": shown("StatusText"),
-        "memory_mb": round(int(shown("MemoryCurrent")) / 1e6, 1),
+        "memory": shown("MemoryCurrent"),
+        "log": run("journalctl", "--unit", "underdash", "--output", "cat").stdout.splitlines()[-12:],
     }
     scene(f"start: first picture after {picture} s, READY after {SEEN['start']['ready_s']} s")
 
