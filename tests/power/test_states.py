@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import pytest
@@ -7,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.contract.signals import PowerState
+from underdash.power.holds import Hold
 from underdash.power.ignition import Position
 from underdash.power.states import TABLES, Effect, Power, PowerError, PowerInputs, PowerOptions, Supply
 
@@ -37,8 +39,8 @@ def power(supply: Supply, options: PowerOptions = ACCEPTED) -> Power:
     return Power(supply, options)
 
 
-def at(position: Position, talking: bool = True, volts: float | None = None, busy: bool = False) -> PowerInputs:
-    return PowerInputs(position, talking, volts, busy)
+def at(position: Position, talking: bool = True, volts: float | None = None, holds: Iterable[Hold] = ()) -> PowerInputs:
+    return PowerInputs(position, talking, volts, frozenset(holds))
 
 
 def states(log: Log) -> list[tuple[float, PowerState]]:
@@ -146,10 +148,40 @@ def test_an_accessory_that_just_started_does_not_halt_before_a_minute() -> None:
     assert states(drive(power(Supply.HELD), script, 100.0)) == [(2.0, LINGERING), (60.0, HALTING)]
 
 
-def test_somebody_logged_in_holds_a_halt_by_time() -> None:
-    script = [(0.0, at(OFF, busy=True)), (1000.0, at(OFF))]
+@pytest.mark.parametrize("hold", Hold)
+def test_a_hold_puts_a_halt_by_time_off_until_it_is_over(hold: Hold) -> None:
+    script = [(0.0, at(OFF, holds=[hold])), (1000.0, at(OFF))]
 
     assert states(drive(power(Supply.HELD), script, 1100.0)) == [(2.0, LINGERING), (1000.0, HALTING)]
+
+
+def test_a_hold_ends_by_its_own_time_counted_from_when_the_halt_was_due() -> None:
+    options = replace(ACCEPTED, login_hold_s=500.0, update_hold_s=100.0)
+    script = [(0.0, at(OFF, holds=Hold)), (300.0, at(OFF, holds=[Hold.UPDATING]))]
+
+    # due at 60, when it has been up for a minute: an update alone would have held it until 160
+    assert states(drive(power(Supply.HELD, options), script, 700.0))[-1] == (300.0, HALTING)
+    script = [(0.0, at(OFF, holds=Hold))]
+    assert states(drive(power(Supply.HELD, options), script, 700.0))[-1] == (560.0, HALTING)
+
+
+def test_a_key_in_between_gives_a_hold_its_whole_time_again() -> None:
+    options = replace(ACCEPTED, login_hold_s=500.0)
+    script = [(0.0, at(OFF, holds=Hold)), (400.0, at(ON)), (500.0, at(OFF, holds=[Hold.LOGGED_IN]))]
+
+    assert states(drive(power(Supply.HELD, options), script, 1200.0))[-1] == (500.0 + 32.0 + 500.0, HALTING)
+
+
+def test_a_hold_without_time_is_none() -> None:
+    options = replace(ACCEPTED, login_hold_s=0.0)
+
+    assert states(drive(power(Supply.HELD, options), [(0.0, at(OFF, holds=[Hold.LOGGED_IN]))], 100.0))[-1][0] == 60.0
+
+
+def test_a_low_battery_waits_for_nobody() -> None:
+    script = [(0.0, at(OFF, volts=11.0, holds=Hold))]
+
+    assert states(drive(power(Supply.WAKEABLE), script, 100.0))[-1] == (60.0, HALTING)
 
 
 # --- cranking -----------------------------------------------------------------------------------------------------
@@ -288,7 +320,7 @@ INPUTS = st.builds(
     position=st.sampled_from(Position),
     talking=st.booleans(),
     volts=st.none() | st.floats(0, 16),
-    busy=st.booleans(),
+    holds=st.frozensets(st.sampled_from(Hold)),
 )
 
 

@@ -125,6 +125,8 @@ class PowerConfig:
     dip_v: Volts = 10.0
     up_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 60.0
     halt_again_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 90.0
+    login_hold_s: SecondsOrNone = 3600.0
+    update_hold_s: SecondsOrNone = 3600.0
 
     def __post_init__(self) -> None:
         if self.goodbye_s > self.linger_s:

@@ -7,12 +7,14 @@ anything, and for some seconds after it, or after a voltage dip, neither does a 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import StrEnum
 from math import inf
 
 from ..contract.errors import UnderdashError
 from ..contract.signals import PowerState
+from .holds import Hold, Holding
 from .ignition import Position
 
 
@@ -89,6 +91,8 @@ class PowerOptions:
         dip_v: falling below it is a dip.
         up_s: no halt by time before the accessory has been up this long, so that a person can get in.
         halt_again_s: a halt that did not happen is asked for again.
+        login_hold_s: somebody who is logged in puts a halt by time off for this long at most.
+        update_hold_s: an update that runs does so for this long at most.
         accept_drain: the owner knows what a `permanent` supply costs the battery.
     """
 
@@ -104,6 +108,8 @@ class PowerOptions:
     dip_v: float = 10.0
     up_s: float = 60.0
     halt_again_s: float = 90.0
+    login_hold_s: float = 3600.0
+    update_hold_s: float = 3600.0
     accept_drain: bool = False
 
 
@@ -115,13 +121,13 @@ class PowerInputs:
         position: of the ignition.
         talking: any bus talks.
         volts: of the car's battery, None without a source for it.
-        busy: somebody is logged in or an update runs; this holds a halt by time, not one by low battery.
+        holds: what speaks against a halt by time; none speaks against one by low battery.
     """
 
     position: Position
     talking: bool
     volts: float | None = None
-    busy: bool = False
+    holds: Collection[Hold] = ()
 
 
 class PowerError(UnderdashError):
@@ -195,6 +201,9 @@ class Power:
         self._held: dict[When, float] = {}
         self._done: set[Row] = set()
         self._rebooting = False
+        self.holding = Holding(
+            {Hold.LOGGED_IN: self.options.login_hold_s, Hold.UPDATING: self.options.update_hold_s}
+        )
         self._start_at = -inf
         self._dip_at = -inf
         self._dip_armed = False
@@ -274,7 +283,7 @@ class Power:
         by_time = row.to is PowerState.HALTING and row.state is not PowerState.HALTING
         if not by_time or row.when is When.BATTERY_LOW:
             return True
-        return not inputs.busy and now - self._up_since >= self.options.up_s
+        return now - self._up_since >= self.options.up_s and not self.holding.holds(inputs.holds, now)
 
     def _take(self, row: Row, now: float) -> tuple[Effect, ...]:
         if row.to is row.state:
@@ -287,6 +296,7 @@ class Power:
                 return (Effect.REBOOT,) if self._rebooting else row.effects
             return row.effects
         self.state = row.to
+        self.holding.over()
         self._entered = now
         self._done.clear()
         return row.effects
