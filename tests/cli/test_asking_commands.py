@@ -67,6 +67,7 @@ def test_status_as_json_is_complete(daemon: object, typed: Typed) -> None:
         "pages",
         "signals",
         "rates",
+        "power_off_waits",
     }
     assert wanted | {"plugins", "problems", "faults"} == set(table)
     assert table["buses"][0]["role"] == "drive"

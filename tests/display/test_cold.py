@@ -9,12 +9,12 @@ from underdash.display.elements import Column, Figure, Picture, Sweep
 from underdash.display.kit import Painter
 from underdash.display.round import Face
 
-BOARD, OUTSIDE = "board.temperature", "ambient.temperature"
+BOARD, OUTSIDE, CABIN = "board.temperature", "ambient.temperature", "cabin.temperature"
 SCALE = Scale(-0.8, 1.6, 0.0)
 
 
 def snapshot(**degc: float) -> Snapshot:
-    names = {"board": BOARD, "outside": OUTSIDE}
+    names = {"board": BOARD, "outside": OUTSIDE, "cabin": CABIN}
     return Snapshot(
         0.0,
         {
@@ -33,12 +33,14 @@ def test_it_is_cold_below_its_limit_and_stays_so_a_little_above() -> None:
     assert not cold.step(snapshot(outside=-9.0))
 
 
-def test_the_board_decides_before_the_air_outside() -> None:
+def test_the_cabin_decides_before_the_board_and_the_board_before_the_air_outside() -> None:
     cold = Cold(-10.0)
     assert not cold.step(snapshot(board=15.0, outside=-25.0))
     assert cold.signal == BOARD
     assert cold.step(snapshot(outside=-25.0))
     assert cold.signal == OUTSIDE
+    assert not cold.step(snapshot(cabin=18.0, board=-20.0, outside=-25.0))
+    assert cold.signal == CABIN
 
 
 def test_a_temperature_that_is_gone_changes_nothing_and_without_a_limit_nothing_is_cold() -> None:

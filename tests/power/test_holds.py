@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from underdash.power.holds import Hold, Holding, sentence
 
+BOTH = list(Hold)
 CAPS = {Hold.LOGGED_IN: 600.0, Hold.UPDATING: 1800.0}
 
 
 def test_each_hold_counts_until_its_own_cap() -> None:
     holding = Holding(CAPS)
-    assert [holding.holds(Hold, at) for at in (100.0, 700.0, 1899.0, 1900.0)] == [True, True, True, False]
+    assert [holding.holds(BOTH, at) for at in (100.0, 700.0, 1899.0, 1900.0)] == [True, True, True, False]
     holding = Holding(CAPS)
     assert [holding.holds([Hold.LOGGED_IN], at) for at in (100.0, 699.0, 700.0)] == [True, True, False]
-    assert not Holding({}).holds(Hold, 0.0)
+    assert not Holding({}).holds(BOTH, 0.0)
 
 
 def test_it_says_who_holds_and_how_long_that_can_last() -> None:
     holding = Holding(CAPS)
     assert sentence(holding.by, holding.left_s(0.0)) == ""
-    holding.holds(Hold, 100.0)
+    holding.holds(BOTH, 100.0)
     assert (
         sentence(holding.by, holding.left_s(160.0))
         == "power-off waits, 29 min at most: somebody is logged in and an update is running"
@@ -29,7 +30,7 @@ def test_it_says_who_holds_and_how_long_that_can_last() -> None:
 
 def test_the_time_begins_anew_once_no_halt_is_due() -> None:
     holding = Holding(CAPS)
-    holding.holds(Hold, 0.0)
+    holding.holds(BOTH, 0.0)
     holding.over()
     assert holding.by == ()
     assert holding.left_s(5000.0) == 0.0

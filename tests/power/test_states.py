@@ -157,17 +157,17 @@ def test_a_hold_puts_a_halt_by_time_off_until_it_is_over(hold: Hold) -> None:
 
 def test_a_hold_ends_by_its_own_time_counted_from_when_the_halt_was_due() -> None:
     options = replace(ACCEPTED, login_hold_s=500.0, update_hold_s=100.0)
-    script = [(0.0, at(OFF, holds=Hold)), (300.0, at(OFF, holds=[Hold.UPDATING]))]
+    script = [(0.0, at(OFF, holds=list(Hold))), (300.0, at(OFF, holds=[Hold.UPDATING]))]
 
     # due at 60, when it has been up for a minute: an update alone would have held it until 160
     assert states(drive(power(Supply.HELD, options), script, 700.0))[-1] == (300.0, HALTING)
-    script = [(0.0, at(OFF, holds=Hold))]
+    script = [(0.0, at(OFF, holds=list(Hold)))]
     assert states(drive(power(Supply.HELD, options), script, 700.0))[-1] == (560.0, HALTING)
 
 
 def test_a_key_in_between_gives_a_hold_its_whole_time_again() -> None:
     options = replace(ACCEPTED, login_hold_s=500.0)
-    script = [(0.0, at(OFF, holds=Hold)), (400.0, at(ON)), (500.0, at(OFF, holds=[Hold.LOGGED_IN]))]
+    script = [(0.0, at(OFF, holds=list(Hold))), (400.0, at(ON)), (500.0, at(OFF, holds=[Hold.LOGGED_IN]))]
 
     assert states(drive(power(Supply.HELD, options), script, 1200.0))[-1] == (500.0 + 32.0 + 500.0, HALTING)
 
@@ -179,7 +179,7 @@ def test_a_hold_without_time_is_none() -> None:
 
 
 def test_a_low_battery_waits_for_nobody() -> None:
-    script = [(0.0, at(OFF, volts=11.0, holds=Hold))]
+    script = [(0.0, at(OFF, volts=11.0, holds=list(Hold)))]
 
     assert states(drive(power(Supply.WAKEABLE), script, 100.0))[-1] == (60.0, HALTING)
 

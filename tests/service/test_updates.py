@@ -27,7 +27,9 @@ def test_one_that_waits_holds_nothing_and_odd_lines_are_left_alone(tmp_path: Pat
     path = tmp_path / "lock"
     path.touch()
     inode, locks = path.stat().st_ino, tmp_path / "locks"
-    locks.write_text(f"1: -> POSIX ADVISORY WRITE 812 b3:02:{inode} 0 EOF\nnonsense\n2: POSIX ADVISORY WRITE 1 x:y:z 0\n")
+    locks.write_text(
+        f"1: -> POSIX ADVISORY WRITE 812 b3:02:{inode} 0 EOF\nnonsense\n2: POSIX ADVISORY WRITE 1 x:y:z 0\n"
+    )
     assert not update_running([path], locks)
     locks.write_text(f"1: POSIX ADVISORY WRITE 812 00:00:{inode} 0 EOF\n")
     assert update_running([path], locks)

@@ -46,7 +46,10 @@ def _summary(wrong: int, doubtful: int) -> str:
 def _findings(config: Config) -> list[Finding]:
     from ..config.checking import Finding, Level, explain
     from ..loading import load
+    from ..service.board import Board
     from ..wiring.building import assembled
+    from ..wiring.host import findings as board_findings
+    from ..wiring.host import look
     from ..wiring.machine import findings
     from ..wiring.readable import readable
     from ..wiring.wires_found import findings as wires_found
@@ -65,6 +68,7 @@ def _findings(config: Config) -> list[Finding]:
             *findings(config, assembly.car),
             *readable(config, assembly),
             *wires_found(assembly.wires),
+            *board_findings(look(Board())),
         ],
         key=lambda finding: list(Level).index(finding.level),
     )

@@ -36,6 +36,8 @@ def _lines(table: Mapping[str, Any]) -> Iterator[str]:
     car = table["car"]
     pages = ", ".join(f"{page} on {panel}" for panel, page in table["pages"].items()) or "no panel"
     yield f"{car['title'] or car['name']}: {table['power']}; {table['ignition']['why']}; page {pages}"
+    if table["power_off_waits"]:
+        yield f"power    {table['power_off_waits']}"
     yield f"car      {car['recognised']}"
     for bus in table["buses"]:
         yield (

@@ -296,6 +296,11 @@ class Config:
         return {name: one.made() for name, one in self.input.items()}
 
     @property
+    def simulated(self) -> bool:
+        """Whether a simulated car or a recorded drive stands in for the car; then this machine's own mean nothing."""
+        return any(bus.interface in ("memory", "trace") for bus in self.bus.values())
+
+    @property
     def car_file(self) -> Path | None:
         """The car's file, if the configuration names one; relative to the configuration's folder."""
         return self.path.parent / self.car.file if self.car.file else None

@@ -1,7 +1,7 @@
 """The cold form: where liquid crystals turn slowly, figures and slow, coarse bands take the place of quick ones.
 
-The board's temperature decides, since the board sits beside its panels; where nobody provides it, that of the air
-outside does. Its own warmth makes the board a little late to call it cold.
+The air in the cabin decides; where nobody measures it the board does, which sits beside its panels, else the air
+outside. Its own warmth, some 25 K (common practice), makes a board's processor late to call it cold.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import replace
 from ..contract.signals import Snapshot
 from .elements import Column, Picture, Sweep, share_of
 
-SIGNALS = ("board.temperature", "ambient.temperature")
+SIGNALS = ("cabin.temperature", "board.temperature", "ambient.temperature")
 HYSTERESIS_K = 3.0
 STEPS = 24
 COLD_FPS = 2.0

@@ -201,9 +201,7 @@ class Power:
         self._held: dict[When, float] = {}
         self._done: set[Row] = set()
         self._rebooting = False
-        self.holding = Holding(
-            {Hold.LOGGED_IN: self.options.login_hold_s, Hold.UPDATING: self.options.update_hold_s}
-        )
+        self.holding = Holding({Hold.LOGGED_IN: self.options.login_hold_s, Hold.UPDATING: self.options.update_hold_s})
         self._start_at = -inf
         self._dip_at = -inf
         self._dip_armed = False

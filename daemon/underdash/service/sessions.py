@@ -74,7 +74,7 @@ def _used(terminal: str, now: float) -> float | None:
 
 @cache
 def _libsystemd() -> Any:
-    library = ctypes.CDLL("libsystemd.so.0")
+    library: Any = ctypes.CDLL("libsystemd.so.0")
     library.free = ctypes.CDLL(None).free
     library.free.argtypes = [ctypes.c_void_p]
     library.free.restype = None

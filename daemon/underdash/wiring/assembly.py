@@ -34,6 +34,7 @@ from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
 from ..signals.store import Rank, Store
+from .host import BoardSlots
 from .protocols import silencing, watched
 from .suspending import Suspensions
 from .wired import wired, with_buttons, with_wires
@@ -60,6 +61,7 @@ class Assembly:
         tables: handlers by role of the bus.
         problems: sentences; what they name is left out, the rest runs.
         suspensions: plug-ins suspended since.
+        board: where values of the machine itself go, on a real one.
         wires: inputs that can be read.
     """
 
@@ -78,6 +80,7 @@ class Assembly:
     problems: list[str]
     suspensions: Suspensions
     wires: list[Wire]
+    board: BoardSlots | None = None
 
     @property
     def suspended(self) -> Mapping[str, str]:

@@ -30,6 +30,7 @@ from ..power.states import Power
 from .assembly import Assembly, assemble, choose_car
 from .daemon import Daemon, Keeper
 from .first_page import FirstPage
+from .host import Host, board_slots
 from .kept import Kept
 from .panels import dimming_options, panel_opener
 from .screen import Look, Screen
@@ -73,7 +74,7 @@ def assembled(config: Config, told: Callable[[str], None] = lambda sentence: Non
     car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
     options = Options(requests_per_s=config.limits.requests_per_s)
     try:
-        return assemble(
+        assembly = assemble(
             car,
             loaded,
             units=config.units,
@@ -84,6 +85,9 @@ def assembled(config: Config, told: Callable[[str], None] = lambda sentence: Non
         )
     except ValueError as exc:
         raise GivenError(f"{config.path}: units: {exc}") from exc
+    if not config.simulated:
+        assembly.board = board_slots(assembly.store)
+    return assembly
 
 
 def build(
@@ -105,8 +109,7 @@ def build(
         memory: buses inside this process, for ``interface = "memory"``.
         recorder: makes a recorder of the links.
         power_off, attended: see `Daemon`.
-        told: called with sentences for the log.
-        first: panels that are open already; the daemon takes them over when it begins.
+        told, first: called with sentences for the log; panels that are open already, which the daemon takes over.
 
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
@@ -128,6 +131,7 @@ def build(
         gestures=gesture_options(config),
         power_off=power_off,
         attended=attended,
+        host=Host(assembly.board, loop),
     )
     daemon.key.ignition.restore(kept.seen(assembly.car))
     guard.quiet = kept.quiet

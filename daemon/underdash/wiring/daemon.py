@@ -30,6 +30,7 @@ from ..signals.wants import expand, gather
 from .acting import Acting
 from .assembly import Assembly
 from .fingers import Fingers
+from .host import Host
 from .hurrying import Hurry
 from .key import Key
 from .leaving import Done, Leaving
@@ -80,6 +81,7 @@ class Daemon:
         recorder: gets marks and is flushed before the end.
         power_off: called when the machine is to be switched off (False) or restarted (True).
         attended: a person at the keyboard says that the ignition is on.
+        host: the machine this runs on; None is none that is looked at.
     """
 
     def __init__(
@@ -95,11 +97,11 @@ class Daemon:
         recorder: Keeper | None = None,
         power_off: Callable[[bool], None] = lambda reboot: None,
         attended: bool = False,
+        host: Host | None = None,
     ) -> None:
         self.assembly = assembly
-        self.links = links
-        self.sending = sending
-        self.power = power
+        self.host = host or Host()
+        self.links, self.sending, self.power = links, sending, power
         self.key = Key(assembly, sending.guard)
         self.acting = Acting(self)
         self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform, self.acting.say)
@@ -121,9 +123,9 @@ class Daemon:
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
         assembly.suspensions.takers.append(self._suspended)
         self._timer: asyncio.TimerHandle | None = None
-        self._slow_at = -inf
+        self._slow_at = self._panels_at = self._keep_at = -inf
         self._openers: list[Callable[[], Screen]] = []
-        self._panels_at, self._panel_trouble = -inf, ""
+        self.panel_trouble = ""
         self._tick_failures: set[str] = set()
         self._lit, self._goodbye = True, False
         self._said_state = PowerState.AWAKE
@@ -131,7 +133,6 @@ class Daemon:
         #: gone before `stop`; says whether it is kept
         self.keep: Callable[[], bool] = lambda: False
         self._seen = self.key.ignition.seen()
-        self._keep_at = -inf
 
     # --- life ---------------------------------------------------------------------------------------------------
 
@@ -152,6 +153,7 @@ class Daemon:
         for link in self.links.values():
             link.start(self._loop, now)
         self.inputs.start()
+        self.host.start()
         self._look_at_buses(now)  # before anything is asked: until then the guard takes every bus for closed
         self.polling = True
         self.ask()
@@ -165,6 +167,7 @@ class Daemon:
         self._hurry.stop()
         self.sending.stop()
         self.inputs.stop()
+        self.host.stop()
         for link in self.links.values():
             link.close()
         self._modes.close()
@@ -187,7 +190,7 @@ class Daemon:
             self._take_pages_off(screen)
             self.screens.append(screen)
             screen.start()
-        self._panel_trouble = trouble
+        self.panel_trouble = trouble
         self._panels_at = now + PANEL_RETRY_S
 
     def _show_first_page(self, now: float) -> None:
@@ -281,7 +284,7 @@ class Daemon:
         ignition = self.key.tick(self.buses, now)
         volts = self.assembly.store.read(VOLTAGE, now).value
         talking = self.key.ignition.talking(now)
-        inputs = PowerInputs(ignition.position, talking, volts if isinstance(volts, float) else None)
+        inputs = PowerInputs(ignition.position, talking, volts if isinstance(volts, float) else None, self.host.holds)
         state, effects = self.power.step(inputs, now)
         for effect in effects:
             self._take(effect, now)
@@ -335,49 +338,12 @@ class Daemon:
     def snapshot(self, now: float, names: Collection[str] | None = None) -> Snapshot:
         """Return what pages may know; of `names` only, where they are given."""
         night = any(screen.dimmed.night for screen in self.screens)
-        taken = self.assembly.snapshot(now, names, night=night, power=self.power.state, notes=self._notes(now))
+        taken = self.assembly.snapshot(now, names, night=night, power=self.power.state, notes=self.telling.notes())
         return replace(taken, hold=self.fingers.gestures.progress(now))
 
     def status(self) -> Status:
         """Return how everything is."""
-        now = self._loop.time()
-        guard = self.sending.guard
-        return Status(
-            now=now,
-            power=self.power.state,
-            ignition=self.key.state,
-            car=guard.fingerprint.sentence,
-            buses=self.buses,
-            closed=tuple(self.telling.closed(now)),
-            guard=dict(guard.report()),
-            asking=self.assembly.asking.counts,
-            pages=tuple((screen.name, screen.deck.current.name) for screen in self.screens),
-            rates=tuple((screen.name, rate) for screen in self.screens if (rate := self.acting.rates.of(screen.name))),
-            faults=(
-                *(fault for screen in self.screens for fault in screen.faults),
-                *self._suspensions(),
-                *(bus.warning for bus in self.buses if bus.warning),
-            ),
-            snapshot=self.snapshot(now),
-            polls=tuple(self.assembly.asking.status(now)),
-            quiet=guard.quiet,
-            inputs=self.inputs.status(now),
-        )
-
-    def _notes(self, now: float) -> tuple[str, ...]:
-        notes = list(self.fingers.notes())
-        absent = [status.role for status in self.buses if status.state is BusState.ABSENT]
-        notes += [f"bus {role} is absent" for role in absent]
-        notes += [f"bus {status.role} is set up wrongly" for status in self.buses if status.warning]
-        if self.sending.guard.quiet:
-            notes.append("quiet")
-        if self.sending.paused:
-            notes.append("asking by hand")
-        return (*notes, *self._suspensions())
-
-    def _suspensions(self) -> list[str]:
-        texts = [f"plug-in {name} suspended: {reason}" for name, reason in self.assembly.suspended.items()]
-        return [self._panel_trouble, *texts] if self._panel_trouble else texts
+        return self.telling.status(self._loop.time())
 
     def _plugin_failed(self, plugin: str, reason: str, suspended: bool) -> None:
         _log.warning("plugin_failed", plugin=plugin, error=reason)

@@ -89,6 +89,8 @@ def sentence(status: Status, still: tuple[str, ...] = ()) -> str:
     buses = ", ".join(f"{bus.role} {bus.state.value}" for bus in status.buses) or "none"
     pages = ", ".join(f"{page} on {panel}" for panel, page in status.pages) or "none"
     parts = [f"{status.power.value}, ignition {status.ignition.position.value}", f"buses: {buses}", f"pages: {pages}"]
+    if status.hold:
+        parts.append("power-off waits for " + status.hold.partition(": ")[2])
     if status.quiet:
         parts.append("quiet")
     if status.faults:

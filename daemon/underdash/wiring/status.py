@@ -27,6 +27,7 @@ class Status:
         faults: what failed, in sentences.
         inputs: the wired lines and sensors.
         quiet: somebody asked for quiet.
+        hold: why the machine has not gone off though its time has come, in a sentence; "" if it has not.
     """
 
     now: float
@@ -44,6 +45,7 @@ class Status:
     quiet: bool = False
     rates: tuple[tuple[str, Rate], ...] = ()
     inputs: tuple[InputStatus, ...] = ()
+    hold: str = ""
 
 
 def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
@@ -51,6 +53,7 @@ def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
     return {
         "car": {"name": assembly.car.name, "title": assembly.car.title, "recognised": status.car},
         "power": status.power.value,
+        "power_off_waits": status.hold,
         "ignition": {"position": status.ignition.position.value, "why": status.ignition.why},
         "quiet": status.quiet,
         "buses": [_bus(bus) for bus in status.buses],

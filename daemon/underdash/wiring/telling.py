@@ -6,8 +6,11 @@ from collections.abc import Iterable, Iterator
 from math import inf
 from typing import TYPE_CHECKING
 
+from ..bus.health import BusState
+from ..power.holds import sentence
 from .chain import Chain
 from .gathering import Deck, Gatherer
+from .status import Status
 from .status_page import NAME, StatusPage, news
 
 if TYPE_CHECKING:
@@ -67,6 +70,57 @@ class Telling:
             self.page.news = news(
                 chains, daemon.buses, daemon.key.state.position.value, self._requests(now), faults[-1] if faults else ""
             )
+
+    def status(self, now: float) -> Status:
+        """Return how everything is."""
+        daemon, guard = self._daemon, self._daemon.sending.guard
+        screens = daemon.screens
+        return Status(
+            now=now,
+            power=daemon.power.state,
+            ignition=daemon.key.state,
+            car=guard.fingerprint.sentence,
+            buses=daemon.buses,
+            closed=tuple(self.closed(now)),
+            guard=dict(guard.report()),
+            asking=daemon.assembly.asking.counts,
+            pages=tuple((screen.name, screen.deck.current.name) for screen in screens),
+            rates=tuple((screen.name, rate) for screen in screens if (rate := daemon.acting.rates.of(screen.name))),
+            faults=tuple(self._faults()),
+            snapshot=daemon.snapshot(now),
+            polls=tuple(daemon.assembly.asking.status(now)),
+            quiet=guard.quiet,
+            inputs=daemon.inputs.status(now),
+            hold=sentence(daemon.power.holding.by, daemon.power.holding.left_s(now)),
+        )
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what every page says in a few words, the worst first."""
+        daemon = self._daemon
+        notes = [*daemon.host.notes, *daemon.fingers.notes()]
+        absent = [status.role for status in daemon.buses if status.state is BusState.ABSENT]
+        notes += [f"bus {role} is absent" for role in absent]
+        notes += [f"bus {status.role} is set up wrongly" for status in daemon.buses if status.warning]
+        if daemon.sending.guard.quiet:
+            notes.append("quiet")
+        if daemon.sending.paused:
+            notes.append("asking by hand")
+        return (*notes, *self._stopped())
+
+    def _faults(self) -> Iterator[str]:
+        daemon = self._daemon
+        for screen in daemon.screens:
+            yield from screen.faults
+        yield from self._stopped()
+        yield from daemon.host.faults
+        yield from (bus.warning for bus in daemon.buses if bus.warning)
+
+    def _stopped(self) -> Iterator[str]:
+        """Say which panel does not open, and which plug-ins are suspended."""
+        daemon = self._daemon
+        if daemon.panel_trouble:
+            yield daemon.panel_trouble
+        yield from (f"plug-in {name} suspended: {why}" for name, why in daemon.assembly.suspended.items())
 
     def closed(self, now: float) -> Iterator[str]:
         """Say why nothing is sent, of each bus on which there is something to ask."""
