@@ -27,6 +27,7 @@ KEYS = {
     for path in ("config/underdash.toml", "config/cars/every_key.toml", "plugins/round_panel/README.md")
     for key in re.findall(r"^#? ?(\w+) = ", (ROOT / path).read_text(), re.MULTILINE)
 }
+EXAMPLES = sorted((ROOT / "config" / "examples").glob("*.toml"))
 BASE = 'format = 1\n[car]\nname = "tarn"\n[plugins]\nenabled = ["tarn", "boost", "round_panel"]\n'
 LEAST_CONTRAST = 4.5
 """Of text, as W3C asks for at least (WCAG 2.2, success criterion 1.4.3)."""
@@ -124,6 +125,20 @@ def test_the_overlays_are_those_of_the_table() -> None:
 def test_the_example_and_the_guide_say_the_same_of_the_panel_on_spi0() -> None:
     example = (ROOT / "config" / "examples" / "round_panel.toml").read_text()
     assert "".join(f"#   {line}\n" for line in SCRIPT.PANEL_FIRST) in example
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+def test_every_line_and_overlay_of_an_example_is_in_the_tables(example: Path) -> None:
+    text = example.read_text()
+    assert {int(number) for number in re.findall(r"GPIO(\d+)", text)} <= {pin.gpio for pin in SCRIPT.PINS}
+    known = {re.split(r"[=,]", line)[1] for line in SCRIPT.OVERLAYS}
+    assert {re.split(r"[=,]", line)[1] for line in re.findall(r"dtoverlay=[\w,-]+", text)} <= known
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+def test_an_example_that_is_woken_by_gpio3_has_nothing_else_on_that_line(example: Path) -> None:
+    text = example.read_text()
+    assert not ('supply = "wakeable"' in text and re.search(r"ads1\d15|GPIO3\b", text))
 
 
 @pytest.mark.parametrize("block", BLOCKS)

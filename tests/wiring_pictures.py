@@ -35,7 +35,7 @@ class Pin(NamedTuple):
 
 
 PINS = (
-    Pin(3, 5, "wake line of a halted Pi up to 4; I2C (SCL)"),
+    Pin(3, 5, "wake line of a halted Pi up to 4; I2C (SCL), so `ads1015` too"),
     Pin(4, 7, "`w1-gpio` (1-Wire)"),
     Pin(7, 26, "SPI0 chip select 1"),
     Pin(8, 24, "SPI0 chip select 0"),
@@ -44,16 +44,17 @@ PINS = (
     Pin(11, 23, "SPI0 SCLK"),
     Pin(12, 32, "backlight with `pwm,pin=12,func=4`; `gpio-fan` unless told otherwise"),
     Pin(16, 36, "SPI1 chip select 2 (`spi1-3cs`)"),
-    Pin(17, 11, "SPI1 chip select 1 (`spi1-2cs`)"),
+    Pin(17, 11, "SPI1 chip select 1 (`spi1-2cs`); ignition wire in `old_car.toml`"),
     Pin(18, 12, "SPI1 chip select 0; `pwm` unless told otherwise"),
     Pin(19, 35, "SPI1 MISO; second channel of `pwm-2chan` unless told otherwise"),
     Pin(20, 38, "SPI1 MOSI"),
     Pin(21, 40, "SPI1 SCLK"),
-    Pin(22, 15, "interrupt of a second CAN controller, in the layouts above"),
+    Pin(22, 15, "interrupt of a second CAN controller, above; push button in `old_car.toml`"),
     Pin(23, 16, "`reset` of `round_panel`"),
     Pin(24, 18, "`dc` of `round_panel`"),
     Pin(25, 22, "interrupt of `mcp2515` and `mcp251xfd` unless told otherwise; reset in many panel guides"),
     Pin(26, 37, "hold line (`gpio-poweroff` unless told otherwise)"),
+    Pin(27, 13, "lights in `old_car.toml`"),
 )
 CAN_FIRST = (
     "dtparam=spi=on",
@@ -81,8 +82,6 @@ READINGS = {
 
 
 class Area(NamedTuple):
-    """A rectangle."""
-
     left: float
     top: float
     right: float
