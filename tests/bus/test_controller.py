@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from underdash.bus.controller import Condition, Controller, Counters, decode, read, request
 
 NAME, LINK_INFO, KIND, DATA, STATISTICS = 3, 18, 1, 2, 3
-BIT_TIMING, STATE, CONTROL, RESTART_MS, ERRORS, EXTENDED = 1, 4, 5, 6, 8, 17
+BIT_TIMING, CLOCK, STATE, CONTROL, RESTART_MS, ERRORS, EXTENDED = 1, 3, 4, 5, 6, 8, 17
 
 
 def attribute(kind: int, data: bytes) -> bytes:
@@ -30,6 +30,7 @@ def answer(*data: bytes, kind: bytes = b"can\0", flags: int = 1, statistics: byt
 TIMING = attribute(BIT_TIMING, struct.pack("=8I", 500_000, 875, 125, 6, 7, 2, 1, 1))
 WHOLE = answer(
     TIMING,
+    attribute(CLOCK, struct.pack("=I", 8_000_000)),
     attribute(STATE, struct.pack("=I", 2)),
     attribute(CONTROL, struct.pack("=II", 0, 0x02)),
     attribute(RESTART_MS, struct.pack("=I", 100)),
@@ -46,6 +47,7 @@ def test_an_answer_is_read_whole() -> None:
         "can",
         up=True,
         bitrate=500_000,
+        clock_hz=8_000_000,
         listen_only=True,
         one_shot=False,
         may_listen_only=True,
@@ -72,6 +74,7 @@ def test_another_decoder_reads_the_same_out_of_an_answer() -> None:
     assert (theirs["index"], theirs.get_attr("IFLA_IFNAME")) == (ours.index, ours.name)
     assert info.get_attr("IFLA_INFO_KIND") == ours.kind
     assert data.get_attr("IFLA_CAN_BITTIMING")["bitrate"] == ours.bitrate
+    assert data.get_attr("IFLA_CAN_CLOCK") == ours.clock_hz
     assert data.get_attr("IFLA_CAN_CTRLMODE")["listenonly"] == "on"
     assert ours.listen_only
     assert data.get_attr("IFLA_CAN_RESTART_MS") == ours.restart_ms

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -268,3 +269,52 @@ reply = ["count from 90", "command", "identifier", "data"]
         "not allowed in [reads]; its values stay empty -> add an [[exchange]] that was heard at least ten times with "
         'different answers and add gearbox = ["B4"] to [reads] if you trust the evidence in the description'
     ]
+
+
+# --- this machine, in groups, and for programs ----------------------------------------------------------------------
+
+
+def test_errors_warnings_and_notes_stand_in_groups_and_one_line_closes(typed: Typed, changed: Changed) -> None:
+    path = changed("[power]", '[plugin.values]\n[bus.nothing]\nchannel = "can77"\n[power]')
+    done = typed("check", "--config", path)
+    *groups, closing = done.out.strip().split("\n\n")
+    levels = [{line.split(":")[0] for line in group.splitlines()} for group in groups]
+    assert levels == [{"error"}, {"warning"}, {"note"}]
+    assert closing.startswith(f"{path}: ")
+    assert "\n" not in closing
+
+
+def test_as_json_everything_is_told(typed: Typed, changed: Changed) -> None:
+    path = changed("[power]", '[plugin.values]\n[bus.nothing]\nchannel = "can77"\n[power]')
+    done = typed("check", "--config", path, "--json")
+    table = json.loads(done.out)
+    assert done.status == 2
+    assert table["path"] == str(path)
+    levels = [finding["level"] for finding in table["findings"]]
+    assert (levels.count("error"), levels.count("warning")) == (table["errors"], table["warnings"])
+    assert all(finding["sentence"] for finding in table["findings"])
+
+
+def test_the_machine_is_looked_at_from_its_root(
+    typed: Typed, changed: Changed, machine: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("underdash.cli.check.ROOT", machine.root)
+    machine.board()
+    machine.file("proc/mounts", "/dev/mmcblk0p2 / ext4 rw 0 0\n")
+    machine.boot("")
+    path = changed('"page_turn"]', '"page_turn", "round_panel"]')
+    path.write_text(
+        path.read_text()
+        .replace('driver = "picture"', 'driver = "round_panel"')
+        .replace('settings = { file = "panel.png" }', "")
+        .replace('interface = "virtual"\nchannel = "nobody"', 'hardware = "spi0.1"')
+    )
+    done = typed("check", "--config", path)
+    assert done.status == 2
+    for said in (
+        "error: panel main: there is no /dev/spidev0.0 -> write dtparam=spi=on into /boot/firmware/config.txt",
+        "warning: bus.drive: /boot/firmware/config.txt has no overlay for a CAN controller at spi0.1",
+        "warning: panel main (spi0.0) and bus.drive (spi0.1) share SPI controller 0",
+        "warning: the card is written to while it runs",
+    ):
+        assert said in done.out

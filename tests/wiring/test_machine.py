@@ -33,6 +33,10 @@ HEARING = BusConfig(channel="can0")
             Level.WARNING,
             "has no one-shot mode",
         ),
+        (replace(ASKING, bitrate=None), DRIVE, ACTIVE, Level.NOTE, "before anything has shown that its rate is right"),
+        (HEARING, DRIVE, replace(LISTENS, bitrate=None, clock_hz=2_000_000), Level.ERROR, "a clock of 2 MHz, too slow"),
+        (HEARING, DRIVE, replace(LISTENS, bitrate=496_000, clock_hz=10_000_000), Level.ERROR, "the nearest to 500000"),
+        (HEARING, DRIVE, replace(LISTENS, bitrate=250_000, clock_hz=8_000_000), Level.ERROR, "runs at 250000 bit/s"),
         (ASKING, DRIVE, replace(ACTIVE, restart_ms=0), Level.NOTE, "does not come back by itself"),
     ],
 )

@@ -26,7 +26,7 @@ _NEW_LINK, _GET_LINK = 16, 18  # RTM_NEWLINK, RTM_GETLINK
 _REQUEST = 1  # NLM_F_REQUEST
 _NAME, _LINK_INFO = 3, 18  # IFLA_IFNAME, IFLA_LINKINFO
 _KIND, _DATA, _STATISTICS = 1, 2, 3  # IFLA_INFO_KIND, IFLA_INFO_DATA, IFLA_INFO_XSTATS
-_BIT_TIMING, _STATE, _CONTROL, _RESTART_MS, _ERRORS, _EXTENDED = 1, 4, 5, 6, 8, 17  # IFLA_CAN_*
+_BIT_TIMING, _CLOCK, _STATE, _CONTROL, _RESTART_MS, _ERRORS, _EXTENDED = 1, 3, 4, 5, 6, 8, 17  # IFLA_CAN_*
 _SUPPORTED = 1  # IFLA_CAN_CTRLMODE_SUPPORTED
 _LISTEN_ONLY, _ONE_SHOT = 0x02, 0x08  # CAN_CTRLMODE_*
 _UP = 1  # IFF_UP
@@ -70,6 +70,7 @@ class Controller:
         kind: "can" for a real controller; "vcan" and the like have no rate.
         up: it is switched on.
         bitrate: bit/s; None without a rate, or before one was set.
+        clock_hz: from which the controller makes its rate; of an oscillator that the kernel was told of, not measured.
         listen_only: it neither sends nor acknowledges.
         one_shot: a frame that is not acknowledged is not repeated.
         may_listen_only, may_one_shot: its driver can do that; None where an older kernel does not tell.
@@ -84,6 +85,7 @@ class Controller:
     kind: str = ""
     up: bool = False
     bitrate: int | None = None
+    clock_hz: int | None = None
     listen_only: bool = False
     one_shot: bool = False
     may_listen_only: bool | None = None
@@ -151,6 +153,7 @@ def _link(body: bytes) -> Controller:
         kind,
         up,
         bitrate=(timing[0] or None) if timing else None,
+        clock_hz=_number(data.get(_CLOCK)) or None,
         listen_only=bool(mode and mode[1] & _LISTEN_ONLY),
         one_shot=bool(mode and mode[1] & _ONE_SHOT),
         may_listen_only=None if supported is None else bool(supported & _LISTEN_ONLY),

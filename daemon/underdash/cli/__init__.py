@@ -25,7 +25,7 @@ VERBS = {
     "run": "run the daemon",
     "demo": "run the daemon on a simulated car",
     "listen": "listen on each bus for a few silent seconds, then say what is there and what to do next",
-    "check": "say what is wrong with the configuration, and what to do",
+    "check": "say what is wrong with the configuration and this machine, and what to do",
     "status": "tell how the running daemon is: buses, guard, requests, signals, plug-ins",
     "why": "say why a signal has no value: which link between page and bus is broken, and what to do",
     "quiet": "send nothing until it is released",

@@ -1,9 +1,15 @@
-"""``underdash check``: what is wrong with the configuration, and what to do about it."""
+"""``underdash check``: what is wrong with the configuration and this machine, and what to do about it.
+
+Exit status: 0 nothing keeps it from working (there may be warnings), 2 something does.
+"""
 
 from __future__ import annotations
 
 import argparse
+import json
 from collections.abc import Iterator
+from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
@@ -17,24 +23,38 @@ if TYPE_CHECKING:
     from ..wiring.assembly import Assembly
 
 OK, WRONG = 0, 2
+ROOT = Path("/")
+"""Of the machine that is looked at."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     add_config(parser)
+    parser.add_argument("--json", action="store_true", help="everything, as one JSON object")
+    parser.epilog = "Exit status: 0 if nothing keeps it from working (there may be warnings), 2 if something does."
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Look at everything that can be looked at without opening a bus; 2 if something keeps it from working."""
-    from ..config.checking import Level
+    from ..config.findings import Level
 
     read = config(arguments)
-    findings = _findings(read)
-    for finding in findings:
-        print(finding)
+    findings = list(dict.fromkeys(_findings(read)))
     wrong, doubtful = (sum(one.level is level for one in findings) for level in (Level.ERROR, Level.WARNING))
-    print(f"{read.path}: {_summary(wrong, doubtful)}")
+    if arguments.json:
+        found = [{"level": one.level, "sentence": one.sentence, "next_step": one.next_step} for one in findings]
+        table = {"path": str(read.path), "errors": wrong, "warnings": doubtful, "findings": found}
+        print(json.dumps(table, indent=1))
+    else:
+        print("\n\n".join(_groups(findings)), end="\n\n" if findings else "")
+        print(f"{read.path}: {_summary(wrong, doubtful)}")
     return WRONG if wrong else OK
+
+
+def _groups(findings: list[Finding]) -> Iterator[str]:
+    """Yield errors, warnings and notes, each as one paragraph."""
+    for _, group in groupby(findings, key=lambda finding: finding.level):
+        yield "\n".join(str(finding) for finding in group)
 
 
 def _summary(wrong: int, doubtful: int) -> str:
@@ -66,12 +86,28 @@ def _findings(config: Config) -> list[Finding]:
             *explain(config, assembly.car, _around(config, assembly)),
             *_of_assembly(config, assembly),
             *findings(config, assembly.car),
+            *_of_machine(config, assembly),
             *readable(config, assembly),
             *wires_found(assembly.wires),
             *board_findings(look(Board())),
         ],
         key=lambda finding: list(Level).index(finding.level),
     )
+
+
+def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
+    """What the board, the rights of the daemon's user and the system say."""
+    from ..wiring.board import board_findings
+    from ..wiring.needs import needs
+    from ..wiring.rights import account, rights
+    from ..wiring.system import power_off, root_file_system
+
+    wanted = needs(config, {driver.name: driver for _, driver in assembly.brought.panel_drivers})
+    who = account(ROOT)
+    yield from board_findings(config, assembly.car, wanted, ROOT)
+    yield from rights(config, wanted, who, ROOT)
+    yield from root_file_system(config, ROOT)
+    yield from power_off(config, who)
 
 
 def _without_car(loaded: Loaded, exc: UnderdashError) -> Surroundings:

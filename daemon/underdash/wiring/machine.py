@@ -17,6 +17,11 @@ from ..contract.cars import BusDescription, CarDescription
 from ..contract.errors import UnderdashError
 from .building import state_directory
 
+LEAST_QUANTA = 8
+"""A bit has at least so many of the clock's steps (ISO 11898-1, time quanta)."""
+NEAR = 0.05
+"""A rate this near was meant to be the other: usual rates lie further apart."""
+
 
 def findings(config: Config, car: CarDescription, ask: Callable[[str], Controller | None] = read) -> Iterator[Finding]:
     """Say which interfaces and traces are not there or set up wrongly, and which folders cannot be written.
@@ -98,11 +103,7 @@ def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iter
     if not setup.real:
         return
     network = "of its .network file (systemd/README.md)"
-    if setup.bitrate is None:
-        yield Finding(Level.ERROR, f"bus.{role}: {name} has no bit rate", f"set BitRate={described.bitrate} {network}")
-    elif setup.bitrate != described.bitrate:
-        sentence = f"bus.{role}: {name} runs at {setup.bitrate} bit/s, the car's description says {described.bitrate}"
-        yield Finding(Level.ERROR, sentence, f"correct BitRate {network}, or the description")
+    yield from _rate(role, described.bitrate, setup, network)
     if bus.bitrate is not None and bus.bitrate != described.bitrate:
         sentence = f"bus.{role}.bitrate is {bus.bitrate}, the car's description says {described.bitrate}"
         yield Finding(Level.ERROR, sentence, "correct the one that is wrong")
@@ -111,6 +112,12 @@ def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iter
             f"bus.{role}: {name} takes part in the bus, though nothing is to be sent; at a wrong rate it disturbs"
         )
         yield Finding(Level.WARNING, sentence, f"set ListenOnly=yes {network}")
+    if not setup.listen_only and bus.transmit and bus.bitrate is None:
+        sentence = (
+            f"bus.{role}: {name} takes part as soon as it is up, before anything has shown that its rate is right"
+        )
+        step = f"safer is ListenOnly=yes {network}, and bitrate = {described.bitrate} in [bus.{role}] for the helper"
+        yield Finding(Level.NOTE, sentence, f"`underdash listen` proves the rate; {step}")
     if setup.listen_only and bus.transmit and bus.bitrate is None:
         sentence = f"bus.{role}: {name} listens only, so requests do not get out"
         step = f"once the rate is proven, write bitrate = {described.bitrate} into [bus.{role}] for the helper"
@@ -123,3 +130,25 @@ def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iter
     if bus.transmit and not setup.restart_ms:
         sentence = f"bus.{role}: {name} does not come back by itself after a bus-off"
         yield Finding(Level.NOTE, sentence, f"set RestartSec=0.1s {network}")
+
+
+def _rate(role: str, bitrate: int, setup: Controller, network: str) -> Iterator[Finding]:
+    """Say whether the rate is the described one, and where it is not, whether the controller's clock could make it."""
+    found, clock_hz = setup.bitrate, setup.clock_hz
+    if found == bitrate:
+        return
+    what = f"bus.{role}: {setup.name}"
+    if clock_hz is not None and clock_hz < LEAST_QUANTA * bitrate:
+        sentence = f"{what} has a clock of {clock_hz / 1e6:g} MHz, too slow for {bitrate} bit/s"
+        yield Finding(Level.ERROR, sentence, "a board with a faster oscillator, or the right oscillator= in config.txt")
+    elif found is None:
+        yield Finding(Level.ERROR, f"{what} has no bit rate", f"set BitRate={bitrate} {network}")
+    elif clock_hz is not None and abs(found - bitrate) < NEAR * bitrate:
+        sentence = (
+            f"{what} runs at {found} bit/s, the nearest to {bitrate} that its clock of {clock_hz / 1e6:g} MHz gives"
+        )
+        step = "is the oscillator= in its dtoverlay line of config.txt the figure on the oscillator?"
+        yield Finding(Level.ERROR, sentence, step)
+    else:
+        sentence = f"{what} runs at {found} bit/s, the car's description says {bitrate}"
+        yield Finding(Level.ERROR, sentence, f"correct BitRate {network}, or the description")
