@@ -26,13 +26,14 @@ ENGINE = ControlUnit("engine", "drive", 0x7E0, 0x7E8)
 # made up: two units on one pair of ids, and a maker's format
 CHARGE = ControlUnit("charge", "drive", 0x0F00, 0x0F01, extended=True, address=0x5C)
 EXHAUST = replace(CHARGE, name="exhaust", address=0x67)
+SLOW = ControlUnit("slow", "drive", 0x7E3, 0x7EB, answer_within_s=2.5)
 PARTS = (Part(PartKind.COUNT, value=0x90), Part(PartKind.ADDRESS), Part(PartKind.COMMAND), Part(PartKind.IDENTIFIER, 2))
 FORM = SingleFrameFormat("made_up", 0xA3, (*PARTS, Part(PartKind.MODE, value=1)), (*PARTS, Part(PartKind.DATA)))
 NO_ECHO = SingleFrameFormat(
     "no_echo", 0xA1, (Part(PartKind.COMMAND), Part(PartKind.IDENTIFIER)), (Part(PartKind.COMMAND), Part(PartKind.DATA))
 )
 CAR = CarDescription(
-    "tarn", "Halden Tarn", (BusDescription("drive", 500_000),), (ENGINE, CHARGE, EXHAUST), formats=(FORM, NO_ECHO)
+    "tarn", "Halden Tarn", (BusDescription("drive", 500_000),), (ENGINE, CHARGE, EXHAUST, SLOW), formats=(FORM, NO_ECHO)
 )
 SHARED_KEY = 0x8000_0F01
 
@@ -211,6 +212,65 @@ def test_pending_keeps_the_request_open_and_says_so() -> None:
     )
     car.hear("04410C1AF8", 5.0)
     assert (car.asking.counts.pending, car.asking.counts.answered, car.asking.counts.missed) == (1, 1, 0)
+
+
+def test_pending_that_never_comes_to_an_end_is_told_as_such_also_while_it_is_tried_again() -> None:
+    car = obd_car()
+    car.want("engine.speed")
+    car.send(1.0)
+    for second in range(1, 31):
+        car.hear("037F0178", second + 0.1)
+        car.asking.due(second + 0.9)
+    car.asking.due(31.0)
+    (sentence,) = car.asking.why("engine.speed", 31.0)
+    assert "engine said that it is still working on the answer, and never came to an end within 30 s" in sentence
+    assert "take this request out of the description" in sentence
+    again = next(now for now in range(31, 60) if car.send(float(now)))
+    car.hear("037F0178", again + 0.1)
+    assert "never came to an end" in car.asking.why("engine.speed", again + 1.0)[0]
+    car.hear("04410C1AF8", again + 2.0)
+    assert car.asking.why("engine.speed", again + 2.0) == ["engine 01 0C: answered 0.00 s ago"]
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("0F410C1AF8000000", "a single frame that says 15 bytes and holds 7"),
+        ("00410C1AF8000000", "a single frame that says 0 bytes and holds 7"),
+        ("1003410C1AF80000", "a first frame for 3 bytes, which fit a single frame"),
+        ("21410C1AF8000000", "frame number 1 of a message that did not begin"),
+    ],
+)
+def test_something_unreadable_where_an_answer_was_due_is_told_instead_of_silence(text: str, why: str) -> None:
+    car = obd_car()
+    car.want("engine.speed")
+    car.send(1.0)
+    car.hear(text, 1.01)
+    for now in (1.1, 1.3):
+        car.asking.due(now)
+        (sentence,) = car.asking.why("engine.speed", now)
+        assert f"engine sent something that cannot be read: {why}" in sentence
+    assert car.asking.counts.missed == 1
+    assert car.asking.status(1.3)[0].told.how is How.UNREADABLE
+
+
+def test_a_makers_frame_that_is_cut_short_is_told_instead_of_silence() -> None:
+    car = Car([asked("charge", "made_up", 0x1A04, "engine.charge_pressure")])
+    car.want("engine.charge_pressure")
+    car.send(1.0)
+    car.hear("975CE31A04", 1.01, SHARED_KEY)
+    (sentence,) = car.asking.why("engine.charge_pressure", 1.1)
+    assert "charge sent something that cannot be read: a frame that says 8 bytes and holds 5" in sentence
+
+
+def test_an_unreadable_end_of_an_answer_to_another_tester_is_no_word_about_ours() -> None:
+    car = obd_car()
+    car.hear("1014621234414243", 0.9)
+    car.want("engine.speed")
+    car.send(1.0)
+    car.hear("2344454647484950", 1.02)
+    assert car.asking.dropped == {"sequence": 1}
+    assert "cannot be read" not in car.asking.why("engine.speed", 1.1)[0]
 
 
 def test_an_answer_in_several_frames_gets_its_flow_control_and_is_read() -> None:
@@ -489,6 +549,22 @@ def test_a_unit_has_a_second_to_let_a_long_request_go_on(after_s: float) -> None
     car.hear("300000", 1.0 + after_s)
     ((_, part),) = car.asking.parts(1.0 + after_s)
     assert part == long.frames[1]
+
+
+@pytest.mark.parametrize(("unit", "key", "within_s"), [("slow", 0x7EB, 2.5), ("engine", 0x7E8, 0.25)])
+def test_after_the_last_part_of_a_long_request_the_unit_has_its_own_time(unit: str, key: int, within_s: float) -> None:
+    car = Car([asked(unit, "identifier_22", 0x21C7 + n, one) for n, one in enumerate(LONG)])
+    car.want(*LONG)
+    (long,) = car.send(1.0)
+    car.hear("300000", 1.5, key)
+    for now in (1.5, 1.6, 1.7):
+        for _, part in car.asking.parts(now):
+            car.asking.part_sent(part, now)
+            last = now
+    car.asking.due(last + within_s - 0.01)
+    assert car.asking.scheduler.open_on(long.lane) is long
+    car.asking.due(last + within_s)
+    assert car.asking.scheduler.open_on(long.lane) is None
 
 
 def test_without_flow_control_a_long_request_counts_as_unanswered_and_says_nothing_about_its_length() -> None:

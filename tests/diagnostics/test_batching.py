@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -202,13 +203,36 @@ def test_a_unit_that_works_on_an_answer_to_several_is_waited_for() -> None:
     assert talk.asking.learned() == {}
 
 
-def test_a_unit_that_refuses_everything_for_the_moment_teaches_nothing() -> None:
-    talk = Talk(twelve(), lambda request: willing(request) if talk.now > 20.0 else b"\x7f\x22\x22")
-    talk.run(20.0)
-    assert len(talk.asked) < 80, "a few times each, five seconds apart"
+@pytest.mark.parametrize(("code", "most_s"), [(0x10, 5.0), (0x21, 2.0), (0x22, 5.0), (0x99, 5.0)])
+def test_a_unit_that_refuses_everything_for_the_moment_is_asked_less_and_less(code: int, most_s: float) -> None:
+    at_s: list[float] = []
+
+    def answer(request: bytes) -> bytes:
+        at_s.append(talk.now)
+        return willing(request) if talk.now > 30.0 else bytes((0x7F, 0x22, code))
+
+    talk = Talk(twelve(), answer)
     talk.run(30.0)
+    pauses = [after - before for before, after in pairwise(at_s)]
+    assert len(at_s) <= 9 + 30.0 / most_s, "a few times at once, then less and less"
+    assert pauses[-1] == pytest.approx(most_s)
+    assert f"asked again in {at_s[-1] + most_s - talk.now:.1f} s" in talk.asking.why("s.0", talk.now)[0]
+    talk.run(40.0)
     assert everything_is_read(talk)
     assert "most" not in talk.asking.learned()["engine identifier_22"]
+
+
+@pytest.mark.parametrize("code", [0x10, 0x21, 0x22, 0x99])
+def test_a_few_that_are_refused_for_the_moment_do_not_slow_down_the_others(code: int) -> None:
+    def answer(request: bytes) -> bytes:
+        return bytes((0x7F, 0x22, code)) if {0x1004, 0x1005} & {*identifiers(request)} else willing(request)
+
+    talk = Talk(twelve(), answer)
+    talk.run(3.0)
+    assert [n for n in range(12) if talk.value(f"s.{n}") != float(n)] == [4, 5]
+    before = talk.asking.counts.answered
+    talk.run(13.0)
+    assert talk.asking.counts.answered - before > 700, "ten values, ten times a second, now and then one by one"
 
 
 def test_one_that_is_left_out_is_asked_by_itself() -> None:

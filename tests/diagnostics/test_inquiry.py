@@ -54,6 +54,16 @@ def test_a_unit_that_works_on_it_gets_more_time_but_not_for_ever() -> None:
     assert one.deadline <= 30.0 + PATIENCE_S
 
 
+def test_a_unit_that_never_comes_to_an_end_is_told_as_such() -> None:
+    one = inquiry()
+    for at in range(1, 30):
+        one.receive(bytes.fromhex("037F227800000000"), float(at))
+    came = one.tick(30.0 + PATIENCE_S)
+    assert came is not None
+    assert came.kind is Kind.SILENT
+    assert came.sentence == "engine said that it is still working on the answer, and gave no answer within 30.5 s"
+
+
 def test_silence_is_said_after_the_time_that_is_described_and_some_patience() -> None:
     one = inquiry()
     assert one.tick(0.25 + PATIENCE_S - 0.01) is None

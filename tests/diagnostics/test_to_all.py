@@ -17,6 +17,7 @@ from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.layout import Bits, Field
 from underdash.contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
 from underdash.diagnostics.asking import Asking, Wish
+from underdash.diagnostics.polls import CompiledPoll
 from underdash.diagnostics.requests import compile_polls
 from underdash.power.ignition import IgnitionState, Position
 from underdash.signals.catalogue import CATALOGUE
@@ -35,6 +36,11 @@ TRUE = {"engine.oil_temperature": 101.0, "gearbox.oil_temperature": 77.0, "engin
 
 def polls_of(byte: int) -> list[PollRequest]:
     return [PollRequest(name, "identifier_22", 0x21C7, (Field(SIGNALS[name], Bits(byte)),), 0.2) for name in NAMES]
+
+
+def compiled_to_all(polls: list[PollRequest]) -> list[CompiledPoll]:
+    car = CarDescription("small", "Small", (BusDescription("drive", 500_000),), units=SHORT, polls=tuple(polls))
+    return compile_polls(car, polls, (), Store(CATALOGUE)).polls
 
 
 class Round:
@@ -126,6 +132,36 @@ def test_requests_to_all_leave_all_units_time_to_answer() -> None:
     times = [at for at, frame in ride.sent if frame.id == 0x7DF]
     assert len(times) > 4
     assert min(after - before for before, after in pairwise(times)) >= 0.05 - 1e-9
+
+
+def test_the_next_request_to_all_waits_until_every_long_answer_has_ended() -> None:
+    asking = Asking(compiled_to_all(polls_of(12)))
+    asking.demand({signal: Want(WantKind.PAGE, 0.01) for signal in SIGNALS.values()}, 0.0)
+    (request,) = asking.due(0.0)
+    asking.sent(request, 0.0)
+    for at, key, text in (
+        (0.01, 0x7E8, "101062 21C7000000"),
+        (0.02, 0x7E9, "101062 21C7000000"),
+        (0.03, 0x7E8, "21" + 7 * "00"),
+        (0.04, 0x7E8, "22" + 7 * "00"),  # the engine's is complete
+        (0.70, 0x7E9, "21" + 7 * "00"),
+    ):
+        asking.handle("drive", key, bytes.fromhex(text), at)
+    assert [asking.due(at) for at in (0.06, 0.3, 0.71, 1.6)] == [[], [], [], []]
+    assert asking.scheduler.outstanding(asking.polls[0], 1.6) is request
+    asking.handle("drive", 0x7E9, bytes.fromhex("22" + 7 * "00"), 1.61)
+    assert asking.due(1.61) != []
+    assert asking.scheduler.outstanding(asking.polls[0], 1.61) is None
+
+
+def test_a_long_answer_that_stops_halfway_holds_up_the_next_request_to_all_for_a_second() -> None:
+    asking = Asking(compiled_to_all(polls_of(12)))
+    asking.demand({signal: Want(WantKind.PAGE, 0.01) for signal in SIGNALS.values()}, 0.0)
+    (request,) = asking.due(0.0)
+    asking.sent(request, 0.0)
+    asking.handle("drive", 0x7E9, bytes.fromhex("10106221C7000000"), 0.02)
+    asking.handle("drive", 0x7E8, bytes.fromhex("0462 21C7 10000000"), 0.03)
+    assert [bool(asking.due(at)) for at in (0.06, 1.01, 1.02)] == [False, False, True]
 
 
 def test_a_unit_that_keeps_silent_costs_the_other_one_nothing() -> None:

@@ -317,6 +317,8 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.POLL,
         "still works on it",
     ),
+    "pending without an end": (facts(asked(How.ENDLESS)), Cause.ENDLESS, Kind.POLL, "never gets done"),
+    "something unreadable": (facts(asked(How.UNREADABLE)), Cause.UNREADABLE, Kind.POLL, "no whole answer"),
     "an answer that breaks off": (facts(asked(How.BROKEN)), Cause.ANSWER_BROKEN, Kind.POLL, "breaks off"),
     "busy": (facts(asked(How.BUSY)), Cause.BUSY, Kind.POLL, "busy"),
     "conditions": (

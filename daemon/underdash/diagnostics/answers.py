@@ -22,6 +22,9 @@ from .scheduler import Scheduler
 from .segmentation import State
 from .speech import MISTAKEN
 
+UNREADABLE = frozenset({Fault.LENGTH, Fault.UNEXPECTED})
+"""Frames that are no answer, and no end of one to another tester either."""
+
 
 class Answers:
     """What control units say.
@@ -117,7 +120,9 @@ class Answers:
             return self._flow(line, data, at)
         self._broken(line, said, at)
         if said.going_on:
-            self.scheduler.progress(line.lane, at)
+            self.scheduler.speaks(line.lane, at)
+        elif said.message is not None or said.broken is not None:
+            self.scheduler.spoke(line.lane)
         if said.reply is not None:
             self._reply(line, said.reply, at)
         return said.message is None or self._hear_message(line, said.message, at)
@@ -180,6 +185,8 @@ class Answers:
         request = self.scheduler.open_on(line.lane)
         if request is not None and said.lost:
             self.scheduler.broken(request, said.broken.why, at)
+        elif request is not None and said.broken.fault in UNREADABLE:
+            self.scheduler.unclear(request, said.broken.why)
 
     def _count(self, reason: str) -> None:
         self.counts.dropped += 1
@@ -246,6 +253,8 @@ class Answers:
         request = self._waiting(ear)
         if request is not None and dropped.reason == MISTAKEN:
             self.scheduler.mistaken(request, dropped.why)
+        elif request is not None and dropped.reason == Fault.LENGTH:
+            self.scheduler.unclear(request, dropped.why)
         poll = None if dropped.identifier is None else ear.polls.get(dropped.identifier)
         if poll is None or dropped.reason != "several frames":
             return

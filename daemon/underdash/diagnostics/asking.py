@@ -106,7 +106,10 @@ class Asking(Answers):
         for line in self._by_lane.values():
             if line.part is frame:
                 line.part = None
-                self.scheduler.progress(line.lane, now)
+                if line.sending is not None and line.sending.done:
+                    self.scheduler.whole(line.lane, now)
+                else:
+                    self.scheduler.progress(line.lane, now)
 
     def part_refused(self, frame: Frame, refusal: Refusal, now: float) -> None:
         """Take note that the guard will not let a frame of `parts` out soon: its request is given up."""

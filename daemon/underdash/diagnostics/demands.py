@@ -6,6 +6,8 @@ A request of service 01 needs the support masks that tell whether the unit has i
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
+from math import inf
 from typing import Any
 
 from ..bus.legislated import speaks_to_all
@@ -16,12 +18,13 @@ from .limits import Limit
 from .options import Options
 from .polls import CompiledPoll, Lane
 from .speech import SERVICE_01
+from .standing import Told
 from .support import Support
 from .turns import Queue, Turn
 
 
 class Demands:
-    """The requests of a scheduler, and which of them are wanted.
+    """The requests of a scheduler, which of them are wanted, and how each stands.
 
     Args:
         polls: everything that can be asked.
@@ -147,6 +150,69 @@ class Demands:
             known = data.get(" ".join(key))
             if isinstance(known, Mapping):
                 limit.restore(known)
+
+    # --- what there is to tell --------------------------------------------------------------------------------------
+
+    def open_on(self, lane: Lane) -> Request | None:
+        """Return the request a control unit owes an answer to."""
+        queue = self._queues.get(lane)
+        return None if queue is None else queue.open
+
+    def outstanding(self, poll: CompiledPoll, now: float) -> Request | None:
+        """Return a request that one more must not overlap: its unit's own, or one to all where either is such a one.
+
+        Others may still answer a request to all that one unit has answered, for as long as any may take.
+        """
+        for lane, queue in self._queues.items():
+            if queue.unit.bus != poll.bus:
+                continue
+            to_all = speaks_to_all(queue.unit)
+            if queue.open is not None and (lane == poll.lane or to_all or speaks_to_all(poll.unit)):
+                return queue.open
+            if to_all and now < max(queue.sent_at + queue.unit.answer_within_s, queue.speaks_until):
+                return queue.last_of_all.last
+        return None
+
+    def open_to(self, lane: Lane, now: float) -> Request | None:
+        """Return the request a control unit may be answering: its own, or the last one to all, if it is that recent."""
+        queue = self._queues[lane]
+        return queue.open or queue.asked_of_all(now)
+
+    def expired(self, poll: CompiledPoll) -> bool:
+        """Say whether the last request for it ran out of time."""
+        return self._turns[poll].misses > 0
+
+    def fell_silent(self, request: Request) -> bool:
+        """Say whether the miss just counted is the one from which on the unit, or this request, counts as silent."""
+        turn = self._turns[request.polls[0]]
+        return self.options.silent_after in (turn.misses, turn.queue.misses)
+
+    def wanted(self, poll: CompiledPoll) -> bool:
+        """Say whether anybody wants it now."""
+        return self._turns[poll].wanted is not None
+
+    def parked(self, poll: CompiledPoll) -> bool:
+        """Say whether it is not asked again this journey."""
+        return self._turns[poll].parked is not None
+
+    def told(self, poll: CompiledPoll, now: float) -> Told:
+        """Return how a request stands: when it was answered, or why there is no value."""
+        turn = self._turns[poll]
+        told = turn.told(self._due(turn.queue), now, self.options)
+        return replace(told, text=f"{poll.name}: {told.text}")
+
+    def answered_s(self, poll: CompiledPoll, now: float) -> float | None:
+        """Return the seconds since its last answer, None if there was none this journey."""
+        at = self._turns[poll].answered_at
+        return None if at == -inf else now - at
+
+    def _due(self, queue: Queue) -> float:
+        if queue.open is not None:
+            return queue.deadline
+        first = min((turn.due_at() for turn in queue.turns), default=inf)
+        if first == inf:
+            return inf
+        return max(first, queue.free_at, queue.all_free_at, self._caps[queue.unit.bus].free_at())
 
 
 def _add(joined: dict[Turn, Want], turn: Turn, want: Want) -> None:

@@ -105,7 +105,8 @@ class Inquiry:
             return self._broken(f"its answer broke off: {said.broken.why}")
         name, waited = self.poll.unit.name, now - self._sent_at
         if self._waits:
-            return Outcome(Kind.SILENT, f"{name} said that {self._waits}, and then nothing for {waited:.1f} s")
+            sentence = f"{name} said that {self._waits}, and gave no answer within {waited:.1f} s"
+            return Outcome(Kind.SILENT, sentence)
         return Outcome(
             Kind.SILENT,
             f"{name} did not answer within {waited:.2f} s; it does not know this request, sleeps, or is asked on the "

@@ -32,6 +32,8 @@ class Options:
         pending_most_s: after this it counts as silent, whatever it says.
         busy_s: until a busy unit is asked the same again; doubles up to eight times that.
         slowly_s: until a request is asked again that was refused for conditions.
+        refusing_after: refusals for the moment in a row, whatever was asked, after which a unit as a whole is left
+            alone for a while. One identifier alone that is refused costs two: with others, and by itself.
         silent_after: misses in a row after which a unit counts as silent.
         back_off_s: first pause after misses; it doubles with each.
         back_off_most_s: longest pause.
@@ -54,6 +56,7 @@ class Options:
     pending_most_s: float = 30.0
     busy_s: float = 0.25
     slowly_s: float = 5.0
+    refusing_after: int = 3
     silent_after: int = 3
     back_off_s: float = 1.0
     back_off_most_s: float = 30.0
@@ -64,3 +67,15 @@ class Options:
     def back_off(self, times: int) -> float:
         """Return the pause after the `times`-th miss that counts, from 1."""
         return float(min(self.back_off_s * 2 ** min(times - 1, 16), self.back_off_most_s))
+
+    def left_alone_s(self, refusals: int, busy: bool) -> float:
+        """Return the pause of a unit after refusals for the moment in a row; it grows up to that of one request.
+
+        Args:
+            refusals: how many, without an answer in between.
+            busy: it says that it is busy, which may end at any moment.
+        """
+        if refusals <= self.refusing_after:
+            return 0.0
+        pause = self.busy_s * 2 ** min(refusals - self.refusing_after - 1, 16)
+        return float(min(pause, 8 * self.busy_s if busy else self.slowly_s))

@@ -7,10 +7,8 @@ wish. The most urgent goes first, so nothing starves. One request is open a cont
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from math import inf
 
-from ..bus.legislated import speaks_to_all
 from ..bus.refusals import PASSING, Reason, Refusal
 from .batches import Batches, Request
 from .demands import Demands
@@ -19,7 +17,7 @@ from .negative import Meaning, Remedy, meaning
 from .options import Options
 from .polls import CompiledPoll, Lane
 from .speech import SERVICE_01
-from .standing import How, Told, flow_held, held, says
+from .standing import How, Told, endless, flow_held, held, says, unreadable
 from .turns import Queue, Turn
 
 _NEVER = frozenset(
@@ -100,14 +98,6 @@ class Scheduler(Demands):
         times = [time for queue in self._queues.values() if (time := self._due(queue)) < inf]
         return max(min(times), now) if times else None
 
-    def _due(self, queue: Queue) -> float:
-        if queue.open is not None:
-            return queue.deadline
-        first = min((turn.due_at() for turn in queue.turns), default=inf)
-        if first == inf:
-            return inf
-        return max(first, queue.free_at, queue.all_free_at, self._caps[queue.unit.bus].free_at())
-
     # --- what became of it ------------------------------------------------------------------------------------------
 
     def sent(self, request: Request, now: float) -> None:
@@ -161,6 +151,7 @@ class Scheduler(Demands):
         waited_for = turn.queue.waits_for(turn)
         alone = waited_for and len(turn.queue.asked) == 1
         turn.answered(now)
+        turn.queue.refusals = 0
         turn.queue.heard(now, close=alone)
         if alone:
             self._answered_alone(turn)
@@ -236,6 +227,20 @@ class Scheduler(Demands):
         """Take note that a message in several frames goes on."""
         self._queues[lane].extend(now, self.options.next_frame_s, self.options)
 
+    def whole(self, lane: Lane, now: float) -> None:
+        """Take note that the last frame of a request went out: the unit's time to answer begins."""
+        queue = self._queues[lane]
+        queue.extend(now, queue.unit.answer_within_s, self.options)
+
+    def speaks(self, lane: Lane, now: float) -> None:
+        """Take note that a long answer to us goes on, be it the last one that a request to all still gets."""
+        self.progress(lane, now)
+        self._queues[lane].goes_on(now, self.options)
+
+    def spoke(self, lane: Lane) -> None:
+        """Take note that a unit's message is over, whatever came of it."""
+        self._queues[lane].speaks_until = -inf
+
     def negative(self, request: Request, code: int, now: float) -> Meaning:
         """Take note of a negative response to the request that is open."""
         turns, queue = self._of(request), self._queues[request.lane]
@@ -244,7 +249,7 @@ class Scheduler(Demands):
         if what.remedy is Remedy.WAIT:
             queue.extend(now, self.options.pending_s, self.options)
             for turn in turns:
-                turn.note = said
+                turn.note = turn.before if turn.before is not None and turn.before.how is How.ENDLESS else said
             return what
         queue.heard(now, close=queue.open is request)
         if what.remedy is Remedy.PARK and len(turns) > 1:
@@ -254,8 +259,10 @@ class Scheduler(Demands):
             turn.misses = 0
         if what.remedy is Remedy.PARK:
             self._never(turns[0], said.text, now)
-        else:
-            self._not_now(request, said, what.remedy is Remedy.LATER, now)
+            return what
+        busy = what.remedy is Remedy.LATER
+        self._not_now(request, said, busy, now)
+        queue.refused(now, self.options, busy)
         return what
 
     def _never(self, turn: Turn, why: str, now: float) -> None:
@@ -302,6 +309,11 @@ class Scheduler(Demands):
         else:
             turn.note = Told(How.WAITING, f"{poll.unit.name} gave {why}")
 
+    def unclear(self, request: Request, why: str) -> None:
+        """Take note that something came that is no whole answer; a later frame may still be it."""
+        for turn in self._of(request):
+            turn.note = unreadable(request.unit.name, why)
+
     def mistaken(self, request: Request, why: str) -> None:
         """Take note that a plug-in's protocol failed at what may be the answer; a later frame may still be it."""
         for turn in self._of(request):
@@ -326,6 +338,9 @@ class Scheduler(Demands):
                 continue
             request, turns = expired
             missed.append(request)
+            for turn in turns:
+                if turn.note is not None and turn.note.how in (How.PENDING, How.ENDLESS):
+                    turn.note = endless(request.unit.name, now - turn.asked_at)
             self.limit(request).unanswered(len(turns))
             again |= any(turn.misses == self.options.silent_after for turn in turns)
             if len(turns) == 1 and turns[0].poll.mask and turns[0].misses > 1:
@@ -338,58 +353,3 @@ class Scheduler(Demands):
     def _park(self, turn: Turn, why: str, now: float) -> None:
         turn.parked = why
         self._assign(now)
-
-    # --- what there is to tell --------------------------------------------------------------------------------------
-
-    def open_on(self, lane: Lane) -> Request | None:
-        """Return the request a control unit owes an answer to."""
-        queue = self._queues.get(lane)
-        return None if queue is None else queue.open
-
-    def outstanding(self, poll: CompiledPoll, now: float) -> Request | None:
-        """Return a request that one more must not overlap: its unit's own, or one to all where either is such a one.
-
-        Others may still answer a request to all that one unit has answered, for as long as any may take.
-        """
-        for lane, queue in self._queues.items():
-            if queue.unit.bus != poll.bus:
-                continue
-            to_all = speaks_to_all(queue.unit)
-            if queue.open is not None and (lane == poll.lane or to_all or speaks_to_all(poll.unit)):
-                return queue.open
-            if to_all and now < queue.sent_at + queue.unit.answer_within_s:
-                return queue.last
-        return None
-
-    def open_to(self, lane: Lane, now: float) -> Request | None:
-        """Return the request a control unit may be answering: its own, or the last one to all, if it is that recent."""
-        queue = self._queues[lane]
-        return queue.open or queue.asked_of_all(now)
-
-    def expired(self, poll: CompiledPoll) -> bool:
-        """Say whether the last request for it ran out of time."""
-        return self._turns[poll].misses > 0
-
-    def fell_silent(self, request: Request) -> bool:
-        """Say whether the miss just counted is the one from which on the unit, or this request, counts as silent."""
-        turn = self._turns[request.polls[0]]
-        return self.options.silent_after in (turn.misses, turn.queue.misses)
-
-    def wanted(self, poll: CompiledPoll) -> bool:
-        """Say whether anybody wants it now."""
-        return self._turns[poll].wanted is not None
-
-    def parked(self, poll: CompiledPoll) -> bool:
-        """Say whether it is not asked again this journey."""
-        return self._turns[poll].parked is not None
-
-    def told(self, poll: CompiledPoll, now: float) -> Told:
-        """Return how a request stands: when it was answered, or why there is no value."""
-        turn = self._turns[poll]
-        told = turn.told(self._due(turn.queue), now, self.options)
-        return replace(told, text=f"{poll.name}: {told.text}")
-
-    def answered_s(self, poll: CompiledPoll, now: float) -> float | None:
-        """Return the seconds since its last answer, None if there was none this journey."""
-        at = self._turns[poll].answered_at
-        return None if at == -inf else now - at

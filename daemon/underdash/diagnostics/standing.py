@@ -17,10 +17,12 @@ class How(StrEnum):
     HELD = "held back by the guard"
     FLOW_HELD = "its flow control held back by the guard"
     PENDING = "the unit still works on it"
+    ENDLESS = "the unit never came to an end"
     BUSY = "the unit is busy"
     DECLINED = "the unit declines for now"
     SHORT = "the answer is too short"
     BROKEN = "the answer broke off"
+    UNREADABLE = "something unreadable came"
     MISTAKEN = "a plug-in's protocol cannot read the answer"
     SILENT = "the unit does not answer"
     ANSWERED = "answered"
@@ -68,6 +70,20 @@ _REMEDIES = {
 def says(unit: str, what: Meaning) -> Told:
     """Return what a negative response comes to."""
     return Told(_REMEDIES[what.remedy], f"{unit} says {what}")
+
+
+def endless(unit: str, seconds: float) -> Told:
+    """Return what it comes to that a unit said that it is at work, and gave no answer all the same."""
+    text = (
+        f"{unit} said that it is still working on the answer, and never came to an end within {seconds:.0f} s; if it "
+        "stays so, take this request out of the description"
+    )
+    return Told(How.ENDLESS, text)
+
+
+def unreadable(unit: str, why: str) -> Told:
+    """Return what it comes to that something came where an answer was due, and was none."""
+    return Told(How.UNREADABLE, f"{unit} sent something that cannot be read: {why}")
 
 
 def held(refusal: Refusal) -> Told:

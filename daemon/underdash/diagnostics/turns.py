@@ -144,7 +144,8 @@ class Turn:
         if self.queue.waits_for(self):
             yield self._open(now, options)
         if self.note is not None:
-            yield replace(self.note, text=self.note.text + wait_text(self.not_before, now))
+            again_at = max(self.not_before, self.queue.free_at)
+            yield replace(self.note, text=self.note.text + wait_text(again_at, now))
         if silence := self._silence(now, options):
             yield Told(How.SILENT, silence)
         if self.answered_at != -inf:
@@ -174,7 +175,10 @@ class Turn:
 class Queue:
     """A control unit: what is open on it, and from when on it may be asked again."""
 
-    __slots__ = ("asked", "deadline", "free_at", "last", "misses", "open", "sent_at", "sharing", "turns", "unit")
+    __slots__ = (
+        "asked", "deadline", "free_at", "last", "misses", "open", "refusals", "sent_at", "sharing", "speaks_until",
+        "turns", "unit",
+    )  # fmt: skip
 
     def __init__(self, unit: ControlUnit) -> None:
         self.unit = unit
@@ -187,12 +191,14 @@ class Queue:
         self.last: Request | None = None
         self.sent_at = -inf
         self.deadline = inf
+        self.speaks_until = -inf
+        """Until when the rest of a long answer may take that has begun."""
         self.reset()
 
     def reset(self) -> None:
         """Begin a new journey; what is open stays open."""
         self.free_at = self.sent_at + self.unit.gap_s
-        self.misses = 0
+        self.misses = self.refusals = 0
 
     def best(self, now: float, options: Options) -> Turn | None:
         """Return the most urgent request that may be asked now; the one declared first of equals."""
@@ -204,11 +210,26 @@ class Queue:
     @property
     def all_free_at(self) -> float:
         """When the next request to all may go out: units answer one at a time, and not all of them at once."""
-        return max((inf if one.open is not None else one.sent_at + P2_S for one in self.sharing), default=-inf)
+        return max((one.all_answered_at for one in self.sharing), default=-inf)
+
+    @property
+    def all_answered_at(self) -> float:
+        """When its answer to a request to all is over: no other unit's may begin, and a long one has to end."""
+        return inf if self.open is not None else max(self.sent_at + P2_S, self.speaks_until)
+
+    @property
+    def last_of_all(self) -> Queue:
+        """The one of those asked together that was asked last."""
+        return max(self.sharing, key=lambda one: one.sent_at, default=self)
+
+    def goes_on(self, now: float, options: Options) -> None:
+        """A long answer goes on; none does for ever."""
+        until = now + options.next_frame_s
+        self.speaks_until = min(until, self.last_of_all.sent_at + options.pending_most_s)
 
     def asked_of_all(self, now: float) -> Request | None:
         """Return the last request to all if another one was meant by it and this one may be answering still."""
-        last = max(self.sharing, key=lambda one: one.sent_at, default=self)
+        last = self.last_of_all
         recent = last is not self and now < last.sent_at + self.unit.answer_within_s
         return last.last if recent else None
 
@@ -238,6 +259,11 @@ class Queue:
     def extend(self, now: float, by_s: float, options: Options) -> None:
         """The unit is not done yet: it gets more time, from now, but not for ever."""
         self.deadline = min(now + by_s, self.sent_at + options.pending_most_s)
+
+    def refused(self, now: float, options: Options, busy: bool) -> None:
+        """The unit refused for now; one that refuses everything is left alone longer and longer."""
+        self.refusals += 1
+        self.free_at = max(self.free_at, now + options.left_alone_s(self.refusals, busy))
 
     def expire(self, now: float, options: Options) -> tuple[Request, tuple[Turn, ...]] | None:
         """Close the open request if its time is over, and return it; a unit that stays silent is left alone longer."""

@@ -41,6 +41,8 @@ class Cause(StrEnum):
     IMPLAUSIBLE = "implausible"
     ANSWER_SHORT = "answer too short"
     ANSWER_BROKEN = "answer broke off"
+    UNREADABLE = "answer unreadable"
+    ENDLESS = "answer never comes"
     PROTOCOL_FAILS = "protocol fails"
     FLOW_HELD = "flow control held back"
     ANSWER_EMPTY = "answer without the value"

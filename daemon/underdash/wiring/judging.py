@@ -32,6 +32,8 @@ _STANDING = {
 
 _HOW = {
     How.PENDING: (Cause.PENDING, "{unit} still works on it", "wait"),
+    How.ENDLESS: (Cause.ENDLESS, "{unit} never gets done with it", "see underdash why"),
+    How.UNREADABLE: (Cause.UNREADABLE, "{unit} sends no whole answer", "check ids, unit and wires"),
     How.SHORT: (Cause.ANSWER_SHORT, "{unit}'s answer is too short", "correct its fields"),
     How.BROKEN: (Cause.ANSWER_BROKEN, "{unit}'s answer breaks off", "is the bus overloaded?"),
     How.MISTAKEN: (Cause.PROTOCOL_FAILS, "{unit}'s answer is not read", "tell its plug-in's author"),
