@@ -307,7 +307,7 @@ def spi() -> Sheet:
     sides = ((CAN_ROWS, 150, 220, 300, "start", 345, "SPI0"), (PANEL_ROWS, 490, 560, 480, "end", 435, "SPI1"))
     for rows, x, label_x, pin_x, at, name_x, name in sides:
         sheet.note(name_x, 95, name)
-        for number, (label, gpio) in enumerate((*rows, ("3.3 V, ground", 0))):
+        for number, (label, gpio) in enumerate((*rows, ("supply, ground", 0))):
             y = 112.0 + 31 * number
             sheet.wire(LINE if gpio else GROUND, (x, y), (x + 140, y), width=2)
             sheet.note(label_x, y - 7, label, ink=INK)
