@@ -208,7 +208,7 @@ def journey() -> None:
             "tests/system/guest/car.py",
             "LOCK:2",
             "OFF:2",
-            "ON:25",
+            "ON:60",
             "OFF:3",
             "LOCK:12",
             "SLEEP:12",
@@ -217,8 +217,11 @@ def journey() -> None:
         text=True,
     )
     parts: dict[str, Any] = {"on": until(lambda: "ignition on" in shown("StatusText"))}
-    time.sleep(12)
+    # an emulated machine is slow to read 200 frames and to recognise the car by them
+    parts["sending"] = until(lambda: "drive sending" in shown("StatusText"), 45)
+    time.sleep(5)
     parts["driving"] = shown("StatusText")
+    parts["closed"] = json.loads(run("underdash", "status", "--json").stdout or "{}").get("closed")
     picture = SCREEN.read_bytes()[: 320 * 240 * 2]
     parts["picture"] = base64.b64encode(zlib.compress(picture)).decode()
     parts["lingering"] = until(lambda: "lingering" in shown("StatusText"))
