@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from underdash.cli import VERBS
+from underdash.config.boot import can_overlays, parse, pins
 from underdash.config.reading import parse_config
 from underdash.display.palettes import contrast
 from underdash.power.battery import BOARDS, days_parked
@@ -113,6 +114,24 @@ def test_no_line_is_given_twice() -> None:
     gpios = [gpio for _, gpio in (*SCRIPT.CAN_ROWS, *SCRIPT.PANEL_ROWS)]
     assert len(set(gpios)) == len(gpios)
     assert len({pin.gpio for pin in SCRIPT.PINS}) == len({pin.header for pin in SCRIPT.PINS}) == len(SCRIPT.PINS)
+
+
+@pytest.mark.parametrize("layout", ["CAN_FIRST", "PANEL_FIRST"])
+def test_check_finds_no_line_of_a_layout_wanted_twice(layout: str) -> None:
+    boot = parse("\n".join((*getattr(SCRIPT, layout), *SCRIPT.HOLD)))
+    taken = [gpio for gpio, _ in pins(boot)] + [24, 23]
+    assert sorted(taken) == sorted(set(taken))
+    assert set(taken) <= {pin.gpio for pin in SCRIPT.PINS}
+    assert {overlay.name for overlay in boot.overlays} >= {"pwm", "gpio-poweroff"}
+    assert [one.place for one in can_overlays(boot)] == {"CAN_FIRST": ["spi0.0"]}.get(layout, ["spi1.0", "spi1.1"])
+
+
+def test_the_drawing_has_the_lines_that_the_firmware_gives_away() -> None:
+    taken = {gpio for gpio, _ in pins(parse("\n".join(SCRIPT.CAN_FIRST)))} | {24, 23}
+    drawn = {gpio for _, gpio in (*SCRIPT.CAN_ROWS, *SCRIPT.PANEL_ROWS)}
+    # not drawn: the second chip select, and what a panel never says
+    assert taken - drawn == {7, 19}
+    assert drawn <= taken
 
 
 def test_the_overlays_are_those_of_the_table() -> None:

@@ -321,8 +321,9 @@ def inputs() -> Sheet:
                    "12 V never meets a pin of the board", "left: on or off; right: how many volts")  # fmt: skip
     sheet.path("M184 130h124v96h-124Z", INK)
     sheet.wire(GROUND, (156, 100), (156, 244))
-    sheet.wire(PLUS, (20, 100), (208, 100), (208, 244))
+    sheet.wire(PLUS, (20, 100), (208, 100), (208, 178))
     sheet.wire(LINE, (372, 100), (286, 100), (286, 160), (266, 172))
+    sheet.wire(GROUND, (208, 178), (208, 244))
     sheet.wire(GROUND, (266, 184), (286, 196), (286, 244))
     sheet.path("M266 162v32M226 172h18m-6 -4l6 4l-6 4M226 184h18m-6 -4l6 4l-6 4", INK, 2)
     sheet.wire(PLUS, (440, 124), (552, 124))
