@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from underdash.bus.frames import EXTENDED, Frame
+from underdash.bus.refusals import Reason, Refusal
 from underdash.bus.vetting import MakerEvidence
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.pace import PacedLoop, paced_loop
@@ -16,6 +17,7 @@ from underdash.simulator.driver import Phase
 from underdash.simulator.faults import Fault
 from underdash.wiring.by_hand import LINGER_S, PACE_S, ByHand
 from underdash.wiring.demo import Demo
+from underdash.wiring.sending import Sending
 from underdash.wiring.wanted import standard_ids
 
 OIL = {"what": "gearbox", "identifier": 0x21C7}
@@ -243,6 +245,55 @@ def test_what_ends_by_itself_is_told_from_what_a_person_has_to_end(standing: Sta
     came = standing.ask(OIL)
     assert "ignition" in came["sentence"]
     assert came["momentary"] is False
+
+
+def test_a_bus_that_is_away_ends_it_at_once_and_is_no_moment_to_wait_for(standing: Standing) -> None:
+    bus = standing.demo._buses["drive"]
+    came: list[Mapping[str, Any]] = []
+    standing.by_hand.ask(OIL, came.append)
+    standing.run(0.001)  # it went out, and the answer never comes
+    bus.unplug()
+    standing.run(1.0)
+    begun = standing.loop.time()
+    came.append(standing.ask(OIL))
+    assert standing.loop.time() - begun < 0.1 + PACE_S
+    assert [(one["kind"], one["momentary"]) for one in came] == [("held", False)] * 2
+    assert all("plug it in" in one["sentence"] for one in came)
+    bus.plug()
+    standing.run(8.0)
+    assert standing.ask(OIL)["kind"] == "answered"
+
+
+BLOCK = {"what": "gearbox", "identifier": 0x21D0}
+
+
+@pytest.mark.parametrize(
+    ("reason", "kind", "momentary"),
+    [(Reason.LOOKS_LIKE, "broken", None), (Reason.OTHER_TESTER, "held", True), (Reason.QUIET, "held", False)],
+)
+def test_flow_control_that_is_not_let_out_is_named_as_the_cause(
+    standing: Standing, monkeypatch: pytest.MonkeyPatch, reason: Reason, kind: str, momentary: bool | None
+) -> None:
+    guard = standing.demo.daemon.sending.guard
+    monkeypatch.setattr(guard, "expect_flow_control", lambda leave, now: Refusal(reason, "gearbox: not this one"))
+    came = standing.ask(BLOCK)
+    assert (came["kind"], came.get("momentary")) == (kind, momentary)
+    assert "the long answer of gearbox does not go on, its flow control was not sent: gearbox: n" in came["sentence"]
+
+
+def test_flow_control_that_stops_going_out_halfway_is_named_too(
+    standing: Standing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refusal = Refusal(Reason.IGNITION_UNSEEN, "the key was turned")
+    real = Sending._try
+
+    def attempt(self: Sending, role: str, frame: Frame, now: float) -> Refusal | None:
+        return refusal if frame.data[0] == 0x30 else real(self, role, frame, now)
+
+    monkeypatch.setattr(Sending, "_try", attempt)
+    came = standing.ask(BLOCK)
+    assert (came["kind"], came["momentary"]) == ("held", False)
+    assert "its flow control was not sent: the key was turned" in came["sentence"]
 
 
 def test_a_unit_that_is_silent_is_told(standing: Standing) -> None:

@@ -20,9 +20,11 @@ from ..buttons.motion import SIGNALS as MOTION
 from ..contract.errors import UnderdashError
 from ..diagnostics.ears import Wish
 from ..diagnostics.inquiry import Inquiry, Outcome
+from ..diagnostics.inquiry import Kind as OutcomeKind
 from ..diagnostics.isotp import padded
 from ..diagnostics.options import Options
 from ..diagnostics.scan import LEFT_OUT
+from ..diagnostics.standing import flow_held
 from ..power.ignition import Position
 from .daemon import Daemon
 from .stands import may_move
@@ -58,6 +60,7 @@ class ByHand:
         self._next_at = -inf
         self._ears: set[tuple[str, int]] = set()
         self._resuming: asyncio.TimerHandle | None = None
+        daemon.sending.flow_held = self._flow_held
         if alone:
             daemon.sending.pause(True)
 
@@ -119,6 +122,8 @@ class ByHand:
         if one is None:
             return
         poll = one.wanted.poll
+        if self._gone():
+            return
         moves = may_move(self._daemon.snapshot(now, MOTION), vouched=self._daemon.key.ignition.vouched(now))
         if moves and self._daemon.sending.guard.standing(poll.bus, now) is None:  # else that says more
             self._finish({"kind": HELD, "sentence": moves})
@@ -138,6 +143,14 @@ class ByHand:
         if busy and busy.lane != poll.lane:
             why = f"{busy.name} is still open, and a request to all units is answered on more ids than one"
         self._finish({"kind": HELD, "sentence": why, "momentary": refusal is None or self._passes(refusal)})
+
+    def _gone(self) -> bool:
+        """End at once where the bus is away: neither an answer nor silence will come of it."""
+        one = self._current
+        away = "" if one is None else self._daemon.sending.away(one.wanted.poll.bus, self._loop.time())
+        if away:
+            self._finish({"kind": HELD, "sentence": away, "momentary": False})
+        return bool(away)
 
     def _passes(self, refusal: Refusal) -> bool:
         """Say whether what the guard holds back may go out by itself in a while, as after the starter."""
@@ -174,9 +187,21 @@ class ByHand:
             sending.reply(Wish(unit.bus, frame, unit.name, until), at)
             sending.pump()  # it comes back until the frame is out
 
+    def _flow_held(self, wish: Wish, refusal: Refusal) -> None:
+        """Take note that the answer will not go on: flow control that no moment changes, or that may go out later."""
+        one = self._current
+        unit = None if one is None else one.wanted.poll.unit
+        if unit is None or (wish.bus, wish.unit) != (unit.bus, unit.name):
+            return
+        text = flow_held(unit.name, refusal).text
+        if refusal.reason in (Reason.LOOKS_LIKE, Reason.NO_ANSWER_DUE):
+            self._take(Outcome(OutcomeKind.BROKEN, text))
+        else:
+            self._finish({"kind": HELD, "sentence": text, "momentary": self._passes(refusal)})
+
     def _look(self) -> None:
         one = self._current
-        if one is not None and one.inquiry is not None:
+        if one is not None and one.inquiry is not None and not self._gone():
             self._take(one.inquiry.tick(self._loop.time()))
 
     def _take(self, outcome: Outcome | None) -> None:

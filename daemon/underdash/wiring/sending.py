@@ -6,7 +6,7 @@ This is the only place that sends. Whatever the guard holds back is told to the 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 from ..bus.bus_facts import BusFacts
@@ -55,6 +55,7 @@ class Sending:
         loop: whose time counts and whose timers are used.
 
     Attributes:
+        flow_held: called with flow control that does not go out and why, beside what the polls are told of it.
         paused: nothing that is wanted is asked for, since a person asks by hand.
         pumped: how often it was looked whether something is due.
     """
@@ -63,6 +64,7 @@ class Sending:
     guard: Guard
     links: Mapping[str, Link]
     loop: asyncio.AbstractEventLoop
+    flow_held: Callable[[Wish, Refusal], None] = field(default=lambda wish, refusal: None, init=False)
     _timer: asyncio.TimerHandle | None = field(default=None, init=False)
     _replies: list[Wish] = field(default_factory=list, init=False)
     _retry_s: float = field(default=RETRY_S, init=False)
@@ -130,7 +132,11 @@ class Sending:
             self._replies.append(wish)
             self._continue(now)
         else:
-            self.assembly.asking.flow_held(wish, refusal)
+            self._hold_flow(wish, refusal)
+
+    def _hold_flow(self, wish: Wish, refusal: Refusal) -> None:
+        self.assembly.asking.flow_held(wish, refusal)
+        self.flow_held(wish, refusal)
 
     def _described(self, role: str) -> frozenset[int]:
         """Return the request ids of all units on a bus: a person may ask any of them, and so may another tester."""
@@ -144,6 +150,13 @@ class Sending:
         refusal = self.guard.lend(template)
         self._hear_requests()
         return refusal
+
+    def away(self, role: str, now: float) -> str:
+        """Say why a bus can take no frame before somebody acts, "" if it can."""
+        link = self.links.get(role)
+        if link is None:
+            return f"bus {role} is not connected; add [bus.{role}] to the configuration"
+        return link.status(now).sentence if link.state in CLOSED else ""
 
     def by_hand(self, poll: CompiledPoll, now: float) -> Refusal | None:
         """Send what a person asks for if the guard lets it out; returns why it did not go."""
@@ -161,7 +174,7 @@ class Sending:
             if refusal is not None and refusal.reason in PASSING and now < wish.until:
                 self._replies.append(wish)
             elif refusal is not None:
-                asking.flow_held(wish, refusal)
+                self._hold_flow(wish, refusal)
         parts_wait = False
         for bus, frame in asking.parts(now):
             refusal = self._try(bus, frame, now)
