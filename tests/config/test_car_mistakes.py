@@ -73,7 +73,14 @@ BAD = [
         "line 8, unit.engine.bus: found 'driv', allowed: buses of this file",
     ),
     (HEAD.replace('"7E8"', '"7EX"'), "line 10, unit.engine.response: found '7EX', allowed: an id in hex digits"),
-    (HEAD.replace('"7E8"', "0x7E8"), "line 10, unit.engine.response: found 2024, allowed: text in quotes"),
+    (
+        HEAD.replace('"7E8"', "0x7E8"),
+        "line 10, unit.engine.response: found 2024, allowed: hex digits in quotes and without 0x",
+    ),
+    (
+        HEAD + '[[poll]]\nunit = "engine"\nprotocol = "identifier_22"\nidentifier = 0x1001',
+        "line 14, poll#1.identifier: found 4097, allowed: hex digits in quotes and without 0x",
+    ),
     (HEAD.replace('"7E8"', '"7E0"'), "line 10, unit.engine.response: found '7E0', allowed: another id than"),
     (HEAD.replace('"7E8"', '"18DAF110"'), "line 10, unit.engine.response: found '18DAF110', allowed: as many bits"),
     (HEAD.replace('"7E8"', '"800"'), "line 10, unit.engine.response: found '800', allowed: an id up to 7FF (11 bits)"),

@@ -122,6 +122,7 @@ def test_defaults_are_those_of_the_power_room() -> None:
             "line 5, limits.load_percent: found 10.1, allowed: more than 0 and at",
         ),
         (LEAST + "[limits]\nrequests_per_s = 0", "line 5, limits.requests_per_s: found 0, allowed: more than 0"),
+        (LEAST + "[reads]\nengine = [0xB4]", "line 5, reads.engine#1: found 180, allowed: hex digits in quotes and"),
         (LEAST + '[reads]\nengine = ["22"]', 'line 5, reads.engine#1: found \'22\', allowed: a byte from "A0" to "BE"'),
         (LEAST + '[reads]\nengine = ["BF"]', "line 5, reads.engine#1: found 'BF', allowed: a byte from \"A0\""),
         (LEAST + '[reads]\nengine = "B4"', "line 5, reads.engine: found 'B4', allowed: a list"),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
+from .structure import Hex
 
 Order = Literal["big", "little"]
 Use = Literal["comfort", "driving"]
@@ -51,14 +52,14 @@ class UnitTable(Provenance):
     """``[unit.<name>]``: both ids, or the way of addressing and the target that they are made of."""
 
     bus: str
-    request: str | None = None
-    response: str | None = None
+    request: Hex | None = None
+    response: Hex | None = None
     extended: bool | None = None
     addressing: Literal["normal fixed", "mixed"] | None = None
-    target: str | None = None
-    address: str | None = None
-    reply_address: str | None = None
-    padding: str = "00"
+    target: Hex | None = None
+    address: Hex | None = None
+    reply_address: Hex | None = None
+    padding: Hex = "00"
     answer_within_s: Annotated[float, Limits(above=0.0, high=5.0, unit="s")] = 0.25
     gap_s: Annotated[float, Limits(low=0.005, high=5.0, unit="s")] = 0.005
     block_size: Annotated[int, Limits(low=0, high=255, unit="frames")] = 0
@@ -69,10 +70,10 @@ class UnitTable(Provenance):
 class FormatTable(Provenance):
     """``[request_format.<name>]``."""
 
-    command: str
+    command: Hex
     request: tuple[str, ...]
     reply: tuple[str, ...]
-    reply_adds: str = "40"
+    reply_adds: Hex = "40"
 
 
 @dataclass(kw_only=True, eq=False, repr=False)
@@ -119,9 +120,9 @@ class ChecksumTable:
 
     kind: Literal["crc8", "sum8", "xor8"]
     byte: Byte
-    polynomial: str = "1D"
-    initial: str = "FF"
-    final: str | None = None
+    polynomial: Hex = "1D"
+    initial: Hex = "FF"
+    final: Hex | None = None
     first: Byte | None = None
     last: Byte | None = None
 
@@ -131,7 +132,7 @@ class BroadcastTable(Provenance):
     """``[[broadcast]]``."""
 
     bus: str
-    id: str
+    id: Hex
     fields: tuple[Any, ...]
     extended: bool | None = None
     period_s: Seconds | None = None
@@ -147,7 +148,7 @@ class PollTable(Provenance):
 
     unit: str
     protocol: str
-    identifier: str
+    identifier: Hex
     fields: tuple[Any, ...] = ()
     period_s: Seconds = 0.5
     once: bool = False
@@ -158,7 +159,7 @@ class FrameTable:
     """A frame on a bus."""
 
     bus: str
-    id: str
+    id: Hex
     extended: bool | None = None
 
 
@@ -189,7 +190,7 @@ class ExchangeTable:
 
     request_format: str
     unit: str
-    request: str
+    request: Hex
     times: Annotated[int, Limits(low=10, unit="times the same request was heard")]
     answers: Annotated[int, Limits(low=2, unit="different answers")]
     trace: str

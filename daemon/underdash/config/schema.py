@@ -19,7 +19,7 @@ from ..display.round import Face
 from ..power.states import PowerOptions, Supply
 from .inputs import InputConfig
 from .mistakes import Source, nearest
-from .structure import INTERNAL, WrongError
+from .structure import INTERNAL, Hex, WrongError
 
 Seconds = Annotated[float, Limits(above=0.0, high=86_400.0, unit="s")]
 SecondsOrNone = Annotated[float, Limits(low=0.0, high=86_400.0, unit="s")]
@@ -268,7 +268,7 @@ class Config:
     plugin: dict[str, dict[str, Any]] = field(default_factory=dict)
     bus: dict[str, BusConfig] = field(default_factory=dict)
     input: dict[str, InputConfig] = field(default_factory=dict)
-    reads: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    reads: dict[str, tuple[Hex, ...]] = field(default_factory=dict)
     power: PowerConfig = field(default_factory=PowerConfig)
     panel: dict[str, PanelConfig] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING as MISSING_FIELD
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from functools import cache
 from math import isfinite
@@ -91,6 +91,17 @@ def check_settings(settings: type[T], table: Mapping[str, object], source: Sourc
     if made is None:  # cannot happen; tells the type checker
         raise ConfigError([])
     return made
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """In an ``Annotated`` type: what is said to be allowed, where the type alone says too little."""
+
+    allowed: str
+
+
+Hex = Annotated[str, Wording('hex digits in quotes and without 0x ("1001", not 0x1001)')]
+"""Bytes, ids and identifiers: a bare number would leave open which digits are meant."""
 
 
 @cache
@@ -248,9 +259,15 @@ def _limited(kind: Any, converter: Converter) -> Hook:
     inner, *notes = get_args(kind)
     hook = _hook(converter, inner)
     limits = [note for note in notes if isinstance(note, Limits)]
+    wording = next((note for note in notes if isinstance(note, Wording)), None)
 
     def checked(value: Any, _: Any) -> Any:
-        made = hook(value, inner)
+        try:
+            made = hook(value, inner)
+        except WrongError:
+            if wording is None:
+                raise
+            raise WrongError(wording.allowed) from None
         for limit in limits:
             if not limit.hold(made):
                 raise WrongError(limit.text)
