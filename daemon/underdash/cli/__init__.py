@@ -27,6 +27,7 @@ VERBS = {
     "listen": "listen on each bus for a few silent seconds, then say what is there and what to do next",
     "check": "say what is wrong with the configuration and this machine, and what to do",
     "status": "tell how the running daemon is: buses, guard, requests, signals, plug-ins",
+    "log": "tell in sentences what the daemon wrote to the journal",
     "why": "say why a signal has no value: which link between page and bus is broken, and what to do",
     "quiet": "send nothing until it is released",
     "dark": "put the panels out, after a daemon that could not",
