@@ -95,5 +95,6 @@ def test_frames_counted_elsewhere_make_about_the_same_load() -> None:
 def test_a_bus_without_a_rate_has_no_load() -> None:
     meter = LoadMeter(None)
     meter.load(0.0)
-    meter.add_bits(100)
+    meter.sample(0x123, b"", 0.5)
+    meter.add(100)
     assert meter.load(2.0) == 0.0

@@ -87,17 +87,17 @@ FORMATS: dict[str, tuple[Address, dict[str, Any]]] = {
         {"addressing_mode": MODE.NormalFixed_29bits, "source_address": 0x10, "target_address": 0xF1},
     ),
     "extended, 11 bit": (
-        addressing.extended(0x6F1, 0x612, 0x12),
+        Address(0x6F1, 0x612, False, 0x12, addressing.TESTER),
         {"addressing_mode": MODE.Extended_11bits, "rxid": 0x6F1, "txid": 0x612, "source_address": 0x12,
          "target_address": 0xF1},
     ),
     "extended, 29 bit": (
-        addressing.extended(0x1800_0012, 0x1800_0013, 0x12, wide=True),
+        Address(0x1800_0012, 0x1800_0013, True, 0x12, addressing.TESTER),
         {"addressing_mode": MODE.Extended_29bits, "rxid": 0x1800_0012, "txid": 0x1800_0013, "source_address": 0x12,
          "target_address": 0xF1},
     ),
     "mixed, 11 bit": (
-        addressing.mixed(0x6E0, 0x6E1, 0x5C),
+        Address(0x6E0, 0x6E1, False, 0x5C, 0x5C),
         {"addressing_mode": MODE.Mixed_11bits, "rxid": 0x6E0, "txid": 0x6E1, "address_extension": 0x5C},
     ),
     "mixed, 29 bit": (

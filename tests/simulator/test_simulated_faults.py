@@ -12,6 +12,7 @@ from underdash.contract.cars import CarDescription
 from underdash.diagnostics import isotp
 from underdash.diagnostics.isotp import Broken
 from underdash.diagnostics.reassembly import Reassembly
+from underdash.diagnostics.segmentation import Segmentation
 from underdash.simulator.faults import ENDLESS_S, Fault, pending_at_s
 from underdash.simulator.manners import Manners
 
@@ -76,6 +77,28 @@ def test_impatient(block: Any, block_size: int) -> None:
 def test_hasty(block: Any, block_size: int) -> None:
     # the receiver has no need of its own flow control
     assert block(Fault.HASTY, block_size) == WHOLE
+
+
+@pytest.mark.parametrize(
+    ("fault", "said", "broken"),
+    [
+        (Fault.NO_FLOW_CONTROL, [], isotp.Fault.NO_FLOW_CONTROL),
+        (Fault.WAITS, ["31 00 00"] * 40, isotp.Fault.TOO_MANY_WAITS),
+        (Fault.OVERFLOW, ["32 00 00"], isotp.Fault.OVERFLOW),
+        (Fault.RESERVED_STATUS, ["35 00 00"], isotp.Fault.RESERVED_STATUS),
+    ],
+    ids=str,
+)
+def test_a_request_in_several_frames_that_is_not_taken(
+    engine: Any, fault: Fault, said: list[str], broken: isotp.Fault
+) -> None:
+    engine.simulated.fault = fault
+    sending = Segmentation(bytes.fromhex("22 21C7 21C8 21C9 21CA"))
+    came = engine.ask(sending.start(100.0).hex(), 100.0)
+    assert [data.hex(" ") for _, data in came] == said
+    ends = [sending.receive(data, 100.0 + at) for at, data in came] + [sending.tick(105.0)]
+    assert [end.fault for end in ends if end is not None] == [broken]
+    assert engine.said(COOLANT, 106.0) == ["03 41 05 7b"]
 
 
 def test_wrong_length_of_a_long_answer(block: Any) -> None:

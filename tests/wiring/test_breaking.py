@@ -16,7 +16,10 @@ from underdash.wiring.demo import Demo, save_into
 
 SCRIPT = (Phase("unlocked", 1, "LOCK", lights=False, knob=1.0, daylight=1.0), Phase("on", 120, "ON"))
 OIL = "gearbox.oil_temperature"
-WELL = (Fault.SLOW, Fault.LATE, Fault.PENDING, Fault.BROKEN_SEQUENCE, Fault.MISSING_FRAME, Fault.IMPATIENT, Fault.HASTY)
+WELL = (
+    *(Fault.SLOW, Fault.LATE, Fault.PENDING, Fault.BROKEN_SEQUENCE, Fault.MISSING_FRAME, Fault.IMPATIENT, Fault.HASTY),
+    *(Fault.NO_FLOW_CONTROL, Fault.WAITS, Fault.OVERFLOW, Fault.RESERVED_STATUS),
+)
 """Faults that cost no value on the pages: answers come all the same, or only longer ones break, which no page needs."""
 CAUSES = {
     "gearbox.silent": Cause.UNIT_SILENT,

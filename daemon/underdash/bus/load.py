@@ -130,10 +130,6 @@ class LoadMeter:
             # a data byte takes eight bits and, stuffed, up to ten
             self._exact_bits += frames * self._mean_bits + (octets - frames * self._mean_bytes) * 9
 
-    def add_bits(self, bits: int) -> None:
-        """Take note of a frame whose length is known."""
-        self._exact_bits += bits
-
     def wants_sample(self, at: float) -> bool:
         """Say whether a sample is worth its time now."""
         return at >= self._sample_after

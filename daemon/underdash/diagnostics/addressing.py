@@ -14,8 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..contract.errors import UnderdashError
-from ..contract.requests import ControlUnit
-from . import pci
 
 TESTER = 0xF1
 """The address of an external tester (ISO 15765-4)."""
@@ -39,38 +37,10 @@ class Address:
     request_prefix: int | None = None
     response_prefix: int | None = None
 
-    @property
-    def room(self) -> int:
-        """Payload bytes that one frame of a request holds."""
-        return pci.room(self.request_prefix)
-
-
-def of_unit(unit: ControlUnit) -> Address:
-    """Return the address of a described unit."""
-    return Address(unit.request_id, unit.response_id, unit.extended, unit.address, unit.reply_prefix)
-
 
 def normal_fixed(unit: int, tester: int = TESTER) -> Address:
     """Return the 29-bit ids that follow from the addresses of both."""
     return Address(_FIXED | _pair(unit, tester), _FIXED | _pair(tester, unit), True)
-
-
-def extended(request_id: int, response_id: int, unit: int, tester: int = TESTER, *, wide: bool = False) -> Address:
-    """Return an address with the target's address byte in front.
-
-    Args:
-        request_id, response_id: CAN ids.
-        unit, tester: addresses of both, 0 to FF.
-        wide: the ids have 29 bits.
-    """
-    _pair(unit, tester)
-    return Address(request_id, response_id, wide, unit, tester)
-
-
-def mixed(request_id: int, response_id: int, extension: int) -> Address:
-    """Return an address with an address extension in front, on a pair of 11-bit ids."""
-    _pair(extension, 0)
-    return Address(request_id, response_id, False, extension, extension)
 
 
 def mixed_fixed(unit: int, extension: int, tester: int = TESTER) -> Address:

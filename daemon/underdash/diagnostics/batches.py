@@ -11,6 +11,7 @@ from ..contract.errors import UnderdashError
 from ..contract.requests import ControlUnit
 from . import isotp, pci
 from .polls import CompiledPoll, Lane
+from .segmentation import Segmentation
 from .speech import Speech
 
 KEPT = 256
@@ -137,14 +138,10 @@ def _batch(polls: tuple[CompiledPoll, ...]) -> Batch:
 
 def frames_of(unit: ControlUnit, message: bytes) -> tuple[Frame, ...]:
     """Return the frames that carry a message to a unit, padded as it wants them."""
-    prefix, room = unit.address, pci.room(unit.address)
-    if len(message) <= room:
-        datas = [pci.single(message, prefix)]
-    else:
-        datas = [pci.first(message, prefix)]
-        rest = message[room - 1 :]  # a first frame spends one byte more on the length
-        for number, at in enumerate(range(0, len(rest), room), 1):
-            datas.append(pci.consecutive(number, rest[at : at + room], prefix))
+    sending = Segmentation(message, unit.address, reply_prefix=unit.reply_prefix)
+    datas = [sending.start(0.0)]
+    sending.receive(pci.flow_control(pci.FlowStatus.CONTINUE, prefix=unit.reply_prefix), 0.0)
+    datas += sending.due(0.0, len(message))
     return tuple(Frame(unit.request_id, pci.padded(data, unit.padding), unit.extended) for data in datas)
 
 

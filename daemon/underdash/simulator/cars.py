@@ -24,8 +24,8 @@ def simulated(name: str) -> tuple[ModelMaker, Script]:
     cars = _cars()
     if name not in cars:
         raise GivenError(
-            f"car {name!r} cannot be simulated; these can: {', '.join(sorted(cars))}. Try a description of your own on "
-            "a recorded drive: underdash read TRACE --car FILE"
+            f"car {name!r} cannot be simulated; these can: {', '.join(simulated_names())}. Try a description of your "
+            "own on a recorded drive: underdash read TRACE --car FILE"
         )
     return cars[name]
 

@@ -45,6 +45,14 @@ class Fault(StrEnum):
     """It gives its longer answers up before any flow control can come."""
     HASTY = "hasty"
     """It does not wait for flow control: its longer answers come in one go."""
+    NO_FLOW_CONTROL = "no flow control"
+    """It never says how a request in several frames is to go on."""
+    WAITS = "waits"
+    """It has the sender of a request in several frames wait, again and again."""
+    OVERFLOW = "overflow"
+    """It has no room for a request in several frames."""
+    RESERVED_STATUS = "reserved status"
+    """It says something of a request in several frames that has no meaning (a reserved flow status)."""
 
 
 REFUSALS = {Fault.BUSY: 0x21, Fault.CONDITIONS: 0x22, Fault.REFUSING: 0x10}

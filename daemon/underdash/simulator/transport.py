@@ -18,12 +18,19 @@ Replies = list[tuple[float, bytes]]
 FRAME_BYTES = 8
 LONGEST_SHORT = 0xFFF
 """The largest length that a first frame can say in twelve bits."""
-CONTINUE, WAIT, OVERFLOW = 0, 1, 2
+CONTINUE, WAIT, OVERFLOW, RESERVED = 0, 1, 2, 5
 SLACK_S = 0.002
 """A frame may go out this much before the moment it was planned for: timers are not exact."""
 RESERVED_GAP_S = 0.127
 WAIT_EVERY_S = 0.05
 """How often a unit that is not ready for more says so."""
+_DECLINES = {
+    Fault.NO_FLOW_CONTROL: (),
+    Fault.WAITS: (WAIT,) * 40,
+    Fault.OVERFLOW: (OVERFLOW,),
+    Fault.RESERVED_STATUS: (RESERVED,),
+}
+"""What a unit with a fault says of a message in several frames, one flow status after the other."""
 
 
 def gap_of(st_min: int) -> float:
@@ -172,12 +179,13 @@ class Transport:
 
     # --- in ---------------------------------------------------------------------------------------------------------
 
-    def hear(self, data: bytes, now: float) -> Heard:
+    def hear(self, data: bytes, now: float, fault: Fault = Fault.NONE) -> Heard:
         """Take a frame of the other end, padding included.
 
         Args:
             data: its data.
             now: monotonic seconds.
+            fault: what goes wrong with a message of several frames.
         """
         body = data[len(self._heard) :]
         if not body or not data.startswith(self._heard):
@@ -190,7 +198,7 @@ class Transport:
         if kind > 3 or self._sending(now):
             return Heard()
         self._drop_out()
-        return self._first(body, now) if kind else self._single(body)
+        return self._first(body, now, fault) if kind else self._single(body)
 
     def _sending(self, now: float) -> bool:
         """Say whether frames of an answer are still to go out."""
@@ -203,7 +211,7 @@ class Transport:
         self._drop_in()
         return Heard(bytes(body[1 : 1 + length]))
 
-    def _first(self, body: bytes, now: float) -> Heard:
+    def _first(self, body: bytes, now: float, fault: Fault) -> Heard:
         if len(body) < self.room + 1:
             return Heard()
         length, start = (body[0] & 0x0F) << 8 | body[1], body[2:]
@@ -213,11 +221,9 @@ class Transport:
         if length <= self.room:
             return Heard()
         after_s = self.manners.flow_control_after_s
-        if length > self.manners.longest_message:
-            return Heard(replies=[(after_s, self._prefix + bytes((0x30 | OVERFLOW, 0, 0)))])
-        waits = [
-            (after_s + n * WAIT_EVERY_S, self._prefix + bytes((0x30 | WAIT, 0, 0))) for n in range(self.manners.waits)
-        ]
+        if length > self.manners.longest_message or fault in _DECLINES:
+            return Heard(replies=self._say(_DECLINES.get(fault, (OVERFLOW,))))
+        waits = self._say((WAIT,) * self.manners.waits)
         go_on_s = after_s + len(waits) * WAIT_EVERY_S
         self._in = _In(length, bytearray(start), now + go_on_s, left=self.manners.block_size)
         return Heard(replies=[*waits, self._go_on(go_on_s)])
@@ -242,6 +248,13 @@ class Transport:
                 into.left = self.manners.block_size
                 return Heard(replies=[self._go_on(self.manners.flow_control_after_s)])
         return Heard()
+
+    def _say(self, statuses: tuple[int, ...]) -> Replies:
+        """Return flow control that lets nothing come yet, one after the other."""
+        after_s = self.manners.flow_control_after_s
+        return [
+            (after_s + n * WAIT_EVERY_S, self._prefix + bytes((0x30 | one, 0, 0))) for n, one in enumerate(statuses)
+        ]
 
     def _go_on(self, after_s: float) -> tuple[float, bytes]:
         manners = self.manners

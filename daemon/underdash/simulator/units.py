@@ -106,7 +106,7 @@ class SimulatedUnit:
             return []
         if functional and (not self.functional or (data[:1] and data[0] >> 4)):
             return []  # what is asked of all is asked in one frame
-        heard = self._transport.hear(data, now)
+        heard = self._transport.hear(data, now, self._fault)
         if heard.message is None:
             return heard.replies
         return heard.replies + self._by_service(heard.message, values, now, functional)

@@ -29,9 +29,9 @@ LIMIT_S = 20.0
 FORMATS = {
     "normal, 11 bit": Address(0x7E0, 0x7E8),
     "normal fixed": addressing.normal_fixed(0x10),
-    "extended": addressing.extended(0x6F1, 0x612, 0x12),
-    "mixed": addressing.mixed(0x6E0, 0x6E1, 0x5C),
-    "mixed, an address of nought": addressing.mixed(0x6E0, 0x6E1, 0x00),
+    "extended": Address(0x6F1, 0x612, False, 0x12, addressing.TESTER),
+    "mixed": Address(0x6E0, 0x6E1, False, 0x5C, 0x5C),
+    "mixed, an address of nought": Address(0x6E0, 0x6E1, False, 0x00, 0x00),
 }
 LENGTHS = (1, 6, 7, 8, 20, 111, 4095, 6000)
 
