@@ -4,15 +4,14 @@ import json
 import os
 import platform
 import shutil
-import site
 import subprocess
 import sys
-import sysconfig
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+import structlog
 
 PROJECT = Path(__file__).resolve().parents[2]
 GUEST = PROJECT / "tests" / "system" / "guest" / "run.sh"
@@ -28,27 +27,40 @@ def why_not() -> str | None:
     return None
 
 
+Guest = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
 @pytest.fixture(scope="session")
-def in_guest() -> Callable[[str], dict[str, Any]]:
-    """Runs a program of `guest/` in a guest booted for it, and returns what it printed as seen."""
+def guest() -> Guest:
+    """Runs a program of `guest/` (with its arguments) in a guest booted for it; further arguments are for `run.sh`."""
     reason = why_not()
     if reason is not None:
         pytest.skip(reason)
+    packages = Path(structlog.__file__).parents[1]  # wherever what we depend on is installed
 
-    def run(program: str) -> dict[str, Any]:
-        packages = next(
-            place for place in [sysconfig.get_path("purelib"), *site.getsitepackages()] if Path(place).is_dir()
-        )
+    def run(program: str, *options: str, limit_s: int = 560) -> subprocess.CompletedProcess[str]:
+        command = [str(GUEST), "-t", str(limit_s), *options, str(PROJECT), str(packages)]
         done = subprocess.run(
-            [str(GUEST), "-t", "560", str(PROJECT), packages, f"python3 tests/system/guest/{program}"],
+            [*command, f"python3 tests/system/guest/{program}"],
             capture_output=True,
             text=True,
-            timeout=900,
+            timeout=limit_s + 600,
             check=False,
         )
-        lines = [line.removeprefix("SEEN ") for line in done.stdout.splitlines() if line.startswith("SEEN ")]
         if done.returncode == 125:
             pytest.skip(f"the guest does not work here: {done.stderr[-300:]}")
+        return done
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def in_guest(guest: Guest) -> Callable[[str], dict[str, Any]]:
+    """Runs a program of `guest/` in a guest booted for it, and returns what it printed as seen."""
+
+    def run(program: str) -> dict[str, Any]:
+        done = guest(program)
+        lines = [line.removeprefix("SEEN ") for line in done.stdout.splitlines() if line.startswith("SEEN ")]
         assert lines, f"status {done.returncode}\n{done.stdout[-3000:]}\n{done.stderr[-2000:]}"
         found: dict[str, Any] = json.loads(lines[0])
         print(f"guest with Python {found['python']}, host {sys.version.split()[0]}", json.dumps(found, indent=1))

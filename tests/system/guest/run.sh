@@ -1,21 +1,24 @@
 #!/bin/bash
 # Run a command as root in a small Linux guest that has CAN, which most build machines' kernels lack.
 #
-#   run.sh [-s] [-t SECONDS] PROJECT PACKAGES COMMAND...
+#   run.sh [-s] [-t SECONDS] [-d DISK] [-k TEXT] PROJECT PACKAGES COMMAND...
 #
 # PROJECT is seen in the guest as /project and PACKAGES (a site-packages directory) as /packages, both read-only.
 # The command is alone in the guest; with -s systemd runs there, on a root that can be written and is thrown away, and
-# Python finds nothing but what Debian or the command itself installs.
+# Python finds nothing but what Debian or the command itself installs. DISK is a raw image that is kept, seen as /dev/vdb.
+# With -k the machine loses its power as soon as TEXT is printed, and the status is 137.
 # The command's output comes out here as it is printed, and its exit status is this script's; 124 means that it took
 # too long, 125 that the guest did not work. The image is built once, as root, from the Debian sources this machine
 # uses, and kept in $UNDERDASH_GUEST (default ~/.cache/underdash-guest).
 set -euo pipefail
 
-limit=240 first=/sbin/job root=ro
-while getopts st: option; do
+limit=240 first=/sbin/job root=ro disk='' cut=''
+while getopts st:d:k: option; do
   case $option in
     s) first=/sbin/init root=rw ;;
     t) limit=$OPTARG ;;
+    d) disk=$(realpath "$OPTARG") ;;
+    k) cut=$OPTARG ;;
     *) exit 125 ;;
   esac
 done
@@ -196,17 +199,29 @@ printf '%s\n' "$*" >"$job/command"
 share() { echo "-fsdev local,id=$1,path=$2,security_model=none,readonly=$3,multidevs=remap -device virtio-9p-pci,fsdev=$1,mount_tag=$1"; }
 mkfifo "$job/out"
 # shellcheck disable=SC2046
+[[ -z $disk ]] || disk="-drive file=$disk,format=raw,if=virtio,cache=writeback"
+# shellcheck disable=SC2086
 timeout -s KILL "$limit" qemu-system-x86_64 -M q35 -accel tcg,thread=multi -cpu max -smp 2 -m 512 \
   -nodefaults -no-user-config -display none -no-reboot \
   -kernel "$image/kernel" -initrd "$image/first" \
   -append "console=ttyS0 quiet panic=-1 mitigations=off nokaslr guest_first=$first guest_root=$root" -serial "file:$job/console" \
-  -drive "file=$image/disk,format=raw,if=virtio,snapshot=on" \
+  -drive "file=$image/disk,format=raw,if=virtio,snapshot=on" $disk -pidfile "$job/pid" \
   $(share project "$project" on) $(share packages "$packages" on) $(share job "$job" off) \
   -object can-bus,id=wire -device kvaser_pci,canbus=wire -device kvaser_pci,canbus=wire \
   -device virtio-serial-pci -chardev "stdio,id=text,signal=off" -device virtconsole,chardev=text \
   </dev/null >"$job/out" 2>"$job/errors" &
 machine=$!
-cat "$job/out" | tr -d '\r'
+if [[ -z $cut ]]; then
+  cat "$job/out" | tr -d '\r'
+else
+  while IFS= read -r line; do
+    printf '%s\n' "${line%$'\r'}"
+    [[ $line != *"$cut"* ]] || { kill -KILL "$(cat "$job/pid")"; break; }
+  done <"$job/out"
+  wait "$machine" || true
+  machine=''
+  exit 137
+fi
 code=0
 wait "$machine" || code=$?
 machine=''
