@@ -91,7 +91,7 @@ FETCH
   mkdir -p "$root/lib/modules/$version"
   (cd "$(dirname "$(find "$root/kernel" -path "*modules/$version/kernel" -type d)")" &&
     find kernel/net/can kernel/drivers/net/can kernel/fs/{ext4,jbd2,mbcache.ko*,9p,netfs,fscache} kernel/net/{9p,sched} \
-      kernel/drivers/{block,virtio,char,video,spi} kernel/fs/configfs kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
+      kernel/drivers/{block,virtio,char,video,spi,usb} kernel/fs/configfs kernel/lib kernel/crypto kernel/arch modules.order modules.builtin* \
       -type f 2>/dev/null | cpio -pdm --quiet "$root/lib/modules/$version")
   build_modules "$root/headers" "$version" "$work/modules.log"
   cp "$root"/headers/bench/*.ko "$root/lib/modules/$version/"
