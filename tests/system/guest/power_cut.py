@@ -17,7 +17,7 @@ from underdash.bus.trace import TraceWriter, read_trace
 from underdash.contract.cars import CarDescription
 from underdash.wiring.kept import Kept
 
-DISK = Path("/tmp/disk")
+DISK = Path("/run/disk")
 FRAMES = 200
 
 
