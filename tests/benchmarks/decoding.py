@@ -6,19 +6,12 @@ Times are processor time of this process, the best of several rounds. Run: pytho
 from __future__ import annotations
 
 import argparse
-import time
 from collections.abc import Callable
 from typing import Any
 
 from underdash import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field
-from underdash.broadcast.decoder import compile_listener
 from underdash.broadcast.encoder import encode
-from underdash.contract.signals import Signal
-from underdash.signals.store import Rank, Store
-
-SIGNAL = Signal("vehicle.speed", "km/h", "speed", low=0.0, high=655.35)
-LIMIT_US = 1.5
-"""Of the 4 us for receiving, decoding and storing, what decoding and storing may take for a common field."""
+from underdash.wiring.measuring.decoding import LIMIT_US, SIGNAL, microseconds, ours
 
 CASES: dict[str, tuple[Field, str]] = {
     "16 bits, big-endian, scaled": (Field("vehicle.speed", Bits(2, 16), scale=0.01), "23|16@0+ (0.01,0)"),
@@ -36,25 +29,6 @@ CASES: dict[str, tuple[Field, str]] = {
     "piecewise": (Field("vehicle.speed", Bits(3), points=((0, 0.0), (50, 10.0), (255, 300.0))), "24|8@1+ (1,0)"),
 }
 """Field, and the same place as a DBC file spells it."""
-
-
-def microseconds(call: Callable[[], object], calls: int, rounds: int) -> float:
-    """The best round's processor time a call, less that of an empty call."""
-
-    def once(what: Callable[[], object]) -> float:
-        before = time.process_time()
-        for _ in range(calls):
-            what()
-        return (time.process_time() - before) / calls * 1e6
-
-    empty = min(once(lambda: None) for _ in range(rounds))
-    return min(once(call) for _ in range(rounds)) - empty
-
-
-def ours(listener: BroadcastListener) -> tuple[Callable[[bytes, float], None], Store]:
-    store = Store({SIGNAL.name: SIGNAL})
-    slot = store.slot(SIGNAL.name, "broadcast drive 1A0", Rank.BROADCAST, elastic=True)
-    return compile_listener(listener, {SIGNAL.name: slot}).handle, store
 
 
 def theirs(place: str) -> Callable[[bytes], Any]:

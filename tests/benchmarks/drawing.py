@@ -7,62 +7,17 @@ page with Pillow, without anti-aliasing, and sends all of it in 18-bit colour (t
 from __future__ import annotations
 
 import sys
-from math import sin
 from statistics import mean, median
 from time import perf_counter
 
 from PIL import Image, ImageDraw
 
-from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
-from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.display.fonts import BOLD, REGULAR, Fonts
-from underdash.display.kit import Painter
 from underdash.display.palettes import DAY
-from underdash.display.recorder import record
-from underdash.display.rgb565 import pack
-from underdash.display.round import Face
 from underdash.display.sweep import START_DEG, Ring
+from underdash.wiring.measuring.drawing import BUDGET_BYTES, BUDGET_MS, FRAMES, SCALE, SIZE, ours, value_at
 
-SIZE = (240, 240)
-SCALE = Scale(-0.8, 1.6, 0.0, (Zone(1.2, 1.4, Role.CAUTION), Zone(1.4, 1.6, Role.WARNING)))
-FRAMES = 500
 angle_of = Ring.around((120.0, 120.0), 1.0).angle_of
-BUDGET_MS = 1.5
-BUDGET_BYTES = 20_000
-
-
-def value_at(frame: int) -> float:
-    """Return the boost of a frame at 25 a second: pulls and lifts of a driver in a hurry."""
-    return 0.35 + 0.6 * sin(frame / 22.0) + 0.12 * sin(frame / 5.0)
-
-
-def reading(value: float) -> Reading:
-    """Return a value in bar."""
-    return Reading("engine.boost_pressure", value * 100, value, "bar", 2, Age.FRESH, 0.02, Quality.GOOD, "made up")
-
-
-def ours() -> tuple[list[float], list[int]]:
-    """Draw, convert and cut down to what changed; return milliseconds and bytes of each frame."""
-    painter, times, sizes = Painter(Face(*SIZE)), [], []
-    for frame in range(FRAMES + 1):
-        now = frame / 25.0
-        history = tuple((now - i / 5.0, value_at(i * 5)) for i in range(frame // 5 - 150, frame // 5))
-        snapshot = Snapshot(now, {"x": reading(value_at(frame))}, stored_histories={"x": history})
-
-        def draw(canvas: Canvas, snapshot: Snapshot) -> None:
-            shown = snapshot.readings["x"]
-            canvas.title("boost")
-            canvas.sweep(shown, SCALE, peak=1.1)
-            canvas.figure(shown, signed=True)
-            canvas.strip(snapshot.history("x"), SCALE, seconds=30.0)
-
-        begun = perf_counter()
-        image, boxes = painter.paint(record(Page("b", "b", draw, ()), snapshot, SIZE))
-        sent = sum(len(pack(image.crop(box))) for box in boxes)
-        if frame:  # the first is the whole panel, once
-            times.append((perf_counter() - begun) * 1e3)
-            sizes.append(sent)
-    return times, sizes
 
 
 def naive() -> tuple[list[float], list[int]]:

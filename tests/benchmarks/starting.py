@@ -7,70 +7,15 @@ Run: python tests/benchmarks/starting.py [runs]
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 from statistics import median
 
-CONFIG = """
-format = 1
-[car]
-name = "tarn"
-[plugins]
-enabled = ["tarn", "boost", "temperatures", "page_turn"]
-[bus.drive]
-interface = "virtual"
-channel = "drive"
-[bus.comfort]
-interface = "virtual"
-channel = "comfort"
-[power]
-supply = "switched"
-[panel.main]
-driver = "picture"
-deck = ["boost", "temperatures"]
-[panel.main.settings]
-file = "panel.png"
-"""
-# what `run` has loaded when its first page is in the panel; a test keeps buses and plug-ins out of it
-BEFORE_FIRST_PAGE = "import underdash.cli.run, underdash.config.reading, underdash.wiring.first_page"
+from underdash.wiring.measuring.starting import BEFORE_FIRST_PAGE, CONFIG, first_page, timed
+
 AFTER_IT = f"{BEFORE_FIRST_PAGE}, underdash.cli.running"
-SETTLE_S = 3.0
-
-
-def timed(command: list[str]) -> float:
-    """Return how long a command takes, in seconds."""
-    begun = time.perf_counter()
-    subprocess.run(command, check=True)
-    return time.perf_counter() - begun
-
-
-def first_page(folder: Path) -> tuple[float, float]:
-    """Start the daemon; return (seconds until its panel has a picture, resident megabytes some seconds later)."""
-    picture = folder / "panel.png"
-    picture.unlink(missing_ok=True)
-    environment = {**os.environ, "XDG_RUNTIME_DIR": str(folder), "XDG_STATE_HOME": str(folder)}
-    command = [sys.executable, "-m", "underdash", "run", "--config", str(folder / "underdash.toml")]
-    begun = time.perf_counter()
-    with subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL) as daemon:
-        while not picture.exists():
-            if daemon.poll() is not None:
-                raise SystemExit("the daemon ended before it drew anything; run it by hand to see why")
-            time.sleep(0.001)
-        took = time.perf_counter() - begun
-        time.sleep(SETTLE_S)
-        memory = resident_mb(daemon.pid)
-        daemon.send_signal(signal.SIGTERM)
-    return took, memory
-
-
-def resident_mb(pid: int) -> float:
-    """Return a process's resident memory in MB (VmRSS of proc(5))."""
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
 
 
 def bare_mb() -> float:

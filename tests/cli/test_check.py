@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from underdash.wiring.measuring.budgets import Figure
+
 Typed = Callable[..., Any]
 Changed = Callable[[str, str], Path]
 
@@ -318,3 +320,40 @@ def test_the_machine_is_looked_at_from_its_root(
         "warning: the card is written to while it runs",
     ):
         assert said in done.out
+
+
+# --- budgets ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Has three figures measured in no time."""
+
+    def measured(progress: Callable[[str], None]) -> list[Figure]:
+        progress("drawing")
+        return [Figure("drawing", 1.2, "ms", 1.5), Figure("start", 700.0, "ms", 350.0)]
+
+    monkeypatch.setattr("underdash.wiring.measuring.budgets.measured", measured)
+
+
+@pytest.mark.usefixtures("quickly")
+def test_budgets_are_measured_without_a_configuration(typed: Typed) -> None:
+    done = typed("check", "--measure", "--config", "/nowhere")
+    assert done.status == 0
+    assert done.err == "measuring: drawing\n"
+    machine, _, _, *_, closing, _ = [line for line in done.out.splitlines() if "wanted a core" not in line]
+    assert "Linux" in machine
+    assert closing == "1 of 2 budgets kept"
+
+
+@pytest.mark.usefixtures("quickly")
+def test_budgets_are_told_to_programs_too(typed: Typed) -> None:
+    told = json.loads(typed("check", "--measure", "--json").out)
+    assert set(told) == {"machine", "figures"}
+    assert told["figures"][1] == {
+        "what": "start",
+        "value": 700.0,
+        "unit": "ms",
+        "budget": 350.0,
+        "verdict": "missed, 2.0 times",
+    }

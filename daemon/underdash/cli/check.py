@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
@@ -31,13 +32,21 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     add_config(parser)
     parser.add_argument("--json", action="store_true", help="everything, as one JSON object")
-    parser.epilog = "Exit status: 0 if nothing keeps it from working (there may be warnings), 2 if something does."
+    parser.add_argument(
+        "--measure", action="store_true", help="instead: what the main steps cost on this machine, beside their budgets"
+    )
+    parser.epilog = (
+        "Exit status: 0 if nothing keeps it from working (there may be warnings), 2 if something does; "
+        "with --measure 0, whatever the figures."
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Look at everything that can be looked at without opening a bus; 2 if something keeps it from working."""
     from ..config.findings import Level
 
+    if arguments.measure:
+        return _measure(arguments.json)
     read = config(arguments)
     findings = list(dict.fromkeys(_findings(read)))
     wrong, doubtful = (sum(one.level is level for one in findings) for level in (Level.ERROR, Level.WARNING))
@@ -49,6 +58,25 @@ def run(arguments: argparse.Namespace) -> int:
         print("\n\n".join(_groups(findings)), end="\n\n" if findings else "")
         print(f"{read.path}: {_summary(wrong, doubtful)}")
     return WRONG if wrong else OK
+
+
+def _measure(as_json: bool) -> int:
+    """Print the budgets of this machine; no bus is opened, and no configuration needed."""
+    import logging
+    from dataclasses import asdict
+
+    from ..wiring.measuring.budgets import NOT_HERE, measured, table, this_machine
+    from .logs import set_up
+
+    set_up(logging.ERROR)
+    machine = this_machine()
+    figures = measured(lambda step: print(f"measuring: {step}", file=sys.stderr, flush=True))
+    if as_json:
+        rows = [{**asdict(figure), "verdict": figure.verdict} for figure in figures]
+        print(json.dumps({"machine": asdict(machine), "figures": rows}, indent=1))
+        return OK
+    print("\n".join([str(machine), "", *table(figures), *filter(None, (machine.busy,)), NOT_HERE]))
+    return OK
 
 
 def _groups(findings: list[Finding]) -> Iterator[str]:
