@@ -49,6 +49,26 @@ def test_size_and_night_are_as_asked_for(typed: Typed, tmp_path: Path) -> None:
 
 
 @real
+def test_the_night_of_a_configuration_has_its_hue_unless_another_is_given(typed: Typed, tmp_path: Path) -> None:
+    shipped = Path(__file__).parents[2] / "config" / "examples" / "hybrid.toml"
+    mine = tmp_path / "mine.toml"
+    mine.write_text(f"{shipped.read_text()}\n[dimming]\nnight_hue = 32\n")
+    pictures = {}
+    for name, more in {
+        "mine": ("--config", mine),
+        "given": ("--config", shipped, "--hue", "32"),
+        "shipped": ("--config", shipped),
+        "other": ("--config", mine, "--hue", "240"),
+    }.items():
+        pictures[name] = tmp_path / f"{name}.png"
+        given = ("--set", "traction_battery.temperature=36", "--night", "--out", pictures[name])
+        assert typed("page", "warmth", *given, *more).status == 0
+    assert not differ(pictures["mine"], pictures["given"])
+    assert differ(pictures["mine"], pictures["shipped"])
+    assert differ(pictures["mine"], pictures["other"])
+
+
+@real
 def test_a_page_of_ones_own_configuration(typed: Typed, tmp_path: Path) -> None:
     out = tmp_path / "own.png"
     config = Path(__file__).parents[2] / "config" / "examples" / "hybrid.toml"

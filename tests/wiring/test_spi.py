@@ -36,12 +36,13 @@ def network(tmp_path: Path) -> Path:
         device.mkdir(parents=True)
         (tmp_path / "net" / interface).mkdir(parents=True)
         (tmp_path / "net" / interface / "device").symlink_to(device)
+        (tmp_path / "net" / interface / "type").write_text("280\n")
     return tmp_path / "net"
 
 
-def told(network: Path, **panels: str) -> list[str]:
+def told(network: Path, text: str = TEXT, **panels: str) -> list[str]:
     settings = {name: SpiSettings(spi=spi) for name, spi in panels.items()}
-    return [str(one) for one in spi_findings(settings, adapters(parse_config(TEXT, "mine.toml"), network))]
+    return [str(one) for one in spi_findings(settings, adapters(parse_config(text, "mine.toml"), network))]
 
 
 def test_an_adapter_on_spi_is_found_by_its_device(network: Path) -> None:
@@ -55,6 +56,14 @@ def test_a_panel_beside_a_can_adapter_is_told_and_what_to_do(network: Path) -> N
     assert one.startswith("warning: panel main shares SPI controller 0 with the CAN adapter can0 (bus.drive)")
     assert "-> wire the panel to another controller, such as spi1.0" in one
     assert told(network, main="spi1.0") == []
+
+
+def test_an_adapter_that_is_named_by_where_it_hangs_is_looked_up(network: Path) -> None:
+    by_hardware = TEXT.replace('channel = "can0"', 'hardware = "spi0.1"')
+    (one,) = told(network, by_hardware, main="spi0.0")
+    assert one.startswith("warning: panel main shares SPI controller 0 with the CAN adapter can0 (bus.drive)")
+    unplugged = TEXT.replace('channel = "can0"', 'hardware = "spi7.0"')
+    assert told(network, unplugged, main="spi0.0") == []
 
 
 def test_two_at_one_chip_select_cannot_both_be_right(network: Path) -> None:

@@ -11,7 +11,7 @@ from ..contract.errors import GivenError
 from ..display.palettes import NIGHT_HUE
 from .card import NAME as CARD_NAME
 from .card import show_card
-from .common import add_bus, add_car, assembled, number, player, put_in_place, seconds
+from .common import add_bus, add_car, assembled, config, number, player, put_in_place, seconds
 from .given import given
 
 if TYPE_CHECKING:
@@ -50,7 +50,10 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--night", action="store_true", help="in the night's colours")
     parser.add_argument(
-        "--hue", type=number, default=NIGHT_HUE, metavar="DEGREES", help="of the night (default %(default)g)"
+        "--hue",
+        type=number,
+        metavar="DEGREES",
+        help=f"of the night (default: dimming.night_hue of --config, else {NIGHT_HUE:g})",
     )
 
 
@@ -125,9 +128,15 @@ def _draw(assembly: Assembly, page: Page, now: float, size: tuple[int, int], arg
     from ..display.kit import draw_page
     from ..display.palettes import DAY, night
 
-    palette = night(arguments.hue) if arguments.night else DAY
+    palette = night(_hue(arguments)) if arguments.night else DAY
     snapshot = assembly.snapshot(now, night=arguments.night)
     return draw_page(page, snapshot, size=size, palette=palette, round=_round(size, arguments), finding=_say)
+
+
+def _hue(arguments: argparse.Namespace) -> float:
+    if arguments.hue is not None:
+        return float(arguments.hue)
+    return config(arguments).dimming.night_hue if arguments.config else NIGHT_HUE
 
 
 def _card(size: tuple[int, int], arguments: argparse.Namespace) -> Image:

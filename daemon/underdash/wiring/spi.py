@@ -10,11 +10,12 @@ import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from ..bus.places import NETWORK, resolve
+from ..bus.port import PortAbsentError
 from ..config.checking import Finding, Level
 from ..config.schema import Config, PanelConfig
 from ..display.panels.wire import SpiSettings
 
-NETWORK = Path("/sys/class/net")
 ASKEW_DEG = 12.0
 """From here on a turned rectangle has lost so much in its corners that it is told."""
 
@@ -58,9 +59,17 @@ def spi_findings(
 
 
 def adapters(config: Config, network: Path = NETWORK) -> dict[str, tuple[str, tuple[int, int] | None]]:
-    """Return where the CAN interfaces of a configuration are on SPI, by the bus's role."""
-    linux = {role: bus for role, bus in config.bus.items() if bus.interface == "socketcan" and bus.channel}
-    return {role: (bus.channel, spi_of(bus.channel, network)) for role, bus in linux.items()}
+    """Return where the CAN interfaces of a configuration are on SPI, by the bus's role; absent ones are left out."""
+    found = {}
+    for role, bus in config.bus.items():
+        if bus.interface != "socketcan":
+            continue
+        try:
+            interface = bus.channel or resolve(bus.hardware, network)
+        except PortAbsentError:
+            continue
+        found[role] = interface, spi_of(interface, network)
+    return found
 
 
 def turned(name: str, panel: PanelConfig) -> Iterator[Finding]:
