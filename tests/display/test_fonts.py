@@ -54,3 +54,9 @@ def test_text_that_does_not_fit_shrinks_and_then_is_cut() -> None:
     assert px == 12
     assert text.endswith("…")
     assert fonts.width(REGULAR, px, text) <= 60.0
+
+
+def test_small_thin_letters_are_as_bright_as_large_ones() -> None:
+    fonts = Fonts()
+    assert {fonts.line(REGULAR, px, "%").getextrema()[1] for px in (8, 10, 13, 25)} == {255}
+    assert fonts.line(REGULAR, 10, " ").getextrema() == (0, 0)

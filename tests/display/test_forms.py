@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from math import cos, radians
 
 import pytest
 
-from underdash.contract.content import Words
+from underdash.contract.content import Lamp, Words
 from underdash.contract.pages import Role
 from underdash.contract.signals import Age
 from underdash.display.elements import Figure, Picture, Row
-from underdash.display.fonts import CAP_HEIGHT, Fonts
+from underdash.display.fonts import CAP_HEIGHT, Fonts, cap_px
 from underdash.display.layout import arrange
 from underdash.display.round import Face
+from underdash.display.texts import texts_of
 
 Maker = Callable[..., Picture]
 FONTS = Fonts()
@@ -81,3 +83,62 @@ def test_labels_of_rows_are_of_one_size_and_not_small(boost_picture: Maker) -> N
     sizes = {line.px for line in layout.lines if line.text in ("hottest", "intake air")}
     assert len(sizes) == 1
     assert min(sizes) >= 14
+
+
+SHAPES = [Face(240, 240), Face(240, 240, False), Face(320, 240, False), Face(240, 320, False)]
+FIGURE = Figure("104", "", "", "°C", Age.FRESH, False, 0)
+LAMPS = tuple(Lamp(text, lit, Role.INK, Age.FRESH) for text, lit in (("fan", True), ("heater", False), ("pump", None)))
+LEAST_PX = 19
+"""Height of digits of 12 minutes of arc where 240 pixels are 32.4 mm and 700 mm away."""
+
+
+@pytest.mark.parametrize("face", SHAPES)
+@pytest.mark.parametrize("lamps", [LAMPS, (Lamp("glow plugs", True, Role.CAUTION, Age.FRESH), *LAMPS)])
+def test_lamps_beside_a_figure_can_be_read_and_are_whole(
+    boost_picture: Maker, face: Face, lamps: tuple[Lamp, ...]
+) -> None:
+    picture = Picture(sweep=boost_picture().sweep, figure=FIGURE, title="oil", lamps=lamps)
+    layout = arrange(picture, face, FONTS)
+    assert len(layout.lamps) == len(lamps)
+    assert not any("…" in spot.text for spot in layout.lamps)
+    assert min(cap_px(spot.px) for spot in layout.lamps) >= LEAST_PX - 1
+    heights = sorted((spot.box[1], spot.box[3]) for spot in layout.lamps)
+    assert all(upper[1] <= lower[0] or upper == lower for upper, lower in pairwise(heights))
+
+
+@pytest.mark.parametrize("face", SHAPES)
+@pytest.mark.parametrize("words", ["quiet", "reference assumed"])
+@pytest.mark.parametrize("figure", [FIGURE, None])
+def test_a_remark_below_rows_can_be_read_and_covers_none(face: Face, words: str, figure: Figure | None) -> None:
+    picture = Picture(figure=figure, title="x", rows=ROWS, remark=Words(words, Role.CAUTION))
+    texts = texts_of(picture, arrange(picture, face, FONTS), FONTS)
+    remarks = [text for text in texts if text.part == "remark"]
+    assert " ".join(text.text for text in remarks) == words
+    assert min(text.height_px for text in remarks) >= LEAST_PX
+    rows = [text for text in texts if text.part == "row"]
+    assert len(rows) >= 2
+    assert min(text.height_px for text in rows) >= LEAST_PX
+    lowest = max(row.box[1] + row.height_px for row in rows)
+    assert min(remark.box[1] for remark in remarks) >= lowest
+
+
+@pytest.mark.parametrize("face", [Face(240, 240, False), Face(128, 128, False), Face(240, 320, False)])
+def test_the_lowest_quarter_of_a_panel_with_corners_is_used(boost_picture: Maker, face: Face) -> None:
+    picture = boost_picture()
+    with_rows = arrange(Picture(sweep=picture.sweep, figure=FIGURE, rows=ROWS), face, FONTS)
+    assert max(spot.top for spot in with_rows.rows) > 0.8 * face.height
+    strip = arrange(picture, face, FONTS).strip
+    assert strip is not None
+    assert strip[3] > 0.85 * face.height
+
+
+def test_a_square_figure_is_larger_than_a_round_one(boost_picture: Maker) -> None:
+    square, dial = (arrange(boost_picture(), Face(240, 240, shape), FONTS).figure for shape in (False, True))
+    assert square is not None
+    assert dial is not None
+    assert square.px > 1.2 * dial.px
+
+
+def test_rows_that_give_way_to_a_remark_are_told() -> None:
+    picture = Picture(figure=FIGURE, rows=ROWS, remark=Words("reference assumed", Role.CAUTION))
+    assert arrange(picture, Face(240, 240), FONTS).dropped == ("charge air",)

@@ -22,7 +22,7 @@ from underdash.signals.store import Rank
 from underdash.wiring.assembly import Assembly, assemble, choose_car, load_bundled
 from underdash.wiring.building import assembled
 from underdash.wiring.lighting import light_of
-from underdash.wiring.readable import made_up
+from underdash.wiring.made_up import made_up, ordinary
 from underdash.wiring.status_page import News, StatusPage
 
 SIZE = 240
@@ -97,10 +97,11 @@ def test_every_shipped_page_gives_little_light_at_night(car: str, face: Face, hu
     found = pages_of(car)
     assert len(found) >= len(PLUGINS) + 1
     for assembly, page in found:
-        picture = record(page, made_up(assembly, page, 0.5), (face.width, face.height))
+        picture = record(page, made_up(assembly, page, ordinary(assembly, page)), (face.width, face.height))
         mean, bright = light_of(picture, face, night(hue), fonts)
         assert 0.001 < mean < NIGHT_MEAN, page.name
-        assert bright < 0.02, page.name
+        # a doubt in caution colour has to be read from the seat, and takes some three parts in a hundred
+        assert bright < 0.035, page.name
 
 
 def test_whatever_the_values_hardly_anything_is_bright_at_night() -> None:

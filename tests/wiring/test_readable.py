@@ -13,7 +13,7 @@ from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
 from underdash.wiring.assembly import Assembly
 from underdash.wiring.building import assembled
-from underdash.wiring.readable import made_up, readable
+from underdash.wiring.readable import readable
 
 TEXT = """
 format = 1
@@ -56,10 +56,39 @@ def test_a_large_panel_close_by_leaves_nothing_to_say() -> None:
 
 def test_each_page_of_a_small_far_panel_is_named_with_its_angles_and_what_to_do() -> None:
     found = told(config("width_mm = 24\nviewing_distance_mm = 800\n"))
-    for page in ("boost", "temperatures", "status"):
+    for page in ("boost", "temperatures"):
         (one,) = (s for s in found if f"page '{page}' on panel main: minutes of arc at 800 mm" in s)
         assert one.startswith("warning: ")
         assert "12 are the least that can be read -> mount it " in one
+
+
+def test_what_is_read_at_standstill_is_told_as_a_note() -> None:
+    found = told(config("width_mm = 32.4\nviewing_distance_mm = 700\n"))
+    (one,) = (s for s in found if "page 'status'" in s)
+    assert one.startswith("note: page 'status' on panel main, to be read while the car stands: minutes of arc at 700")
+    assert "12 are the least that can be read -> mount it " in one
+
+
+def test_a_list_is_read_at_standstill_but_not_the_rest_of_its_page() -> None:
+    def draw(canvas: Canvas, snapshot: Snapshot) -> None:
+        canvas.lamp("fan", True)
+        canvas.list((("two buses heard", Role.INK),))
+
+    settings, assembly = with_page(Page("x", "X", draw, ()))
+    panel = replace(settings.panel["main"], width_mm=20.0, viewing_distance_mm=900.0)
+    found = [str(one) for one in readable(replace(settings, panel={"main": panel}), assembly)]
+    lamp, listed = sorted((s for s in found if "'boost'" in s and "minutes of arc" in s), reverse=True)
+    assert lamp.startswith("warning: ")
+    assert "lamp 'fan'" in lamp
+    assert "list" not in lamp
+    assert listed.startswith("note: ")
+    assert "list 'two buses heard'" in listed
+
+
+@pytest.mark.parametrize("size", [(240, 240), (320, 240)])
+def test_what_is_read_while_driving_is_large_enough_on_a_usual_panel_at_arms_length(size: tuple[int, int]) -> None:
+    settings = config(f"size = {list(size)}\nwidth_mm = {32.4 * size[0] / 240}\nviewing_distance_mm = 700\n")
+    assert [s for s in told(settings) if s.startswith("warning")] == []
 
 
 def test_doing_what_it_says_helps() -> None:
@@ -98,17 +127,6 @@ def test_a_page_that_cannot_be_drawn_is_told() -> None:
     found = list(readable(*with_page(Page("x", "X", draw, ()))))
     assert found[0].level is Level.WARNING
     assert "cannot be drawn: ValueError: not today" in found[0].sentence
-
-
-def test_made_up_values_are_plausible_and_only_of_what_there_is() -> None:
-    assembly = assembled(config())
-    page = Page("x", "X", lambda canvas, snapshot: None, ("engine.speed", "fuel.ethanol", "vehicle.ignition"))
-    low, high = (made_up(assembly, page, share) for share in (0.0, 1.0))
-    assert low.number("engine.speed") == 0.0
-    assert (high.number("engine.speed") or 0.0) > 5000
-    assert high.reading("vehicle.ignition").value == "START"
-    assert not high.reading("fuel.ethanol").provided
-    assert made_up(assembly, page, None).reading("engine.speed").value is None
 
 
 def test_lamps_are_judged_like_every_text_that_informs() -> None:

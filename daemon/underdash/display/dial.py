@@ -1,4 +1,4 @@
-"""A page on a round, a nearly square or an upright panel: the sweep along the rim, the rest inside it.
+"""A page on a round or an upright panel: the sweep along the rim, the rest inside it.
 
 An upright panel has the dial in its upper part, and rows, columns, history or remarks below it. Heights are units from
 the dial's middle.
@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..contract.pages import Role
-from .fonts import BOLD
+from .fonts import BOLD, REGULAR
 from .lettering import INFORMS_PX
 from .setting import Setter
 
 ROW_PX, LABEL_PX = 25, 17
+LARGE_PX, LARGE_LABEL_PX = 32, 20
+LAST = 88.0
+"""Height of the lowest line that is wide enough for a word."""
 OPEN = 60.0
 """From here on down the sweep leaves the panel's whole width."""
 
@@ -47,6 +50,8 @@ class Dial:
             self._without_figure()
         elif self._body and not self._upright:
             self._figure_above_body()
+        elif self._many_lamps and not self._upright:
+            self._figure_above_lamps()
         else:
             self._figure_alone()
 
@@ -69,23 +74,33 @@ class Dial:
             return
         end = self._end - 8.0
         if self._body:
-            foot = 34.0 if self._footed else 0.0
-            self._set_body(OPEN, end - foot, 112.0)
+            foot = self._foot_height()
+            self._set_body(OPEN, end - (foot + 8.0 if foot else 0.0), 112.0)
             if foot:
                 self._upright_foot(end - foot, end)
         else:
             self._upright_foot(OPEN + 6.0, end)
 
+    def _foot_height(self) -> float:
+        """Return the height below a body on an upright panel that is kept for what stands at its foot."""
+        if not self._footed:
+            return 0.0
+        words = self._picture.banner or self._picture.remark
+        if words is None:
+            return 72.0 if self._many_lamps else 36.0
+        bold = BOLD if self._picture.banner else REGULAR
+        return 38.0 if self._set.fits(words.text, INFORMS_PX, self._end - 26.0, weight=bold) else 62.0
+
     def _set_body(self, top: float, bottom: float, half: float) -> None:
         setter, picture = self._set, self._picture
         if picture.rows:
-            large = picture.figure is None
-            pitch, px, label_px = (60.0, 32, 20) if large else (40.0, ROW_PX, LABEL_PX)
-            setter.legible_rows(lambda n: spread(n, top, bottom, pitch), px, label_px, most_half=half, free=OPEN)
+            setter.legible_rows(
+                lambda n: spread(n, top, bottom, 60.0), LARGE_PX, LARGE_LABEL_PX, most_half=half, free=OPEN
+            )
         elif picture.columns:
             setter.columns(top + 4.0, bottom, half)
         else:
-            setter.listed(top + 12.0, bottom - 12.0)
+            setter.listed(top + 12.0, bottom - 12.0, most_px=LARGE_PX)
 
     def _figure_above_body(self) -> None:
         setter, picture = self._set, self._picture
@@ -103,17 +118,39 @@ class Dial:
             setter.listed(-2.0, self._free(74.0), inside=picture.sweep is not None)
         self._foot(body=True)
 
+    def _figure_above_lamps(self) -> None:
+        setter = self._set
+        self._title(-82.0, 15)
+        setter.figure(-47.0, 46, unit_px=17)
+        setter.lamps(spread(len(self._picture.lamps), -23.0, 101.0, 36.0), INFORMS_PX)
+
     def _below_figure(self, count: int) -> Sequence[float]:
-        if self._picture.lamps or self._picture.banner is not None:
-            # an alert takes the room of the last ones
+        if self._picture.banner is not None or (self._footed and not self._brief):
+            # an alert, a remark or lamps take the room of the last ones
+            if self._many_lamps:
+                return (4.0,)
             return (14.0,) if count == 1 else (6.0, 33.0)
-        return {1: (24.0,), 2: (14.0, 44.0), 3: (7.0, 34.0, 61.0)}.get(count, (7.0, 34.0, 61.0, 86.0))
+        most = (7.0, 34.0, 61.0) if self._brief else (7.0, 34.0, 61.0, 86.0)
+        return {1: (24.0,), 2: (14.0, 44.0), 3: (7.0, 34.0, 61.0)}.get(count, most)
+
+    @property
+    def _many_lamps(self) -> bool:
+        """Whether there are more lamps than fit side by side, and nothing takes their place."""
+        picture = self._picture
+        return len(picture.lamps) > 2 and picture.banner is None and picture.remark is None
+
+    @property
+    def _brief(self) -> bool:
+        """Whether a remark is all there is at the foot and fits on one line there."""
+        picture = self._picture
+        alone = picture.remark is not None and picture.banner is None
+        return alone and self._set.fits(picture.remark.text if picture.remark else "", INFORMS_PX, LAST)
 
     def _free(self, bottom: float) -> float:
         """Return where what stands above the foot has to end, `bottom` if there is none."""
         if self._picture.banner is not None:
             return 46.0
-        return 54.0 if self._footed else bottom
+        return 26.0 if self._many_lamps else 54.0 if self._footed else bottom
 
     def _without_figure(self) -> None:
         setter, picture = self._set, self._picture
@@ -122,9 +159,10 @@ class Dial:
             return
         if picture.rows:
             count = len(picture.rows)
-            self._title(-90.0 if count > 3 or picture.banner else -80.0, 18)
-            if picture.banner is not None:
-                setter.legible_rows(lambda n: spread(n, -74.0, 46.0, 52.0), 32, 19, most_half=94.0)
+            self._title(-90.0 if count > 3 or picture.banner or picture.remark else -80.0, 18)
+            if picture.banner is not None or picture.remark is not None:
+                end = 74.0 if self._brief else 48.0
+                setter.legible_rows(lambda n: spread(n, -74.0, end, 52.0), LARGE_PX, 19, most_half=94.0)
             else:
                 setter.legible_rows(self._around_middle, 32 if count > 2 else 40, 19, most_half=94.0)
         elif picture.columns:
@@ -154,10 +192,10 @@ class Dial:
         self._title(-98.0, 20)
         top = -60.0 if picture.sweep is not None else -78.0
         if not self._body:
-            setter.lamps(spread(len(picture.lamps), top, end, 44.0), 24)
+            setter.lamps(spread(len(picture.lamps), top, end, 52.0), LARGE_PX)
             return
-        foot = 36.0 if self._footed else 0.0
-        self._set_body(top, end - foot, 80.0 if picture.sweep is not None else 112.0)
+        foot = self._foot_height()
+        self._set_body(top, end - (foot + 8.0 if foot else 0.0), 80.0 if picture.sweep is not None else 112.0)
         if foot:
             self._upright_foot(end - foot, end)
 
@@ -166,10 +204,13 @@ class Dial:
         self._title(-94.0, 15)
         words, rows = picture.sentence, picture.rows
         end = self._end - 10.0
-        if words is not None:
+        if words is not None and self._upright and not rows:
+            top = self._end - 70.0 if picture.banner else end
+            setter.sentence(words.text, words.role, (top - 80.0) / 2, top + 70.0, LARGE_PX)
+        elif words is not None:
             setter.sentence(words.text, words.role, -42.0 if rows else -8.0, 80.0 if rows else 120.0)
         if rows and self._upright and picture.banner is None:
-            setter.rows(spread(len(rows), 14.0, end), ROW_PX, LABEL_PX, most_half=112.0, free=0.0)
+            setter.rows(spread(len(rows), 10.0, end, 46.0), LARGE_PX, LARGE_LABEL_PX, most_half=112.0, free=0.0)
         elif rows:
             # an alert takes the room of the last two, and strokes keep clear of its edge
             ys = (16.0, 39.0, 62.0, 85.0) if picture.banner is None else (13.0, 35.0)
@@ -193,10 +234,10 @@ class Dial:
             setter.banner(50.0)
             setter.lines(picture.banner.text, INFORMS_PX, 76.0, None, pitch=25.0, weight=BOLD)
         elif picture.remark is not None:
-            px, y, pitch = (17, 93.0, 18.0) if body else (INFORMS_PX, 73.5, 24.0)
-            setter.lines(picture.remark.text, px, y, picture.remark.role, pitch=pitch, part="remark")
+            y = LAST if self._brief and body else 76.0 if body else 73.5
+            setter.lines(picture.remark.text, INFORMS_PX, y, picture.remark.role, pitch=24.0, part="remark")
         elif picture.lamps:
-            setter.lamps([62.0, 88.0], 17) if len(picture.lamps) > 2 else setter.lamps([72.0], INFORMS_PX)
+            setter.lamps([40.0, 71.0] if self._many_lamps else [72.0], INFORMS_PX)
         elif picture.strip is not None and not body:
             setter.strip(60.0, 94.0, 62.0)
 
@@ -212,5 +253,5 @@ class Dial:
             lines = 2 if len(picture.lamps) > 2 and end - top > 60.0 else 1
             setter.lamps(spread(lines, top, end, 38.0), INFORMS_PX)
         elif picture.strip is not None:
-            half = min((end - top) / 2 - 6.0, 40.0)
+            half = min((end - top) / 2 - 6.0, 56.0)
             setter.strip(middle - half, middle + half, 100.0)

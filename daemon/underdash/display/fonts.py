@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from io import BytesIO
 from pathlib import Path
+from typing import cast
 
 from PIL import Image, ImageDraw, ImageFont
 
@@ -103,7 +104,7 @@ class Fonts:
             draw.text((0, cap_px(px)), text, fill=255, font=face, anchor="ls")
         else:
             draw.text((0, 0), text, fill=255, font=face)
-        return image
+        return _lifted(image)
 
     def fit(self, weight: str, px: int, text: str, width: float, least_px: int) -> tuple[int, str]:
         """Return the largest size up to `px` in which a line fits, and the line, cut short where none does."""
@@ -114,6 +115,12 @@ class Fonts:
         while cut and self.width(weight, least_px, cut + "…") > width:
             cut = cut[:-1].rstrip()
         return least_px, cut + "…" if cut else ""
+
+
+def _lifted(mask: Image.Image) -> Image.Image:
+    """Return a mask whose strongest pixel is full: small thin strokes cover no pixel whole and would look too dark."""
+    most = max(1, cast("tuple[int, int]", mask.getextrema())[1])
+    return mask if most == 255 else mask.point([min(255, round(level * 255 / most)) for level in range(256)])
 
 
 def drawable(text: str) -> str:

@@ -101,9 +101,9 @@ class Lettering:
                 return lines
         return None if whole else [*lines[:-1], f"{lines[-1]} {' '.join(words)}"]
 
-    def sentence(self, text: str, role: Role, middle: float, most: float) -> None:
+    def sentence(self, text: str, role: Role, middle: float, most: float, most_px: int = INFORMS_PX) -> None:
         """Set a sentence around a height in the largest size in which it is at most so many units high."""
-        for px in range(25, 13, -1):
+        for px in range(most_px, 13, -1):
             lines = self.wrapped(text, px, middle)
             if lines is not None and len(lines) * px * 1.1 <= most:
                 break

@@ -113,12 +113,14 @@ class Setter(Lettering):
         all_of_them = heights(len(rows))
         count = next((n for n in range(len(rows), 1, -1) if self._room_for(heights(n), wanted)), 1)
         ys = heights(count)
+        count = min(count, len(ys))
         if count > 1:
             # what grew keeps its descenders clear of the next line
             wanted = max(px, min(wanted, ys[1] - ys[0]))
         self.rows(ys, wanted, label_px, most_half=most_half, free=free)
-        self.layout.dropped = tuple(row.label for row in rows[count:])
-        if self.layout.dropped and self.picture.banner is None and not self.picture.lamps:
+        # an alert takes the room of the last ones, which come back after it
+        self.layout.dropped = tuple(row.label for row in rows[count:]) if self.picture.banner is None else ()
+        if self.layout.dropped and not (self.picture.lamps or self.picture.remark):
             self.line(f"+{len(rows) - count} not shown", 15, max(ys[-1] + 30.0, all_of_them[-1]), Role.SOFT)
 
     def _room_for(self, ys: Sequence[float], px: float) -> bool:
@@ -197,11 +199,13 @@ class Setter(Lettering):
         """Set lamps in as many lines as there are heights; one under the other they are all as wide as the widest."""
         lamps, u = self.picture.lamps, self.field.unit
         a_line = -(-len(lamps) // len(ys))
-        height, gap, frame = px * 1.35 * u, 6 * u, px * u
+        height, gap, frame = px * 1.35 * u, 6 * u, px * 0.7 * u
+        if len(ys) > 1:
+            height = min(height, (ys[1] - ys[0] - 2.0) * u)
         groups = [lamps[n : n + a_line] for n in range(0, len(lamps), a_line)]
-        rooms = [2 * self.field.room(y, px * 1.35 / CAP_HEIGHT) - 4 * u for y in ys]
+        rooms = [2 * self.field.room(y, height / CAP_HEIGHT / u) - 4 * u for y in ys]
         frees = [room - (gap + frame) * len(group) + gap for group, room in zip(groups, rooms, strict=False)]
-        size, least = self.field.px(px), self.field.px(px * 0.7)
+        size, least = self.field.px(px), self.field.px(px * LEAST_SHARE)
         while size > least and any(self._lit(g, size) > free for g, free in zip(groups, frees, strict=True)):
             size -= 1
         widest = max(self._lit((lamp,), size) for lamp in lamps) if a_line == 1 else 0.0
@@ -212,7 +216,7 @@ class Setter(Lettering):
             left = self.field.x - (sum(widths) + gap * (len(group) - 1)) / 2
             top = self.field.y + y * u - height / 2
             for lamp, width in zip(group, widths, strict=True):
-                text = self.fonts.fit(BOLD, size, said(lamp), width - frame * 0.7, size)[1]
+                text = self.fonts.fit(BOLD, size, said(lamp), width - frame * 0.6, size)[1]
                 right, bottom = max(round(left + width), round(left) + 1), max(round(top + height), round(top) + 1)
                 spots.append(LampSpot((round(left), round(top), right, bottom), size, text))
                 left += width + gap
@@ -222,12 +226,12 @@ class Setter(Lettering):
         """Return how wide the texts of lamps are."""
         return sum(max(self.fonts.width(BOLD, px, said(lamp)), px * 1.5) for lamp in lamps)
 
-    def listed(self, top: float, bottom: float, *, inside: bool = False) -> None:
-        """Set the short lines of a list between two heights, as large as all of them fit."""
+    def listed(self, top: float, bottom: float, *, inside: bool = False, most_px: float = INFORMS_PX) -> None:
+        """Set the short lines of a list between two heights, as large as all of them fit, at most `most_px`."""
         listed = self.picture.lines
-        pitch = min((bottom - top) / len(listed), INFORMS_PX * 1.3)
+        pitch = min((bottom - top) / len(listed), most_px * 1.4)
         first = (top + bottom - pitch * (len(listed) - 1)) / 2
-        most = min(INFORMS_PX, pitch / 1.15)
+        most = min(most_px, pitch / 1.15)
         places = [(words, first + pitch * number) for number, words in enumerate(listed)]
         rooms = [2 * self.field.room(y, most, inside=inside) for _, y in places]
         size, least = self.field.px(most), self.field.px(most * LEAST_SHARE)

@@ -18,7 +18,7 @@ from .palettes import DAY
 from .round import Box, union
 from .rows import RowsPart
 
-VALUE, ROW, COLUMN, LAMP, ALERT, NAME = "main value", "row", "column", "lamp", "alert", "name"
+VALUE, ROW, COLUMN, LAMP, LIST, ALERT, NAME = "main value", "row", "column", "lamp", "list", "alert", "name"
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,14 +51,17 @@ class Wide:
             self._title()
             top = (48.0 if self._long else 64.0) if self._arched else 32.0
             top -= self._bottom
-            if picture.figure is None:
-                self._body(self._set, top, bottom)
-            elif self._beside():
-                self._figure(self._left, top, bottom, 100)
-                self._body(self._right, top + 4.0, bottom)
-            else:
-                self._figure(self._set, top, bottom, 100)
+            self._main(top, bottom)
         self._foot(bottom)
+
+    def _main(self, top: float, bottom: float) -> None:
+        if self._picture.figure is None:
+            self._body(self._set, top, bottom)
+        elif self._beside():
+            self._figure(self._left, top, bottom, 100, grouped="all")
+            self._body(self._right, top + 4.0, bottom)
+        else:
+            self._figure(self._set, top, bottom, 100, grouped="unit")
 
     def _beside(self) -> bool:
         """Say whether something stands beside the figure."""
@@ -84,7 +87,7 @@ class Wide:
         y = (34.0 if self._long else 42.0) if self._arched else 14.0
         self._set.line(self._picture.title, 20, y - self._bottom, Role.SOFT, inside=True)
 
-    def _figure(self, setter: Setter, top: float, bottom: float, most_px: float) -> None:
+    def _figure(self, setter: Setter, top: float, bottom: float, most_px: float, *, grouped: str) -> None:
         """Set the figure between two heights, its unit below."""
         figure = self._picture.figure
         # beside something else there is no room to spare beside the digits, but for a sign of degrees
@@ -94,7 +97,7 @@ class Wide:
         setter.figure(
             (top + bottom - kept) / 2,
             min(most_px, (bottom - top - kept) / 0.84),
-            grouped="all" if setter is self._left else "unit",
+            grouped=grouped,
             below=below,
         )
         spot = self._set.layout.figure

@@ -14,7 +14,7 @@ from ..config.schema import Config, PanelConfig
 from ..contract.content import Words
 from ..contract.errors import raised
 from ..contract.pages import Page, Role
-from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
+from ..contract.signals import Quality
 from ..display.contrast import least_ratio, measured
 from ..display.dimming import Dimming
 from ..display.elements import Picture
@@ -25,22 +25,13 @@ from ..display.legibility import ACCEPTABLE_ARCMIN, LEAST_ARCMIN, RECOMMENDED_AR
 from ..display.palettes import DAY, Palette, night
 from ..display.recorder import record
 from ..display.round import Face
-from ..display.texts import ROW, Text, texts_of
+from ..display.texts import LIST, ROW, Text, texts_of
 from .assembly import Assembly
 from .lighting import light_of, lighting
+from .made_up import made_up, ordinary
 from .panels import dimming_options
 from .status_page import News, StatusPage
 
-NOW = 1000.0
-ORDINARY = 0.5
-MOMENTS: tuple[tuple[float | None, Quality], ...] = (
-    (None, Quality.GOOD),
-    (ORDINARY, Quality.GOOD),
-    (0.0, Quality.GOOD),
-    (1.0, Quality.GOOD),
-    (ORDINARY, Quality.ASSUMED),
-)
-"""Where in their plausible range all values are, None for nowhere, and how good they are."""
 GRADES = (
     (LEAST_ARCMIN, "the least that can be read"),
     (ACCEPTABLE_ARCMIN, "acceptable"),
@@ -66,7 +57,8 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
             try:
                 # within the list, so that whatever a page or its drawing raises is told as that page's
                 pictures = list(_pictures(page, panel, assembly))
-                yield from list(_judged(where, pictures, panel, (DAY, at_night), fonts))
+                standing = page is status.page
+                yield from list(_judged(where, pictures, panel, (DAY, at_night), fonts, standing=standing))
                 lights[page.name] = light_of(pictures[1], panel.face, at_night, fonts)
             except Exception as exc:
                 yield Finding(Level.WARNING, f"{where} cannot be drawn: {raised(exc)}", "tell its author")
@@ -77,68 +69,54 @@ def readable(config: Config, assembly: Assembly) -> Iterator[Finding]:
 
 
 def _judged(
-    where: str, pictures: list[Picture], panel: PanelConfig, palettes: tuple[Palette, ...], fonts: Fonts
+    where: str,
+    pictures: list[Picture],
+    panel: PanelConfig,
+    palettes: tuple[Palette, ...],
+    fonts: Fonts,
+    *,
+    standing: bool,
 ) -> Iterator[Finding]:
     face = panel.face
     layouts = [arrange(picture, face, fonts) for picture in pictures]
     yield from left_out(where, layouts)
     if panel.viewing is not None:
         found = [texts_of(picture, layout, fonts) for picture, layout in zip(pictures, layouts, strict=True)]
-        yield from sizes(where, found, panel.viewing, face)
+        yield from sizes(where, found, panel.viewing, face, standing=standing)
     for palette in palettes:
         yield from contrasts(where, pictures[1:2] + pictures[-1:], face, palette, fonts)
 
 
 def _pictures(page: Page, panel: PanelConfig, assembly: Assembly) -> Iterator[Picture]:
     """Draw a page in every moment, then with each alert on it."""
-    seen = [made_up(assembly, page, share, quality) for share, quality in MOMENTS]
+    usual = ordinary(assembly, page, panel.size)
+    seen = [made_up(assembly, page, share) for share in (None, usual, 0.0, 1.0)]
+    seen.append(made_up(assembly, page, usual, Quality.ASSUMED))
     for snapshot in seen:
         yield record(page, snapshot, panel.size)
     for alert in assembly.brought.alerts:
         yield record(page, seen[1], panel.size, Words(alert[1].text, alert[1].role))
 
 
-def made_up(assembly: Assembly, page: Page, share: float | None, quality: Quality = Quality.GOOD) -> Snapshot:
-    """Return a snapshot in which every signal of a page that has a source has a value.
+def sizes(
+    where: str, found: Iterable[list[Text]], viewing: Viewing, face: Face, *, standing: bool = False
+) -> Iterator[Finding]:
+    """Tell which parts of a page fill less than the angles that are wanted, by the smallest of each part.
 
-    Args:
-        assembly: who provides what.
-        page: whose signals.
-        share: where in its plausible range each number is, 0..1; None gives no values.
-        quality: of all of them.
+    What is read while the car stands, a list or a page that is for it, is told as a note however small it is.
     """
-    store = assembly.store.empty()
-    there = assembly.store.names()
-    for name in dict.fromkeys((*page.needs, *page.uses)):
-        if name not in there:
-            continue
-        slot = store.slot(name, "made up", 0, period_s=1.0)
-        value = None if share is None else _value(slot.signal, share)
-        if value is not None:
-            slot.put(value, quality, NOW)
-    return store.snapshot(NOW)
-
-
-def _value(signal: Signal, share: float) -> Value | None:
-    match signal.kind:
-        case Kind.NUMBER:
-            low, high = signal.low or 0.0, 100.0 if signal.high is None else signal.high
-            return low + share * (high - low)
-        case Kind.SWITCH:
-            return share > ORDINARY
-        case Kind.CHOICE if signal.choices:
-            return signal.choices[round(share * (len(signal.choices) - 1))]
-    return None
-
-
-def sizes(where: str, found: Iterable[list[Text]], viewing: Viewing, face: Face) -> Iterator[Finding]:
-    """Tell which parts of a page fill less than the angles that are wanted, by the smallest of each part."""
     smallest: dict[str, Text] = {}
     for one in found:
         for text in one:
             if text.informs and (text.part not in smallest or text.height_px < smallest[text.part].height_px):
                 smallest[text.part] = text
-    angles = [(round(viewing.angle(text.height_px, face.width), 1), text) for text in smallest.values()]
+    at_rest = {part for part in smallest if standing or part == LIST}
+    for parts, level in ((smallest.keys() - at_rest, None), (at_rest, Level.NOTE)):
+        yield from _small(where, [smallest[part] for part in parts], viewing, face, level)
+
+
+def _small(where: str, texts: Iterable[Text], viewing: Viewing, face: Face, level: Level | None) -> Iterator[Finding]:
+    angles = [(round(viewing.angle(text.height_px, face.width), 1), text) for text in texts]
     small = sorted(((angle, text) for angle, text in angles if angle < RECOMMENDED_ARCMIN), key=lambda one: one[0])
     if not small:
         return
@@ -147,9 +125,10 @@ def sizes(where: str, found: Iterable[list[Text]], viewing: Viewing, face: Face)
     what = ", ".join(f"{one.part} {one.text!r} {angle:g}" for angle, one in small)
     across, away = viewing.needed(text.height_px, face.width, aim)
     fewer = ", or show fewer rows" if text.part == ROW else ""
+    rest = ", to be read while the car stands" if level else ""
     yield Finding(
-        Level.WARNING if aim == LEAST_ARCMIN else Level.NOTE,
-        f"{where}: minutes of arc at {viewing.distance_mm:g} mm: {what}; {aim:g} are {meaning}",
+        level or (Level.WARNING if aim == LEAST_ARCMIN else Level.NOTE),
+        f"{where}{rest}: minutes of arc at {viewing.distance_mm:g} mm: {what}; {aim:g} are {meaning}",
         f"mount it {int(away)} mm from the eyes, or take a panel {ceil(across)} mm across{fewer}",
     )
 
