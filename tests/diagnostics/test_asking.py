@@ -200,6 +200,34 @@ def test_a_negative_response_to_another_tester_is_not_taken_for_ours() -> None:
     assert (car.asking.counts.unrelated, car.asking.counts.negative) == (1, 1)
 
 
+def test_a_refusal_that_comes_too_late_parks_nothing_else() -> None:
+    car = Car([asked("engine", "identifier_21", 0x12 + n, one) for n, one in enumerate(("fuel.rate", "fuel.level"))])
+    car.want("fuel.rate", "fuel.level")
+    ((first,), (second,)) = car.send(1.0), car.send(1.25)
+    assert first is not second
+    car.hear("037F2131", 1.27)
+    assert not car.asking.scheduler.parked(second.polls[0])
+    assert "does not know this identifier" in car.asking.status(1.3)[1].sentence
+    car.want("fuel.level")
+    assert car.send(2.3) == [second]
+    car.hear("037F2131", 2.31)
+    assert car.asking.scheduler.parked(second.polls[0])
+
+
+def test_an_answer_without_echo_that_comes_too_late_is_not_taken_for_the_next_ones() -> None:
+    car = Car([asked("charge", "no_echo", 0x10 + n, one) for n, one in enumerate(("fuel.rate", "fuel.level"))])
+    car.want("fuel.rate", "fuel.level")
+    (first,) = car.send(1.0)
+    assert car.send(1.25) == []
+    car.hear("E1FF10", 1.4, SHARED_KEY)
+    assert [car.send(at) for at in (1.41, 2.24)] == [[], []]
+    assert (car.value("fuel.rate", 1.5), car.value("fuel.level", 1.5)) == (None, None)
+    (second,) = car.send(2.25)
+    assert second is not first
+    car.hear("E10064", 2.26, SHARED_KEY)
+    assert car.value("fuel.level", 2.27) == 5.0
+
+
 def test_pending_keeps_the_request_open_and_says_so() -> None:
     car = obd_car()
     car.want("engine.speed")

@@ -35,6 +35,8 @@ class Options:
         refusing_after: refusals for the moment in a row, whatever was asked, after which a unit as a whole is left
             alone for a while. One identifier alone that is refused costs two: with others, and by itself.
         silent_after: misses in a row after which a unit counts as silent.
+        late_s: so long after its time was over an answer may still come. What does not say which request it answers is
+            not trusted until then.
         back_off_s: first pause after misses; it doubles with each.
         back_off_most_s: longest pause.
         held_s: until a request is offered again that the guard held back for a reason that lasts.
@@ -58,6 +60,7 @@ class Options:
     slowly_s: float = 5.0
     refusing_after: int = 3
     silent_after: int = 3
+    late_s: float = 1.0
     back_off_s: float = 1.0
     back_off_most_s: float = 30.0
     held_s: float = 0.5

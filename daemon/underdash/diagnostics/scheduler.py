@@ -252,6 +252,9 @@ class Scheduler(Demands):
                 turn.note = turn.before if turn.before is not None and turn.before.how is How.ENDLESS else said
             return what
         queue.heard(now, close=queue.open is request)
+        if what.remedy is Remedy.PARK and queue.may_answer_late(now, self.options):
+            self._not_now(request, said, True, now)  # it does not say which request it refuses
+            return what
         if what.remedy is Remedy.PARK and len(turns) > 1:
             self._fewer(request, said.text, now)
             return what

@@ -43,6 +43,7 @@ class Speech:
         several_frames: its request may take several frames; without, `most` is what one frame holds.
         service: number of its service, for the meaning of negative responses.
         maker: it is a maker's own, not a standard's.
+        echoes: its answers are known to say which identifier they are about.
         sizes: bytes of values, by identifier, where the standard fixes them.
     """
 
@@ -60,6 +61,7 @@ class Speech:
     several_frames: bool = False
     service: int = 0
     maker: bool = False
+    echoes: bool = True
     sizes: Mapping[int, int] = field(default_factory=dict)
 
     @property
@@ -134,6 +136,7 @@ def from_format(form: SingleFrameFormat) -> Speech:
         room=lambda unit: single_frame.room(form),
         service=form.command,
         maker=True,
+        echoes=any(part.kind is PartKind.IDENTIFIER for part in form.reply),
     )  # fmt: skip
 
 
@@ -160,6 +163,7 @@ def from_protocol(protocol: Protocol) -> Speech:
         address_at=lambda unit: None,
         room=lambda unit: FRAME_BYTES,
         maker=True,
+        echoes=False,
     )  # fmt: skip
 
 

@@ -176,8 +176,8 @@ class Queue:
     """A control unit: what is open on it, and from when on it may be asked again."""
 
     __slots__ = (
-        "asked", "deadline", "free_at", "last", "misses", "open", "refusals", "sent_at", "sharing", "speaks_until",
-        "turns", "unit",
+        "asked", "deadline", "expired_at", "free_at", "last", "misses", "open", "refusals", "sent_at", "sharing",
+        "speaks_until", "turns", "unit",
     )  # fmt: skip
 
     def __init__(self, unit: ControlUnit) -> None:
@@ -191,6 +191,8 @@ class Queue:
         self.last: Request | None = None
         self.sent_at = -inf
         self.deadline = inf
+        self.expired_at = -inf
+        """When it last left a request unanswered."""
         self.speaks_until = -inf
         """Until when the rest of a long answer may take that has begun."""
         self.reset()
@@ -260,6 +262,10 @@ class Queue:
         """The unit is not done yet: it gets more time, from now, but not for ever."""
         self.deadline = min(now + by_s, self.sent_at + options.pending_most_s)
 
+    def may_answer_late(self, now: float, options: Options) -> bool:
+        """Say whether what comes now may answer an earlier request, whose time is over."""
+        return now < self.expired_at + options.late_s
+
     def refused(self, now: float, options: Options, busy: bool) -> None:
         """The unit refused for now; one that refuses everything is left alone longer and longer."""
         self.refusals += 1
@@ -271,11 +277,14 @@ class Queue:
             return None
         request, turns = self.open, self.asked
         self.close()
+        self.expired_at = now
         self.misses += 1
         for turn in turns:
             turn.missed(now, options, alone=len(turns) == 1)
         if self.misses >= options.silent_after:
             self.free_at = now + options.back_off(self.misses - options.silent_after + 1)
+        if not request.speech.echoes:  # its late answer would be taken for one to the next request
+            self.free_at = max(self.free_at, now + options.late_s)
         return request, turns
 
 
