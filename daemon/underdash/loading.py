@@ -28,6 +28,9 @@ from .contract.errors import raised
 from .contract.plugin import CONTRACT, PluginInfo
 
 GROUP = "underdash"
+BUNDLE = "underdash"
+"""The distribution that the bundled plug-ins come with."""
+LEFT_OUT_HINT = "sudo systemctl restart underdash, or the next start of the machine, tries all plug-ins again"
 GUARDED = (Exception, SystemExit)
 """What a plug-in's code may raise without taking the daemon along."""
 
@@ -120,6 +123,7 @@ def load(
     found: Iterable[EntryPoint] | None = None,
     *,
     source: Source | None = None,
+    left_out: Callable[[str, bool], str] = lambda name, bundled: "",
 ) -> Loaded:
     """Import and vet the plug-ins that are enabled.
 
@@ -127,6 +131,7 @@ def load(
         enabled: by name the table ``[plugin.<name>]``, empty where there is none.
         found: entry points to choose from; None looks at what is installed.
         source: the file the tables come from, so that mistakes can be told with their lines.
+        left_out: says why a plug-in (name, whether it is bundled) is not even imported this time, "" if it is.
 
     Returns:
         Every enabled plug-in is in it once, as running or refused; this never raises for a plug-in's faults.
@@ -144,6 +149,8 @@ def load(
         start = time.perf_counter()
         try:
             point = _chosen(name, by_name)
+            if why := left_out(name, _distribution(point) == BUNDLE):
+                raise RefusalError(why, LEFT_OUT_HINT)
             info, calls = _vetted(manager, point)
             settings = _settings(name, info, table, source or Source())
             took_s = time.perf_counter() - start

@@ -187,7 +187,7 @@ def test_plugins_lists_what_the_running_daemon_has_suspended(
 ) -> None:
     from underdash.service.client import Client
 
-    assert "suspended by the running daemon: none" in typed("plugins", "--config", config).out
+    assert "suspended or left out by the running daemon: none" in typed("plugins", "--config", config).out
     table = {"plugins": {"suspended": {"boost": "its sum broke (3 times)"}}}
     monkeypatch.setattr(Client, "ask", lambda self, what: table)
     assert "  boost: its sum broke (3 times); restart the daemon" in typed("plugins", "--config", config).out

@@ -39,8 +39,11 @@ def signals():
     return [Signal("hangs.now", "", "nothing")]
 
 def step(state, inputs, dt_s):
-    while Path("/run/underdash/hang-loop").exists():
-        pass
+    flag = Path("/run/underdash/hang-loop")
+    if flag.exists():
+        flag.unlink()
+        while True:
+            pass
     return None, None
 
 @hookimpl
@@ -49,7 +52,9 @@ def derived_signals():
 
 def draw(canvas, snapshot):
     canvas.title("hangs")
-    if Path("/run/underdash/hang-page").exists():
+    flag = Path("/run/underdash/hang-page")
+    if flag.exists():
+        flag.unlink()
         time.sleep(1000)
 
 @hookimpl
@@ -180,6 +185,11 @@ def test_a_plugin_that_hangs_is_ended_by_the_watchdog(seen: dict[str, Any], kind
     hang = seen[f"hang {kind}"]
     assert hang["watchdog"]
     assert hang["back_s"] < 60
+    where = "draw" if kind == "page" else "step"
+    assert f"stood still in {where}() of plug-in hangs" in hang["named"]
+    assert (f"page 'hangs' of plug-in hangs is off: an earlier life stood still in {where}()" in hang["status"]) == (
+        kind == "page"
+    )
     assert hang["lit"] is not None
 
 
@@ -187,6 +197,10 @@ def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(seen: dict[str, An
     killed = seen["killed"]
     assert killed["was_lit"]
     assert None not in (killed["dark_s"], killed["back_s"], killed["lit"])
+    # the third bad end within ten minutes, after the loop's and the page's
+    assert "fault    safe mode: underdash ended badly 3 times" in killed["status"]
+    assert "refused  hangs: safe mode" in killed["status"]
+    assert "plug-ins tarn, boost, temperatures" in killed["status"]
 
 
 def test_a_failed_upgrade_leaves_what_was_there_running(seen: dict[str, Any]) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import UnderdashError
-from .common import add_config, config
+from .common import add_config, config, running_status
 
 if TYPE_CHECKING:
     from ..config.checking import Finding, Surroundings
@@ -118,6 +118,7 @@ def _findings(config: Config) -> list[Finding]:
             *readable(config, assembly),
             *wires_found(assembly.wires),
             *board_findings(look(Board())),
+            *_of_the_running_daemon(),
         ],
         key=lambda finding: list(Level).index(finding.level),
     )
@@ -136,6 +137,15 @@ def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
     yield from rights(config, wanted, who, ROOT)
     yield from root_file_system(config, ROOT)
     yield from power_off(config, who)
+
+
+def _of_the_running_daemon() -> Iterator[Finding]:
+    from ..config.findings import Finding, Level
+
+    table = running_status()
+    for sentence in () if table is None else table["plugins"].get("past", ()):
+        what, _, step = str(sentence).rpartition("; ")
+        yield Finding(Level.WARNING, what, step)
 
 
 def _without_car(loaded: Loaded, exc: UnderdashError) -> Surroundings:

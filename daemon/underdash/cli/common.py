@@ -7,10 +7,10 @@ import contextlib
 import os
 import signal
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from math import isfinite, nan
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..contract.errors import GivenError, UnderdashError
 
@@ -221,3 +221,16 @@ def told_to_stop() -> Iterator[threading.Event]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def running_status() -> Mapping[str, Any] | None:
+    """Return what the running daemon says of itself, None where none runs that could tell."""
+    from ..service.client import Client
+    from ..wiring.control import socket_paths
+
+    try:
+        with Client.connect(socket_paths()) as client:
+            table = client.ask("status")
+    except UnderdashError:
+        return None
+    return table if isinstance(table.get("plugins"), dict) else None

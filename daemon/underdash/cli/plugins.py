@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .common import config
+from .common import config, running_status
 
 if TYPE_CHECKING:
     from ..loading import Loaded
@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
     groups = {"running": _running(loaded), "refused": _refused(loaded), "installed, not enabled": _idle(loaded)}
     suspended = _suspended()
     if suspended is not None:
-        groups["suspended by the running daemon"] = suspended
+        groups["suspended or left out by the running daemon"] = suspended
     for title, lines in groups.items():
         print(f"{title}:" if lines else f"{title}: none")
         for line in lines:
@@ -72,17 +72,13 @@ def _refused(loaded: Loaded) -> list[str]:
 
 
 def _suspended() -> list[str] | None:
-    """Return what the running daemon has suspended, None where none runs that could tell."""
-    from ..contract.errors import UnderdashError
-    from ..service.client import Client
-    from ..wiring.control import socket_paths
-
-    try:
-        with Client.connect(socket_paths()) as client:
-            found = client.ask("status")["plugins"]["suspended"]
-    except (UnderdashError, KeyError):
+    """Return what the running daemon has suspended or left out, None where none runs that could tell."""
+    table = running_status()
+    if table is None:
         return None
-    return [f"{name}: {reason}; restart the daemon, and tell its author" for name, reason in found.items()]
+    found = table["plugins"]
+    suspended = [f"{name}: {why}; restart the daemon, and tell its author" for name, why in found["suspended"].items()]
+    return [*suspended, *found.get("past", ())]
 
 
 def _idle(loaded: Loaded) -> list[str]:

@@ -8,20 +8,26 @@ import datetime
 import os
 import signal
 import subprocess
+import time
 from collections.abc import Mapping
+from functools import partial
 
 import structlog
 
 from ..bus.link import Link
+from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..config.schema import Config
+from ..contract.errors import GivenError, UnderdashError
 from ..service.control import ControlError, RunsAlreadyError
+from ..service.ledger import Ledger
 from ..service.notify import notify
 from ..service.watchdog import watchdog_s
 from ..wiring.building import Built, build
 from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
 from ..wiring.heartbeat import Heartbeat, progress
+from ..wiring.past import Past, owners
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from .common import uninterrupted
 from .logs import set_up
@@ -43,23 +49,43 @@ def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
     set_up()
     with uninterrupted():
         loop = asyncio.SelectorEventLoop()
+    ledger = Ledger(runtime_directory(), owners(config.plugins.enabled))
     try:
-        _run(config, loop, first, attended)
+        with ledger.told_to_end():
+            _run(config, loop, first, attended, ledger)
+    except KeyboardInterrupt:
+        raise
+    except UnderdashError:
+        ledger.close(forget=False)
+        raise
+    except BaseException as exc:
+        ledger.crashed(exc)
+        raise
     finally:
+        ledger.close(forget=True)
         loop.close()
 
 
-def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool) -> None:
+def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool, ledger: Ledger) -> None:
     recorders: list[Recorder] = []
-    built = build(
-        config,
-        loop,
-        recorder=lambda links: _recorder(config, links, recorders),
-        power_off=power_off,
-        told=_told,
-        attended=attended,
-        first=first,
-    )
+    past = Past.of(ledger.bad, time.monotonic())
+    for fault in past.faults:
+        _log.error("safe_mode", text=fault)
+    try:
+        built = build(
+            config,
+            loop,
+            recorder=lambda links: _recorder(config, links, recorders),
+            power_off=power_off,
+            told=_told,
+            attended=attended,
+            first=first,
+            past=past,
+        )
+    except GivenError as exc:
+        if past.safe:  # what is left out may be all that is missing, and that comes back by itself
+            raise UnderdashError(f"{exc}; {past.faults[0]}") from exc
+        raise
     with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
         for recorder in recorders:
             ending.callback(recorder.close)
@@ -71,7 +97,8 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
         _open_socket(built, loop, ending)
         _start(built)
         daemon = built.daemon
-        heartbeat = Heartbeat(loop, lambda now: progress(daemon, now), daemon.status, notify, watchdog_s())
+        look = partial(progress, daemon)
+        heartbeat = Heartbeat(loop, look, daemon.status, notify, watchdog_s(), witness=ledger.witness)
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)

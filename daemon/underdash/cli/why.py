@@ -27,11 +27,12 @@ def run(arguments: argparse.Namespace) -> int:
 
     try:
         with Client.connect(socket_paths()) as client:
-            chain = _read(client.ask("why", {"signal": arguments.signal}))
+            table = client.ask("why", {"signal": arguments.signal})
+        chain, past = _read(table), [str(one) for one in table.get("past", ())]
     except NoDaemonError as exc:
         print(f"{exc}; this is what configuration and description say", file=sys.stderr)
-        chain = _from_files(config(arguments), arguments.signal)
-    print("\n".join(chain.lines()))
+        chain, past = _from_files(config(arguments), arguments.signal), []
+    print("\n".join([*chain.lines(), *past]))
     if chain.fault.cause is Cause.UNKNOWN:
         return 2
     return 0 if chain.fault.cause in THERE else 1

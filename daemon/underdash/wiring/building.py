@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -33,8 +33,10 @@ from .first_page import FirstPage
 from .host import Host, board_slots
 from .kept import Kept
 from .panels import dimming_options, panel_opener
+from .past import Past
 from .screen import Look, Screen
 from .sending import Sending, make_guard
+from .status_page import NAME
 
 
 @dataclass(slots=True)
@@ -63,13 +65,15 @@ class Built:
             lock.release()
 
 
-def assembled(config: Config, told: Callable[[str], None] = lambda sentence: None) -> Assembly:
-    """Load the configured plug-ins and assemble the configured car.
+def assembled(
+    config: Config, told: Callable[[str], None] = lambda sentence: None, past: Past | None = None
+) -> Assembly:
+    """Load the configured plug-ins, less what earlier lives speak against, and assemble the configured car.
 
     Raises:
         UnderdashError: the car is not known or its file has mistakes.
     """
-    loaded: Loaded = load(config.settings, source=config.source)
+    loaded: Loaded = load(config.settings, source=config.source, left_out=(past or Past()).left_out)
     wanted = str(config.car_file) if config.car_file is not None else config.car.name
     car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
     options = Options(requests_per_s=config.limits.requests_per_s)
@@ -100,6 +104,7 @@ def build(
     told: Callable[[str], None] = lambda sentence: None,
     attended: bool = False,
     first: FirstPage | None = None,
+    past: Past | None = None,
 ) -> Built:
     """Build a daemon.
 
@@ -108,13 +113,13 @@ def build(
         loop: the event loop it will run on.
         memory: buses inside this process, for ``interface = "memory"``.
         recorder: makes a recorder of the links.
-        power_off, attended: see `Daemon`.
+        power_off, attended, past: see `Daemon`.
         told, first: called with sentences for the log; panels that are open already, which the daemon takes over.
 
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    assembly = assembled(config, told)
+    assembly = assembled(config, told, past)
     power = make_power(config)
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
@@ -132,14 +137,20 @@ def build(
         power_off=power_off,
         attended=attended,
         host=Host(assembly.board, loop),
+        past=past,
     )
-    daemon.key.ignition.restore(kept.seen(assembly.car))
-    guard.quiet = kept.quiet
-    assembly.asking.restore(kept.learned(assembly.car))
+    _remember(kept, daemon)
     for name, panel in config.panel.items():
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop, first=first))
     # what others would notice comes last, when nothing in the configuration can fail any more
     return _owning(Built(config, assembly, daemon, kept, locked(config, assembly.car)), recorder)
+
+
+def _remember(kept: Kept, daemon: Daemon) -> None:
+    assembly = daemon.assembly
+    daemon.key.ignition.restore(kept.seen(assembly.car))
+    daemon.sending.guard.quiet = kept.quiet
+    assembly.asking.restore(kept.learned(assembly.car))
 
 
 def _owning(built: Built, recorder: Callable[[Mapping[str, Link]], Keeper | None]) -> Built:
@@ -269,7 +280,8 @@ def make_screen_opener(
     """
     assembly = daemon.assembly
     where = f"{config.path}: panel.{name}.deck"
-    Deck(assembly.pages, panel.deck, where, daemon.telling.page.page, (CARD,))
+    order = _there(panel.deck, assembly)
+    Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD,))
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
     look = Look(
@@ -281,12 +293,20 @@ def make_screen_opener(
     )
 
     def opened() -> Screen:
-        deck = Deck(assembly.pages, panel.deck, where, daemon.telling.page.page, (CARD,))
+        deck = Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD,))
         lit = first.take(name) if first is not None else None
         device, level = (lit.device, lit.level) if lit is not None else (open_panel(), 0.0)
         return Screen(name, device, deck, look, loop=loop, turned=daemon.ask, level=level)
 
     return opened
+
+
+def _there(deck: Sequence[str], assembly: Assembly) -> list[str]:
+    """Return the pages of a deck less those nobody brings, where a plug-in that was refused may have brought them."""
+    brought = {NAME, CARD.name, *(page.name for page in assembly.pages)}
+    if not assembly.loaded.refused:
+        return list(deck)
+    return [name for name in deck if name in brought] or [NAME]
 
 
 def gesture_options(config: Config) -> GestureOptions:

@@ -83,7 +83,8 @@ class Desk:
         return as_table(self._daemon.status(), self._daemon.assembly)
 
     def _why(self, talk: Conversation) -> Mapping[str, Any]:
-        return self._daemon.telling.why(_given(talk, "signal", str), self._loop.time()).table()
+        chain = self._daemon.telling.why(_given(talk, "signal", str), self._loop.time())
+        return {**chain.table(), "past": list(self._daemon.past.faults)}
 
     def _quiet(self, talk: Conversation) -> Mapping[str, Any]:
         self._daemon.perform(GoQuiet(_given(talk, "on", bool)))

@@ -35,6 +35,7 @@ from .hurrying import Hurry
 from .key import Key
 from .leaving import Done, Leaving
 from .modes import Modes
+from .past import Past
 from .screen import Screen
 from .sending import Sending, facts
 from .status import Status
@@ -81,7 +82,7 @@ class Daemon:
         recorder: gets marks and is flushed before the end.
         power_off: called when the machine is to be switched off (False) or restarted (True).
         attended: a person at the keyboard says that the ignition is on.
-        host: the machine this runs on; None is none that is looked at.
+        host, past: the machine this runs on, None for none that is looked at; what earlier lives teach.
     """
 
     def __init__(
@@ -98,9 +99,10 @@ class Daemon:
         power_off: Callable[[bool], None] = lambda reboot: None,
         attended: bool = False,
         host: Host | None = None,
+        past: Past | None = None,
     ) -> None:
         self.assembly = assembly
-        self.host = host or Host()
+        self.host, self.past = host or Host(), past or Past()
         self.links, self.sending, self.power = links, sending, power
         self.key = Key(assembly, sending.guard)
         self.acting = Acting(self)
@@ -357,7 +359,9 @@ class Daemon:
         self._loop.call_soon(self.ask)  # whoever found it is in the middle of something
 
     def _take_pages_off(self, screen: Screen) -> None:
-        """Take the pages of suspended plug-ins out of a deck."""
+        """Take pages out of a deck: those of suspended plug-ins, and one in which an earlier life hung."""
         for plugin, page in self.assembly.brought.display_pages:
             if plugin in self.assembly.suspended:
                 screen.deck.take_off(page.name, f"its plug-in {plugin} is suspended")
+            elif why := self.past.page_off(plugin, page):
+                screen.deck.take_off(page.name, why)

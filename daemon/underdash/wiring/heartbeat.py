@@ -8,11 +8,14 @@ from collections.abc import Callable
 import structlog
 
 from ..service.watchdog import LOOKS, Progress
+from ..service.witness import Witness
 from .daemon import Daemon
 from .status import Status
 
 _log = structlog.get_logger()
 
+WITNESS_LOOKS = 3
+"""After so many looks that did not come it is written down where all stands, before the watchdog's time is over."""
 STATUS_S = 5.0
 """How often the line is looked at where nobody watches."""
 
@@ -26,6 +29,7 @@ class Heartbeat:
         status: how the daemon is.
         tell: sends assignments to the service manager.
         watchdog_s: within which it wants to be fed; None if it does not watch.
+        witness: writes down where everything stands when that time comes.
     """
 
     def __init__(
@@ -35,6 +39,8 @@ class Heartbeat:
         status: Callable[[], Status],
         tell: Callable[..., object],
         watchdog_s: float | None,
+        *,
+        witness: Witness | None = None,
     ) -> None:
         self._loop = loop
         self._look = progress
@@ -42,6 +48,7 @@ class Heartbeat:
         self._tell = tell
         self._watched = watchdog_s is not None
         self._every_s = STATUS_S if watchdog_s is None else watchdog_s / LOOKS
+        self._witness = witness
         self._progress = Progress()
         self._still: tuple[str, ...] = ()
         self._said = ""
@@ -62,6 +69,10 @@ class Heartbeat:
         still = self._progress.look(*self._look(self._loop.time()))
         if still and still != self._still:
             _log.error("stands_still", parts=", ".join(still))
+            if self._witness is not None:
+                self._witness.still()
+        elif not still and self._witness is not None:
+            self._witness.alive(self._every_s * WITNESS_LOOKS)
         self._still = still
         said = sentence(self._status(), still)
         words = [f"STATUS={said}"] if said != self._said else []

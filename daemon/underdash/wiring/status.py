@@ -28,6 +28,7 @@ class Status:
         inputs: the wired lines and sensors.
         quiet: somebody asked for quiet.
         hold: why the machine has not gone off though its time has come, in a sentence; "" if it has not.
+        past: what is left out because of how earlier lives ended, in sentences.
     """
 
     now: float
@@ -46,6 +47,7 @@ class Status:
     rates: tuple[tuple[str, Rate], ...] = ()
     inputs: tuple[InputStatus, ...] = ()
     hold: str = ""
+    past: tuple[str, ...] = ()
 
 
 def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
@@ -69,6 +71,7 @@ def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
             "running": [plugin.name for plugin in assembly.loaded.plugins],
             "refused": [str(one) for one in assembly.loaded.refused],
             "suspended": dict(assembly.suspended),
+            "past": list(status.past),
         },
         "problems": list(assembly.problems),
         "faults": list(status.faults),

@@ -91,6 +91,7 @@ class Telling:
             polls=tuple(daemon.assembly.asking.status(now)),
             quiet=guard.quiet,
             inputs=daemon.inputs.status(now),
+            past=daemon.past.faults,
             hold=sentence(daemon.power.holding.by, daemon.power.holding.left_s(now)),
         )
 
@@ -98,6 +99,8 @@ class Telling:
         """Return what every page says in a few words, the worst first."""
         daemon = self._daemon
         notes = [*daemon.host.notes, *daemon.fingers.notes()]
+        if daemon.past.note:
+            notes.append(daemon.past.note)
         absent = [status.role for status in daemon.buses if status.state is BusState.ABSENT]
         notes += [f"bus {role} is absent" for role in absent]
         notes += [f"bus {status.role} is set up wrongly" for status in daemon.buses if status.warning]
@@ -112,6 +115,7 @@ class Telling:
         for screen in daemon.screens:
             yield from screen.faults
         yield from self._stopped()
+        yield from daemon.past.faults
         yield from daemon.host.faults
         yield from (bus.warning for bus in daemon.buses if bus.warning)
 

@@ -259,6 +259,8 @@ def hang(kind: str) -> None:
         "watchdog": "Watchdog timeout" in log,
         "lit": until(lit),
         "log": log.splitlines()[-12:],
+        "named": "".join(line for line in log.splitlines() if "ended_badly" in line),
+        "status": run("underdash", "status").stdout,
     }
     scene(f"{kind} hangs: running again {took} s later, by the watchdog: {'Watchdog timeout' in log}")
 
@@ -270,7 +272,8 @@ def killed() -> None:
     run("systemctl", "kill", "--signal", "KILL", "underdash")
     dark = until(lambda: not lit(), 20)
     back = until(lambda: int(shown("NRestarts")) > restarts and ready())
-    SEEN["killed"] = {"was_lit": was_lit, "dark_s": dark, "back_s": back, "lit": until(lit)}
+    said = run("underdash", "status").stdout
+    SEEN["killed"] = {"was_lit": was_lit, "dark_s": dark, "back_s": back, "lit": until(lit), "status": said}
     scene(f"SIGKILL: dark after {dark} s, READY again {back} s after that")
 
 

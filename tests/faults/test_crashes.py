@@ -1,0 +1,176 @@
+"""Lives of the real daemon that end badly in somebody else's plug-in, and what the next one makes of it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from time import monotonic
+
+import pytest
+
+PLUGIN = """
+import ctypes
+from pathlib import Path
+from underdash import Derived, Page, PluginInfo, Signal, hookimpl
+
+HERE = Path(__file__).parent
+
+def hang():
+    ctypes.PyDLL(None).usleep(60_000_000)  # keeps the interpreter's lock
+
+@hookimpl
+def plugin():
+    return PluginInfo("hangs in C when it is told to")
+
+@hookimpl
+def signals():
+    return [Signal("hangs.now", "", "nothing")]
+
+def step(state, inputs, dt_s):
+    if (HERE / "in-step").exists():
+        hang()
+    return None, None
+
+@hookimpl
+def derived_signals():
+    return [Derived("hangs.now", ("engine.speed",), step, period_s=0.1)]
+
+def draw(canvas, snapshot):
+    canvas.title("hangs")
+    if (HERE / "in-page").exists():
+        hang()
+
+@hookimpl
+def display_pages():
+    return [Page("hangs", "Hangs", draw, (), uses=("hangs.now",))]
+"""
+CONFIG = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost", "hangs"]
+[bus.drive]
+interface = "virtual"
+channel = "nobody"
+[power]
+supply = "switched"
+[panel.main]
+driver = "picture"
+deck = ["hangs", "boost"]
+settings = { file = "panel.png" }
+"""
+LONG_S = 30.0
+
+
+class Service:
+    """Starts, ends and asks the daemon as a service manager and an owner would."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        (folder / "underdash_hangs.py").write_text(PLUGIN)
+        info = folder / "underdash_hangs-1.0.dist-info"
+        info.mkdir()
+        (info / "METADATA").write_text("Metadata-Version: 2.1\nName: underdash-hangs\nVersion: 1.0\n")
+        (info / "entry_points.txt").write_text("[underdash]\nhangs = underdash_hangs\n")
+        (folder / "underdash.toml").write_text(CONFIG)
+        self.environment = {
+            **os.environ,
+            "PYTHONPATH": str(folder),
+            "RUNTIME_DIRECTORY": str(folder / "run"),
+            "STATE_DIRECTORY": str(folder / "state"),
+            "WATCHDOG_USEC": "2000000",
+        }
+        self.environment.pop("NOTIFY_SOCKET", None)
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def command(self, *words: str) -> list[str]:
+        config = ("--config", str(self.folder / "underdash.toml")) if words[0] != "status" else ()
+        return [sys.executable, "-m", "underdash", *words, *config]
+
+    def start(self) -> None:
+        with (self.folder / "log").open("w") as log:
+            self.process = subprocess.Popen(self.command("run"), env=self.environment, stderr=log, cwd=self.folder)
+        self.until(lambda: "event=started" in self.log())
+
+    def log(self) -> str:
+        return (self.folder / "log").read_text()
+
+    def until(self, holds: Callable[[], bool]) -> None:
+        end = monotonic() + LONG_S
+        while not holds():
+            assert monotonic() < end, self.log()
+            threading.Event().wait(0.05)
+
+    def hang(self, where: str, by: signal.Signals) -> None:
+        """Have it hang, until that is written down, and end it."""
+        assert self.process is not None
+        (self.folder / where).touch()
+        self.until(lambda: "in hang" in (self.folder / "run/hang.txt").read_text())
+        (self.folder / where).unlink()
+        self.end(by)
+
+    def end(self, by: signal.Signals = signal.SIGTERM) -> int:
+        assert self.process is not None
+        self.process.send_signal(by)
+        return self.process.wait(LONG_S)
+
+    def ask(self, *words: str) -> str:
+        done = subprocess.run(self.command(*words), env=self.environment, capture_output=True, text=True, check=False)
+        assert "Traceback" not in done.stdout + done.stderr
+        return done.stdout
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    made = Service(tmp_path)
+    yield made
+    if made.process is not None and made.process.poll() is None:
+        made.process.kill()
+        made.process.wait(LONG_S)
+
+
+def test_a_page_that_hung_in_c_until_the_watchdog_came_is_off_in_the_next_life(
+    service: Service, table: list[tuple[str, str, str]]
+) -> None:
+    service.start()
+    service.hang("in-page", signal.SIGABRT)
+    service.start()
+    said = service.ask("status")
+    assert "page 'hangs' of plug-in hangs is off: an earlier life stood still in hang() of plug-in hangs" in said
+    assert "page boost on main" in said
+    assert "an earlier life stood still" in service.ask("plugins")
+    assert "warning: page 'hangs' of plug-in hangs is off" in service.ask("check")
+    assert "page 'hangs' of plug-in hangs is off" in service.ask("why", "engine.boost_pressure")
+    assert service.end() == 0
+    assert not (service.folder / "run/ledger.json").exists()
+    service.start()
+    assert "is off" not in service.ask("status")
+    table.append(("page hangs in C, ended by the watchdog", "restart without that page", "stood still in hang()"))
+
+
+def test_three_lives_killed_in_a_plugins_code_end_in_safe_mode_and_a_restart_by_hand_leaves_it(
+    service: Service, table: list[tuple[str, str, str]]
+) -> None:
+    for _ in range(3):
+        service.start()
+        assert "safe mode" not in service.ask("status")
+        service.hang("in-step", signal.SIGKILL)
+    service.start()
+    said = service.ask("status")
+    assert "refused  hangs: safe mode, an earlier life stood still in hang() of plug-in hangs; sudo systemctl" in said
+    assert "fault    safe mode: underdash ended badly 3 times" in said
+    assert "plug-ins tarn, boost" in said
+    assert "safe mode: underdash ended badly" in service.ask("plugins")
+    assert "warning: safe mode: underdash ended badly" in service.ask("check")
+    assert service.end() == 0
+    service.start()
+    said = service.ask("status")
+    assert "plug-ins tarn, boost, hangs" in said
+    assert "safe mode" not in said
+    table.append(("killed three times in a plug-in", "safe mode, bundled ones run", "named: hangs, in hang()"))
