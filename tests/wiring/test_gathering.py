@@ -100,7 +100,7 @@ def test_a_command_that_nobody_permitted_is_told_as_such(drive: Make) -> None:
     journey.run(10)
     chain = asker.chains["engine.charge_temperature"]
     assert chain.fault.cause is Cause.MAKER_PERMISSION
-    assert "reads = " in chain.fault.text
+    assert "under [reads] in your configuration" in chain.fault.text
 
 
 def test_another_tester_is_told_as_such(drive: Make) -> None:
