@@ -96,6 +96,7 @@ def _findings(config: Config) -> list[Finding]:
     from ..loading import load
     from ..service.board import Board
     from ..wiring.building import assembled
+    from ..wiring.hold_line import findings as hold_findings
     from ..wiring.host import findings as board_findings
     from ..wiring.host import look
     from ..wiring.machine import findings
@@ -118,6 +119,7 @@ def _findings(config: Config) -> list[Finding]:
             *readable(config, assembly),
             *wires_found(assembly.wires),
             *board_findings(look(Board())),
+            *hold_findings(config.power),
             *_of_the_running_daemon(),
         ],
         key=lambda finding: list(Level).index(finding.level),

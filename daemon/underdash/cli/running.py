@@ -19,6 +19,7 @@ from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..config.schema import Config
 from ..contract.errors import GivenError, UnderdashError
+from ..contract.signals import PowerState
 from ..service.control import ControlError, RunsAlreadyError
 from ..service.ledger import Ledger
 from ..service.notify import notify
@@ -27,6 +28,7 @@ from ..wiring.building import Built, build
 from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
 from ..wiring.heartbeat import Heartbeat, progress
+from ..wiring.hold_line import HoldLine
 from ..wiring.past import Past, owners
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from .common import uninterrupted
@@ -68,6 +70,7 @@ def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
 
 def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool, ledger: Ledger) -> None:
     recorders: list[Recorder] = []
+    supply = HoldLine(config.power)
     past = Past.of(ledger.bad, time.monotonic())
     for fault in past.faults:
         _log.error("safe_mode", text=fault)
@@ -87,6 +90,7 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
             raise UnderdashError(f"{exc}; {past.faults[0]}") from exc
         raise
     with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
+        ending.callback(lambda: supply.close(off=built.daemon.power.state is PowerState.HALTING))
         for recorder in recorders:
             ending.callback(recorder.close)
         ending.callback(built.release)

@@ -127,6 +127,8 @@ class PowerConfig:
     halt_again_s: Annotated[float, Limits(low=10.0, high=3600.0, unit="s")] = 90.0
     login_hold_s: SecondsOrNone = 3600.0
     update_hold_s: SecondsOrNone = 3600.0
+    hold_line: str = ""
+    hold_inverted: bool = False
 
     def __post_init__(self) -> None:
         if self.goodbye_s > self.linger_s:

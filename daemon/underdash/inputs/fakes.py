@@ -61,3 +61,18 @@ class FakeLine:
             raise UnderdashError("this line was closed")
         if self.gone:
             raise OSError(ENODEV, os.strerror(ENODEV))
+
+
+class FakeOutput:
+    """Stands in for a line that is driven; `levels` has what it was driven to, None once it is given back."""
+
+    def __init__(self, on: bool = False) -> None:
+        self.levels: list[bool | None] = [on]
+
+    def set(self, on: bool) -> None:
+        """Drive it."""
+        self.levels.append(on)
+
+    def close(self) -> None:
+        """Give it back."""
+        self.levels.append(None)
