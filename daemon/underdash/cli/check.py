@@ -131,6 +131,7 @@ def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
     from ..wiring.board import board_findings
     from ..wiring.needs import needs
     from ..wiring.rights import account, rights
+    from ..wiring.start_up import findings as start_up
     from ..wiring.system import power_off, root_file_system
 
     wanted = needs(config, {driver.name: driver for _, driver in assembly.brought.panel_drivers})
@@ -139,6 +140,7 @@ def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
     yield from rights(config, wanted, who, ROOT)
     yield from root_file_system(config, ROOT)
     yield from power_off(config, who)
+    yield from start_up(ROOT)
 
 
 def _of_the_running_daemon() -> Iterator[Finding]:
