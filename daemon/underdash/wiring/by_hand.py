@@ -37,6 +37,8 @@ LINGER_S = 2.0
 AGAIN_S = 0.02
 PATIENCE_S = 3.0
 """How long a request waits for a unit that is answering something else, or for room on the bus."""
+CHOSEN = (Reason.QUIET, Reason.RECORDED, Reason.TRANSMIT_OFF)
+"""What somebody chose, which says more than that a bus is not open."""
 HELD = "held"
 """Kind of what was not sent now, and may be sent later; `momentary` says that no person has to act for that."""
 
@@ -122,10 +124,11 @@ class ByHand:
         if one is None:
             return
         poll = one.wanted.poll
-        if self._gone():
+        standing = self._daemon.sending.guard.standing(poll.bus, now)
+        if (standing is None or standing.reason not in CHOSEN) and self._gone():
             return
         moves = may_move(self._daemon.snapshot(now, MOTION), vouched=self._daemon.key.ignition.vouched(now))
-        if moves and self._daemon.sending.guard.standing(poll.bus, now) is None:  # else that says more
+        if moves and standing is None:  # else that says more
             self._finish({"kind": HELD, "sentence": moves})
             return
         busy = self._daemon.assembly.asking.scheduler.outstanding(poll, now)
