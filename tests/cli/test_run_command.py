@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 
 from underdash.cli import run as run_command
-from underdash.cli import running
 from underdash.contract.errors import GivenError, UnderdashError
 
 Typed = Callable[..., Any]
@@ -142,17 +141,3 @@ def test_attended_needs_a_person(typed: Typed, config: Path, monkeypatch: pytest
         run_command.confirm(lambda question: "yes")
     run_command.confirm(lambda question: " Standing ")
     assert issubclass(GivenError, UnderdashError)
-
-
-def test_the_machine_is_only_switched_off_by_a_service(monkeypatch: pytest.MonkeyPatch) -> None:
-    asked: list[list[str]] = []
-
-    def called(command: list[str], **options: object) -> subprocess.CompletedProcess[str]:
-        asked.append(command)
-        return subprocess.CompletedProcess(command, 1, "", "no rights")
-
-    monkeypatch.setattr("subprocess.run", called)
-    running.power_off(False, {})
-    assert asked == []
-    running.power_off(True, {"INVOCATION_ID": "1"})
-    assert asked == [["systemctl", "reboot", "--no-block"]]

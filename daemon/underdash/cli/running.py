@@ -5,9 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import datetime
-import os
 import signal
-import subprocess
 import time
 from collections.abc import Mapping
 from functools import partial
@@ -23,6 +21,7 @@ from ..contract.signals import PowerState
 from ..service.control import ControlError, RunsAlreadyError
 from ..service.ledger import Ledger
 from ..service.notify import notify
+from ..service.power_off import PowerOff
 from ..service.watchdog import watchdog_s
 from ..wiring.building import Built, build
 from ..wiring.control import Desk
@@ -35,6 +34,10 @@ from .common import uninterrupted
 from .logs import set_up
 
 _log = structlog.get_logger()
+
+KEY_S = 4.0
+"""So long the key is watched while the machine goes off; well within the unit's TimeoutStopSec."""
+LOOK_S = 0.05
 
 
 def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
@@ -70,7 +73,8 @@ def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
 
 def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool, ledger: Ledger) -> None:
     recorders: list[Recorder] = []
-    supply = HoldLine(config.power)
+    supply, power_off = HoldLine(config.power), PowerOff(runtime_directory())
+    power_off.begin()
     past = Past.of(ledger.bad, time.monotonic())
     for fault in past.faults:
         _log.error("safe_mode", text=fault)
@@ -96,8 +100,8 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
         ending.callback(built.release)
         ending.callback(built.keep)
         ending.callback(built.daemon.stop)
-        for number in (signal.SIGTERM, signal.SIGINT):
-            loop.add_signal_handler(number, loop.stop)
+        loop.add_signal_handler(signal.SIGINT, loop.stop)
+        loop.add_signal_handler(signal.SIGTERM, _end, loop, power_off)
         _open_socket(built, loop, ending)
         _start(built)
         daemon = built.daemon
@@ -107,6 +111,19 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)
         loop.run_forever()
+
+
+def _end(loop: asyncio.AbstractEventLoop, power_off: PowerOff) -> None:
+    """End; where the machine is going off, watch the key for a while first, as it may come back."""
+    began = loop.time()
+
+    def look() -> None:
+        if power_off.under_way and loop.time() - began < KEY_S:
+            loop.call_later(LOOK_S, look)
+        else:
+            loop.stop()
+
+    look()
 
 
 def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack) -> None:
@@ -152,16 +169,3 @@ def _recorder(config: Config, links: Mapping[str, Link], made: list[Recorder]) -
 
 def _told(sentence: str) -> None:
     _log.info("asking", text=sentence)
-
-
-def power_off(reboot: bool, environment: Mapping[str, str] = os.environ) -> None:
-    """Switch the machine off or restart it; only as a service, never from somebody's terminal."""
-    verb = "reboot" if reboot else "poweroff"
-    if "INVOCATION_ID" not in environment:
-        _log.warning("power_off_left_out", verb=verb, why="not run as a service")
-        return
-    done = subprocess.run(["systemctl", verb, "--no-block"], capture_output=True, text=True, check=False, timeout=10)
-    if done.returncode:
-        _log.error(
-            "power_off_failed", verb=verb, error=done.stderr.strip(), next="see systemd/README.md for the rights"
-        )
