@@ -14,6 +14,8 @@ import pytest
 
 import underdash
 from underdash import drivers, testing
+from underdash.cli.log_sentences import SENTENCES
+from underdash.cli.logs import LEFT_OUT
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "daemon" / "underdash"
@@ -50,6 +52,7 @@ PORTS = {
 }
 
 FILE_LINES, FUNCTION_LINES = 400, 50
+LOG_LEVELS = {"debug", "info", "warning", "error", "exception", "critical"}
 
 SOURCES = sorted(PACKAGE.rglob("*.py"))
 PLUGIN_SOURCES = sorted(source for folder in PLUGINS for source in folder.glob("underdash_*/**/*.py"))
@@ -252,3 +255,26 @@ def test_every_test_file_has_a_name_of_its_own() -> None:
 def name_in_one_place(name: str, files: list[Path]) -> bool:
     """Two files of one name are only a trouble where no folder tells them apart: among the plug-ins' tests."""
     return sum(1 for source in files if source.name == name and source.parent.parent.parent.name == "plugins") > 1
+
+
+def logged() -> Iterator[tuple[str, str, set[str]]]:
+    """Place, event and keys of everything that is logged."""
+    for source in SOURCES:
+        for node in ast.walk(ast.parse(source.read_text())):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in LOG_LEVELS:
+                if ast.unparse(node.func.value) not in ("_log", "log"):
+                    continue
+                (event,) = node.args
+                assert isinstance(event, ast.Constant), f"{source}:{node.lineno}: an event's name is constant"
+                keys = {str(keyword.arg) for keyword in node.keywords}
+                yield f"{name_of(source)}:{node.lineno}", str(event.value), keys
+
+
+def test_every_event_that_is_logged_has_a_sentence_made_of_facts_it_has() -> None:
+    calls = list(logged())
+    assert len(calls) > 50
+    for place, event, keys in calls:
+        assert event in SENTENCES, f"{place} logs {event!r}, for which cli/log_sentences.py has no sentence"
+        wanted = set(re.findall(r"{(\w+)}", SENTENCES[event]))
+        assert wanted <= keys, f"{place}: the sentence of {event!r} wants {wanted - keys}"
+    assert LEFT_OUT in SENTENCES

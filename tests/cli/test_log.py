@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import ast
 import json
 import os
-import re
 import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC
 from pathlib import Path
 from typing import Any
@@ -20,35 +18,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from underdash.cli.log_lines import Entry, entry, facts, told
-from underdash.cli.log_sentences import SENTENCES, sentence
-from underdash.cli.logs import LEFT_OUT, Lines
+from underdash.cli.log_sentences import sentence
+from underdash.cli.logs import Lines
 
 Typed = Callable[..., Any]
-DAEMON = Path(__file__).parents[2] / "daemon"
-LEVELS = {"debug", "info", "warning", "error", "exception", "critical"}
-
-
-def logged() -> Iterator[tuple[str, str, set[str]]]:
-    """Place, event and keys of everything that is logged."""
-    for source in sorted(DAEMON.rglob("*.py")):
-        for node in ast.walk(ast.parse(source.read_text())):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in LEVELS:
-                if ast.unparse(node.func.value) not in ("_log", "log"):
-                    continue
-                (event,) = node.args
-                assert isinstance(event, ast.Constant), f"{source}:{node.lineno}: an event's name is constant"
-                keys = {str(keyword.arg) for keyword in node.keywords}
-                yield f"{source.name}:{node.lineno}", str(event.value), keys
-
-
-def test_every_event_that_is_logged_has_a_sentence_made_of_facts_it_has() -> None:
-    calls = list(logged())
-    assert len(calls) > 50
-    for place, event, keys in calls:
-        assert event in SENTENCES, f"{place} logs {event!r}, for which cli/log_sentences.py has no sentence"
-        wanted = set(re.findall(r"{(\w+)}", SENTENCES[event]))
-        assert wanted <= keys, f"{place}: the sentence of {event!r} wants {wanted - keys}"
-    assert LEFT_OUT in SENTENCES
 
 
 def test_a_sentence_is_made_of_the_facts() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -81,4 +83,19 @@ def test_what_is_set_up_logs_without_time_and_colours(
     finally:
         structlog.reset_defaults()
     assert capsys.readouterr().err == 'level=warning event=bus_failed role=drive error="it is down"\n'
-    assert sys.stderr is not None
+
+
+def test_a_daemon_whose_output_is_the_journal_gives_each_line_its_priority(
+    config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reading, writing = os.pipe()
+    found = os.fstat(writing)
+    monkeypatch.setenv("JOURNAL_STREAM", f"{found.st_dev}:{found.st_ino}")
+    command = [sys.executable, "-m", "underdash", "run", "--config", str(config)]
+    with os.fdopen(reading) as lines, subprocess.Popen(command, stderr=writing) as daemon:
+        os.close(writing)
+        first = lines.readline()
+        daemon.terminate()
+        rest = lines.read()
+    assert daemon.returncode == 0
+    assert all(re.match(r"<[0-7]>level=\w+ event=", one) for one in (first + rest).splitlines())
