@@ -105,50 +105,6 @@ def test_overlays_that_cannot_work_are_told(machine: Any, boot: str, said: str) 
     assert said in finding.sentence
 
 
-# --- one SPI controller for two ---------------------------------------------------------------------------------------
-
-
-def shared(machine: Any, settings: str, *, driver: str = "mcp251x") -> list[Finding]:
-    machine.file("dev/spidev0.0")
-    machine.can("canx", "spi0.1", driver=driver, frames=100)
-    return found(machine, f"{PANEL}{settings}\n{CAN}", LISTENS)
-
-
-def test_a_panel_and_a_can_controller_on_one_spi_controller_are_told(machine: Any) -> None:
-    (finding,) = shared(machine, "speed_hz = 32_000_000")
-    assert finding.level is Level.WARNING
-    # 4096 bytes of 8 bits at 32 MHz
-    assert "a picture holds it for 1.0 ms at a time, and frames are lost" in finding.sentence
-    assert "chunk_bytes = 768" in finding.next_step
-
-
-def test_where_the_panel_is_too_slow_even_for_small_pieces_it_has_to_be_faster(machine: Any) -> None:
-    (finding,) = shared(machine, "speed_hz = 1_000_000")
-    assert "raise the panel's speed_hz" in finding.next_step
-
-
-@pytest.mark.parametrize(("settings", "driver"), [("chunk_bytes = 512", "mcp251x"), ("", "mcp251xfd")])
-def test_small_pieces_or_a_controller_that_keeps_more_frames_are_only_noted(
-    machine: Any, settings: str, driver: str
-) -> None:
-    (finding,) = shared(machine, settings, driver=driver)
-    assert finding.level is Level.NOTE
-
-
-def test_two_at_one_chip_select_are_an_error(machine: Any) -> None:
-    machine.can("canx", "spi0.1", frames=1)
-    (finding,) = found(machine, f'{PANEL}spi = "spi0.1"\n{CAN}', LISTENS)
-    assert finding.level is Level.ERROR
-    assert "panel main and bus.drive are both at spi0.1" in finding.sentence
-
-
-def test_an_interface_named_by_its_channel_is_found_on_spi_too(machine: Any) -> None:
-    machine.file("dev/spidev0.0")
-    machine.can("canx", "spi0.1", frames=1)
-    (finding,) = found(machine, f'{PANEL}[bus.drive]\nchannel = "canx"\n', LISTENS)
-    assert "share SPI controller 0" in finding.sentence
-
-
 # --- pins -------------------------------------------------------------------------------------------------------------
 
 

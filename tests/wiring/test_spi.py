@@ -58,6 +58,33 @@ def test_a_panel_beside_a_can_adapter_is_told_and_what_to_do(network: Path) -> N
     assert told(network, main="spi1.0") == []
 
 
+def sharing(network: Path, driver: str = "mcp251x", chunk_bytes: int = 4096, speed_hz: int = 32_000_000) -> str:
+    drivers = network.parent / "drivers" / driver
+    drivers.mkdir(parents=True)
+    ((network / "can0" / "device").resolve() / "driver").symlink_to(drivers)
+    panels = {"main": SpiSettings(spi="spi0.0", chunk_bytes=chunk_bytes, speed_hz=speed_hz)}
+    (one,) = spi_findings(panels, adapters(parse_config(TEXT, "mine.toml"), network), network)
+    return str(one)
+
+
+def test_how_long_pixels_hold_the_controller_is_told_and_what_would_do(network: Path) -> None:
+    # 4096 bytes of 8 bits at 32 MHz
+    said = sharing(network)
+    assert "pixels hold it for 1.0 ms at a time, and frames can get lost meanwhile" in said
+    assert said.endswith("or lower its chunk_bytes to 768")
+
+
+def test_where_no_chunk_is_small_enough_the_clock_has_to_be_faster(network: Path) -> None:
+    assert sharing(network, speed_hz=1_000_000).endswith("or raise its speed_hz")
+
+
+@pytest.mark.parametrize(("driver", "chunk_bytes"), [("mcp251x", 512), ("mcp251xfd", 4096)])
+def test_small_chunks_and_controllers_with_more_room_are_only_noted(
+    network: Path, driver: str, chunk_bytes: int
+) -> None:
+    assert sharing(network, driver, chunk_bytes).startswith("note: panel main shares SPI controller 0")
+
+
 def test_an_adapter_that_is_named_by_where_it_hangs_is_looked_up(network: Path) -> None:
     by_hardware = TEXT.replace('channel = "can0"', 'hardware = "spi0.1"')
     (one,) = told(network, by_hardware, main="spi0.0")

@@ -267,4 +267,5 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
                 yield Finding(Level.ERROR, f"panel {name}: {amiss}")
         if panel.backlight is not None and (missing := trouble(panel.backlight)):
             yield Finding(Level.ERROR, f"panel {name}: {missing}")
-    yield from spi_findings(wired, adapters(config))
+    network = ROOT / "sys/class/net"
+    yield from spi_findings(wired, adapters(config, network), network)

@@ -15,13 +15,9 @@ from ..config.boot import FILES, Boot, CanOverlay, can_overlays, parse, pin_of, 
 from ..config.findings import Finding, Level
 from ..config.schema import Config
 from ..contract.cars import CarDescription
-from ..display.panels.wire import SpiSettings
 from .needs import Needs
 
 _SPI = re.compile(r"spi(\d+)\.(\d+)")
-LOST_AFTER_S = 0.2e-3
-"""Two frames of eight bytes at 500 kbit/s, which is what an MCP2515 keeps, come in 0.44 ms; half of it is left to Linux
-(common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +28,11 @@ class Connected:
         role: of its bus.
         name: such as "can0"; "" while there is none.
         place: "spi0.0" where it hangs on SPI, else "".
-        driver: of Linux, such as "mcp251x".
     """
 
     role: str
     name: str
     place: str
-    driver: str = ""
 
 
 def board_findings(
@@ -59,7 +53,6 @@ def board_findings(
     """
     connected = list(connections(config, root))
     boot = read_boot(root)
-    yield from shared(needs, connected)
     yield from _missing_devices(needs, connected, boot, root)
     controllers = [] if boot is None else list(can_overlays(boot))
     if boot is not None:
@@ -100,31 +93,7 @@ def connections(config: Config, root: Path) -> Iterator[Connected]:
         except PortAbsentError:
             name = ""
         match = _SPI.search(Path(there.get(name, "")).name if name in there else bus.hardware)
-        driver = network / name / "device/driver"
-        known = driver.resolve().name if name in there and driver.exists() else ""
-        yield Connected(role, name if name in there else "", match[0] if match else "", known)
-
-
-def shared(needs: Needs, connected: list[Connected]) -> Iterator[Finding]:
-    """Say which panel and which CAN controller hang on one SPI controller."""
-    for who, panel in needs.spi:
-        for bus in connected:
-            if bus.place == panel.spi:
-                step = "each needs a chip select of its own: correct `spi` or `hardware`"
-                yield Finding(Level.ERROR, f"{who} and bus.{bus.role} are both at {panel.spi}", step)
-            elif bus.place.partition(".")[0] == panel.spi.partition(".")[0] != "":
-                yield _shared(who, panel, bus)
-
-
-def _shared(who: str, panel: SpiSettings, bus: Connected) -> Finding:
-    busy_s = panel.chunk_bytes * 8 / panel.speed_hz
-    both = f"{who} ({panel.spi}) and bus.{bus.role} ({bus.place}) share SPI controller {panel.numbers[0]}"
-    if busy_s <= LOST_AFTER_S or bus.driver == "mcp251xfd":
-        return Finding(Level.NOTE, f"{both}: a picture holds it for {busy_s * 1e3:.2f} ms at a time")
-    sentence = f"{both}: a picture holds it for {busy_s * 1e3:.1f} ms at a time, and frames are lost meanwhile"
-    most = int(LOST_AFTER_S * panel.speed_hz / 8 // 64 * 64)
-    chunks = f"write chunk_bytes = {most} into the panel's settings" if most >= 64 else "raise the panel's speed_hz"
-    return Finding(Level.WARNING, sentence, f"wire one of them to another SPI controller (spi1), or {chunks}")
+        yield Connected(role, name if name in there else "", match[0] if match else "")
 
 
 def _missing_devices(needs: Needs, connected: list[Connected], boot: Boot | None, root: Path) -> Iterator[Finding]:
