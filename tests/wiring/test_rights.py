@@ -136,7 +136,8 @@ driver = "wired"
 deck = ["status"]
 settings = { spi = "nonsense" }
 """
-    wanted = needs(parse_config(CONFIG + text), {"wired": PanelDriver("wired", lambda table: table, SpiSettings)})
+    config = CONFIG.replace('"switched"', '"held"\nhold_line = "GPIO5"')
+    wanted = needs(parse_config(config + text), {"wired": PanelDriver("wired", lambda table: table, SpiSettings)})
     assert [who for who, _ in wanted.spi] == ["panel main"]
     assert wanted.files == (
         ("panel second", "/dev/fb0"),
@@ -147,5 +148,6 @@ settings = { spi = "nonsense" }
         ("panel main (dc)", "GPIO24"),
         ("panel main (backlight)", "GPIO18"),
         ("input key", "GPIO4"),
+        ("power.hold_line", "GPIO5"),
     )
-    assert wanted.tried == {"input key", "panel second"}
+    assert wanted.tried == {"power.hold_line", "input key", "panel second"}

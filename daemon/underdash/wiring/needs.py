@@ -44,10 +44,11 @@ def needs(config: Config, drivers: Mapping[str, PanelDriver]) -> Needs:
     lights = ((f"panel {name}", panel.backlight) for name, panel in config.panel.items())
     lines += [(f"{who} (backlight)", light.line) for who, light in lights if light is not None]
     lines += [(f"input {name}", one.line) for name, one in config.input.items() if one.kind is InputKind.GPIO]
+    lines.append(("power.hold_line", config.power.hold_line))
     files = [(who, path) for who, one in panels.items() for path in _paths(one)]
     files += [(who, f"/dev/spidev{one.spi.removeprefix('spi')}") for who, one in spi]
     files += [(f"bus.{role}", bus.channel) for role, bus in config.bus.items() if bus.channel.startswith("/dev/")]
-    tried = {f"input {name}" for name in config.input}
+    tried = {"power.hold_line", *(f"input {name}" for name in config.input)}
     for name, panel in config.panel.items():
         if panel.driver in drivers and drivers[panel.driver].check:
             tried.add(f"panel {name}")
