@@ -4,7 +4,7 @@ from math import inf
 
 import pytest
 
-from underdash.power.battery import BOARDS, Battery, days_parked, drain_sentence
+from underdash.power.battery import BOARDS, Battery, days_parked, drain_sentence, halted_sentence
 from underdash.power.states import PowerOptions, Supply
 
 
@@ -53,3 +53,24 @@ def test_the_sentence_names_board_and_days() -> None:
 
 def test_a_board_that_draws_nothing_lasts_for_ever() -> None:
     assert Battery().days(0.0) == inf
+
+
+@pytest.mark.parametrize(
+    ("supply", "board", "says"),
+    [
+        (Supply.WAKEABLE, "5", "a halted Pi 5 goes on drawing current"),
+        (Supply.PERMANENT, "4b", "a halted Pi 4B goes on drawing current"),
+        (Supply.WAKEABLE, "3b", ""),
+        (Supply.HELD, "5", ""),
+        (Supply.SWITCHED, "4b", ""),
+    ],
+)
+def test_boards_that_go_on_drawing_once_halted_are_named(supply: Supply, board: str, says: str) -> None:
+    said = halted_sentence(supply, BOARDS[board])
+    assert said.startswith(says)
+    assert bool(said) == bool(says)
+
+
+def test_a_halted_pi_5_as_delivered_empties_half_of_the_battery_in_ten_days() -> None:
+    # 0.27 A at 5.1 V through a converter of 85 % are 0.131 A at 12.4 V: 30 Ah in 9.6 days
+    assert days_parked(Supply.WAKEABLE, BOARDS["5"]) == pytest.approx(9.6, abs=0.1)

@@ -14,7 +14,7 @@ from ..contract.cars import CarDescription
 from ..contract.pages import Alert, Page
 from ..display.palettes import NIGHT_HUE, night, taken_for
 from ..display.palettes import findings as palette_findings
-from ..power.battery import BOARDS, drain_sentence
+from ..power.battery import BOARDS, HALTED_STEP, drain_sentence, halted_sentence
 from ..power.states import Supply
 from .findings import Finding, Level
 from .inputs_checked import check_inputs
@@ -91,6 +91,8 @@ def _power(config: Config) -> Iterator[Finding]:
         yield Finding(Level.ERROR, f"a permanent supply drains the battery of a parked car; {sentence}", step)
     else:
         yield Finding(Level.NOTE, sentence)
+    if halted := halted_sentence(power.supply, BOARDS[power.board]):
+        yield Finding(Level.NOTE, f"power: {halted}", HALTED_STEP)
     if power.accept_drain and power.supply is not Supply.PERMANENT:
         yield Finding(Level.NOTE, f"power.accept_drain has no meaning with supply {power.supply}", "remove it")
 
