@@ -17,11 +17,12 @@ from .contract.buttons import ButtonHandler
 from .contract.cars import CarDescription, CarFile
 from .contract.fitting import misfit
 from .contract.layout import BroadcastListener
-from .contract.pages import Alert, Page, PanelDriver, Role
+from .contract.pages import Alert, Page, PanelDriver
 from .contract.requests import PollRequest, Protocol
 from .contract.signals import PowerState, Signal
 from .contract.sources import Derived, Input
 from .contract.units import UNITS
+from .display.meanings import ALARMS
 from .loading import GUARDED, HOOKS, Loaded, LoadedPlugin, RefusalError, Refused, described, told
 from .signals.catalogue import CATALOGUE
 
@@ -142,7 +143,7 @@ def _check_names(plugin: str, hook: str, brought: Iterable[object], items: Itera
             raise RefusalError(f"{hook} declares {name!r} in the unknown unit {item.unit!r}", f"use one of {known}")
         if isinstance(item, Alert) and (item.above is None) == (item.below is None):
             raise RefusalError(f"{hook} brings {name!r} without exactly one limit", "give it either above or below")
-        if isinstance(item, Alert) and item.role not in (Role.CAUTION, Role.WARNING):
+        if isinstance(item, Alert) and item.role not in ALARMS:
             raise RefusalError(f"{hook} brings {name!r} with role {item.role!r}", "an alert is a caution or a warning")
         if hook == "signals" and name in CATALOGUE:
             raise RefusalError(f"{hook} declares {name!r}", "the catalogue has it already; use that one")

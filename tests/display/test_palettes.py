@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Role
-from underdash.display.palettes import DAY, NIGHT_HUE, Colour, contrast, findings, luminance, night, shade, taken_for
+from underdash.display.meanings import taken_for
+from underdash.display.palettes import DAY, NIGHT_HUE, Colour, contrast, findings, luminance, night, shade
 
 
 def test_contrast_is_that_of_the_w3c_definition() -> None:

@@ -12,7 +12,8 @@ from ..buttons.handlers import WIRED
 from ..contract.buttons import ButtonHandler, GestureKind
 from ..contract.cars import CarDescription
 from ..contract.pages import Alert, Page
-from ..display.palettes import NIGHT_HUE, night, taken_for
+from ..display.meanings import taken_for
+from ..display.palettes import NIGHT_HUE, night
 from ..display.palettes import findings as palette_findings
 from ..power.battery import BOARDS, HALTED_STEP, drain_sentence, halted_sentence
 from ..power.states import Supply

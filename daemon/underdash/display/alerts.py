@@ -13,6 +13,7 @@ from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Alert, Role
 from ..contract.signals import Age, Snapshot
+from .meanings import ALARMS
 
 SWITCH_WORDS = {True: ("true", "on", "yes", "1"), False: ("false", "off", "no", "0")}
 
@@ -42,7 +43,7 @@ class Alerts:
         for alert in alerts:
             if (alert.above is None) == (alert.below is None):
                 raise UnderdashError(f"alert {alert.name!r}: it needs one limit, either above or below")
-            if alert.role not in (Role.CAUTION, Role.WARNING):
+            if alert.role not in ALARMS:
                 raise UnderdashError(f"alert {alert.name!r}: its role is {alert.role!r}; it is a caution or a warning")
             if alert.name in self._states:
                 raise UnderdashError(f"alert {alert.name!r}: declared twice; give one of them another name")

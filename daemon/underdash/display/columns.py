@@ -13,6 +13,7 @@ from ..contract.pages import Role
 from ..contract.signals import Age
 from .elements import Column, Picture, Sweep, share_of
 from .fonts import BOLD, Fonts
+from .meanings import ALARMS
 from .palettes import Colour, Palette
 from .round import Box, common, union
 from .smooth import Patch
@@ -74,7 +75,7 @@ class ColumnsPart:
             whole = _bar(spot, left, right, spot.box[1] + 3.0 * spot.unit, spot.box[3] - 3.0 * spot.unit)
             image.paste(self._palette.track, spot.box[:2], whole)
             for zone in sweep.scale.zones:
-                if zone.role in (Role.CAUTION, Role.WARNING):
+                if zone.role in ALARMS:
                     ends = sorted((spot.y_of(sweep, zone.low), spot.y_of(sweep, zone.high)))
                     image.paste(self._palette.of(zone.role), spot.box[:2], _bar(spot, left, right, *ends))
             for mark in steps(sweep.scale) if spot.box[3] - spot.box[1] > 40 else ():
@@ -139,7 +140,7 @@ class ColumnsPart:
         role = role_of(column.sweep)
         if column.sweep.age is not Age.FRESH:
             return self._palette.soft
-        return self._palette.of(role) if role in (Role.CAUTION, Role.WARNING) else self._palette.ink
+        return self._palette.of(role) if role in ALARMS else self._palette.ink
 
     def _text_box(self, spot: ColumnSpot, column: Column) -> Box:
         mask = self._fonts.line(BOLD, spot.px, column.text)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..contract.content import Content, Share, Shown, Upright
 from ..contract.pages import Role, Scale
 from .elements import Column, Figure, Picture, Row, Sweep, share_of
+from .meanings import ALARMS
 from .sweep import role_of
 
 
@@ -40,7 +41,7 @@ def _value(figure: Figure, sweep: Sweep | None) -> Shown:
 
 def _loud(sweep: Sweep | None) -> Role:
     role = role_of(sweep) if sweep is not None and sweep.value is not None else Role.INK
-    return role if role in (Role.CAUTION, Role.WARNING) else Role.INK
+    return role if role in ALARMS else Role.INK
 
 
 def _row(row: Row) -> Shown:

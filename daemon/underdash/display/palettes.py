@@ -4,10 +4,10 @@ Contrast is the ratio of relative luminances as W3C defines it (Recommendation W
 ratio" and "relative luminance"). The ratios aimed at are those ISO 15008 is known for (clause 4.3.2 of the 2017
 edition: night 5:1, day 3:1), written down from memory, without the standard at hand.
 
-Colours mean what they mean on a dashboard (colour coding as cited from ISO 2575, clause 5): red is danger, stop or act
-now; amber (yellow) is caution, look into it soon; green is normal operation. So `warning` and `caution` are never
-decoration: red and amber are there only where a value is in such a zone, on the zone's hairline at the rim, and in
-words that warn. The owner's night hue may itself be amber or red, as many dashboards are; `taken_for` tells.
+Colours mean what they mean on a dashboard (`meanings.py`): `warning` and `caution` are never decoration. Red and amber
+are there only where a value is in such a zone, on the zone's hairline at the rim, and in words that warn; green is
+nowhere, since what is normal needs no word. The owner's night hue may itself be one of them, as many dashboards are;
+`taken_for` tells.
 """
 
 from __future__ import annotations
@@ -26,32 +26,6 @@ WEIGHTS = (0.2126, 0.7152, 0.0722)
 """Of red, green and blue in the relative luminance."""
 NIGHT_HUE = 200.0
 """Of the night where the owner chose none: as far as can be from amber, red and green, and near the day's band."""
-
-
-@dataclass(frozen=True, slots=True)
-class Meant:
-    """A colour that means something on a dashboard (ISO 2575), and how near to its hue others are taken for it.
-
-    The widths are those within which ink, soft text or bands of that hue come closer to the colour than 20 in
-    CIEDE2000, which `tests/display/test_palettes.py` holds against an independent implementation.
-    """
-
-    name: str
-    hue_deg: float
-    within_deg: float
-    alarms: bool
-    then: str
-
-    def near(self, hue_deg: float) -> bool:
-        """Say whether a hue could be taken for it."""
-        return abs((hue_deg - self.hue_deg + 180.0) % 360.0 - 180.0) <= self.within_deg
-
-
-MEANT = (
-    Meant("amber of a caution", 37.0, 20.0, True, "at night a value in its caution zone hardly differs from others"),
-    Meant("red of a warning", 5.0, 26.0, True, "at night a value in its warning zone hardly differs from others"),
-    Meant("green of normal operation", 125.0, 50.0, False, "at night it means nothing on a page"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +148,6 @@ def findings(palette: Palette) -> list[str]:
         if ratio < SHAPE_CONTRAST:
             found.append(_weak(palette, role, ratio, SHAPE_CONTRAST))
     return found
-
-
-def taken_for(hue_deg: float) -> list[Meant]:
-    """Return the colours with a meaning that the night of a hue could be taken for."""
-    return [one for one in MEANT if one.near(hue_deg)]
 
 
 def _weak(palette: Palette, role: str, ratio: float, aim: float) -> str:

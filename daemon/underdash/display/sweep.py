@@ -15,6 +15,7 @@ from PIL import Image, ImageChops
 from ..contract.pages import Role, Scale
 from ..contract.signals import Age
 from .elements import Picture, Sweep, share_of
+from .meanings import ALARMS
 from .palettes import Colour, Palette
 from .round import Box, common, union
 from .smooth import Patch, Point, bounds, polar, ring_bounds, ring_piece
@@ -101,7 +102,7 @@ def steps(scale: Scale) -> list[float]:
     step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.8)
     first, last = ceil(scale.low / step), floor(scale.high / step)
     marks = [i * step for i in range(first, last + 1)]
-    loud = [zone for zone in scale.zones if zone.role in (Role.CAUTION, Role.WARNING)]
+    loud = [zone for zone in scale.zones if zone.role in ALARMS]
     inside = [m for m in marks if scale.low < m < scale.high and m != scale.zero]
     return [m for m in inside if not any(zone.low <= m <= zone.high for zone in loud)][:MOST_GAPS]
 
@@ -129,7 +130,7 @@ class SweepPart:
         ring, scale, palette = self._ring, self._scale, self._palette
         self._arc(image, ring.rail, *self._ends, palette.track)
         for zone in scale.zones:
-            if zone.role in (Role.CAUTION, Role.WARNING):
+            if zone.role in ALARMS:
                 low, high = sorted((ring.angle_of(scale, zone.low), ring.angle_of(scale, zone.high)))
                 self._arc(image, (ring.rail[0] - 0.5, ring.rail[1] + 0.5), low, high, palette.of(zone.role))
         half = degrees_wide(GAP_PX * ring.unit, ring.rail[1]) / 2

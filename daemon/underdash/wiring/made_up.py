@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..contract.pages import Page, Role
+from ..contract.pages import Page
 from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
 from ..display.elements import Picture
+from ..display.meanings import ALARMS
 from ..display.recorder import record
 from ..display.sweep import role_of
 from .assembly import Assembly
@@ -16,7 +17,6 @@ MIDDLE = 0.5
 STEP = 0.05
 SHARES = tuple(sorted((round(STEP * n, 2) for n in range(1, 20)), key=lambda share: abs(share - MIDDLE)))
 """Where in its plausible range an ordinary value is looked for, from the middle outwards."""
-ALARMS = (Role.CAUTION, Role.WARNING)
 
 Shares = Mapping[str, float]
 
