@@ -66,7 +66,10 @@ BAD = [
     ("broadcast = 3", "line 1, broadcast: found 3, allowed: a list"),
     ("variant = 3", "line 1, variant: found 3, allowed: tables [variant.<name>]"),
     (HEAD + "[variant]\na = 3", "line 12, variant.a: found 3, allowed: a table"),
-    (HEAD + "[bus.b]\nbitrate = 0", "line 12, bus.b.bitrate: found 0, allowed: at least 5000 and at most 1e+06 bit/s"),
+    (
+        HEAD + "[bus.b]\nbitrate = 0",
+        "line 12, bus.b.bitrate: found 0, allowed: at least 5000 and at most 1000000 bit/s",
+    ),
     (HEAD + 'bus = "driv"', "line 11: found bus, though line 8 has that name already, allowed: each name once"),
     (
         HEAD.replace('bus = "drive"', 'bus = "driv"'),

@@ -115,16 +115,18 @@ def test_history_stands_still_between_its_steps(scale: Scale) -> None:
 
 def test_history_leaves_out_what_is_older_or_no_number(scale: Scale) -> None:
     canvas = recorder()
-    canvas.strip(((31.0, 1.0), (10.2, nan), (0.7, 0.5)), scale, seconds=30.0)
+    odd = ((nan, 1.0), (inf, 1.0), (-inf, 1.0), (1e300, 1.0), (-1e300, 1.0), (1.0, inf))
+    canvas.strip((*odd, (31.0, 1.0), (10.2, nan), (0.7, 0.5)), scale, seconds=30.0)
     strip = canvas.picture().strip
     assert strip is not None
     assert len(strip.columns) == STRIP_COLUMNS
     assert [c for c in strip.columns if c is not None] == [0.5]
 
 
-def test_a_strip_of_no_time_is_refused(scale: Scale) -> None:
-    with pytest.raises(UnderdashError, match="more than 0"):
-        recorder().strip((), scale, seconds=0.0)
+@pytest.mark.parametrize("seconds", [0.0, -1.0, 1e-300, nan, inf])
+def test_a_strip_of_no_time_is_refused(scale: Scale, seconds: float) -> None:
+    with pytest.raises(UnderdashError, match="a finite number, 0"):
+        recorder().strip((), scale, seconds=seconds)
 
 
 def test_a_doubt_and_a_note_take_turns() -> None:

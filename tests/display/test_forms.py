@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import pairwise
-from math import cos, radians
+from math import cos, hypot, radians
+from typing import Any
 
 import pytest
 
@@ -137,6 +138,29 @@ def test_a_square_figure_is_larger_than_a_round_one(boost_picture: Maker) -> Non
     assert square is not None
     assert dial is not None
     assert square.px > 1.2 * dial.px
+
+
+@pytest.mark.parametrize("face", SHAPES)
+@pytest.mark.parametrize("figure", [FIGURE, None])
+@pytest.mark.parametrize("count", [1, 2])
+def test_rows_and_many_lamps_share_a_page(face: Face, figure: Figure | None, count: int) -> None:
+    layout = arrange(Picture(figure=figure, title="x", rows=ROWS[:count], lamps=(*LAMPS, LAMPS[0])), face, FONTS)
+    assert len(layout.rows) == count
+    assert len(layout.lamps) == 4
+    lowest = max(spot.top + spot.px * CAP_HEIGHT for spot in layout.rows)
+    beside = face.width > face.height and figure is not None
+    assert beside or min(spot.box[1] for spot in layout.lamps) >= lowest - 1
+
+
+@pytest.mark.parametrize("more", [{"banner": Words("oil hot", Role.WARNING)}, {"lamps": LAMPS}, {}])
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+def test_rows_keep_clear_of_the_sweep(boost_picture: Maker, more: dict[str, Any], count: int) -> None:
+    rows = (*ROWS, ROWS[0])[:count]
+    layout = arrange(Picture(sweep=boost_picture().sweep, title="x", rows=rows, **more), Face(240, 240), FONTS)
+    for line in layout.lines:
+        if line.text in {row.label for row in rows}:
+            up = 120.0 - line.top
+            assert up < -40.0 or hypot(120.0 - line.x, up) < 100.0, line
 
 
 def test_rows_that_give_way_to_a_remark_are_told() -> None:

@@ -12,6 +12,7 @@ from underdash.contract.signals import Snapshot
 from underdash.display.deck import Deck, UnknownPageError
 from underdash.display.dimming import DimmingOptions
 from underdash.display.panels.picture import PicturePanel
+from underdash.display.renderer import Fault
 from underdash.pace import PacedLoop, paced_loop
 from underdash.testing import snapshot
 from underdash.wiring.screen import Look, Screen
@@ -110,6 +111,21 @@ def test_a_page_that_raises_is_taken_off_and_the_next_is_asked_for(make: Callabl
     assert parts.screen.faults == ["page 'bad' was taken off: it raised RuntimeError: it broke"]
     parts.update(snapshot({}, now=1000.1))
     assert parts.panel.frames == 1
+
+
+def test_a_panel_that_fails_is_named_and_told_once_however_often_it_does(
+    make: Callable[..., Parts],
+) -> None:
+    parts = make(ONE)
+    for number in range(5):
+        parts.screen._faulty(Fault(None, "the panel does not take images: the plug is loose", off=False))
+        parts.screen._faulty(Fault("one", f"page 'one' takes {number % 2} ms", off=False))
+    parts.turns_of_the_loop()
+    assert parts.screen.faults == [
+        "page 'one' takes 1 ms",
+        "panel main: the panel does not take images: the plug is loose",
+        "page 'one' takes 0 ms",
+    ]
 
 
 def test_the_last_page_being_taken_off_leaves_a_word(make: Callable[..., Parts]) -> None:

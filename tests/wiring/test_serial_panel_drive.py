@@ -121,3 +121,43 @@ def test_a_controller_that_draws_by_itself_is_told_the_page_and_its_value(
     looked: list[object] = []
     driven(drive, far, "values", tmp_path / "beside.png", look)
     assert looked
+
+
+def test_five_panels_go_on_when_the_sixth_is_unplugged_in_the_middle(drive: Callable[..., Any], tmp_path: Path) -> None:
+    far, numbers = Far(), range(1, 5)
+    told: list[str] = []
+    written: list[list[int]] = []
+    pictures = [tmp_path / f"p{n}.png" for n in numbers]
+
+    def with_six(text: str) -> str:
+        more = with_two_panels(text, far.path, "pixels", tmp_path / "beside.png")
+        (one,) = [part for part in more.split("\n\n") if part.startswith("[panel.beside]")]
+        settings = '[panel.{name}.settings]\nfile = "{file}"\n'
+        others = [
+            one.replace("panel.beside", f"panel.p{n}")
+            + "\n"
+            + settings.format(name=f"p{n}", file=tmp_path / f"p{n}.png")
+            for n in numbers
+        ]
+        return more.replace("\n[units]", "\n" + "\n".join(others) + "\n[units]")
+
+    journey = drive(SCRIPT, with_six)
+
+    def settle() -> None:
+        for screen in journey.demo.daemon.screens:
+            screen.wall_gap_s = 0.0
+            screen.settled(2.0)
+
+    def end() -> None:
+        settle()
+        told.extend(journey.demo.daemon.status().faults)
+        written.append([path.stat().st_mtime_ns for path in pictures])
+
+    for second in range(1, END_S):
+        journey.at(second, far.unplug if second == 5 else end if second in (6, END_S - 1) else settle)
+    journey.run(END_S)
+    assert all(later > earlier for earlier, later in zip(*written, strict=True))
+    first, *rest = [path.read_bytes() for path in pictures]
+    assert all(other == first for other in rest)
+    assert told
+    assert all(fault.startswith("panel main: the panel does not take images") for fault in told)

@@ -37,7 +37,7 @@ class Limits:
     def text(self) -> str:
         """What is allowed, in words."""
         words = (("at least", self.low), ("more than", self.above), ("at most", self.high), ("less than", self.below))
-        said = " and ".join(f"{word} {limit:g}" for word, limit in words if limit is not None)
+        said = " and ".join(f"{word} {limit:.10g}" for word, limit in words if limit is not None)
         return f"{said} {self.unit}".strip()
 
 

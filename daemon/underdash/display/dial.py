@@ -128,7 +128,7 @@ class Dial:
         if self._picture.banner is not None or (self._footed and not self._brief):
             # an alert, a remark or lamps take the room of the last ones
             if self._many_lamps:
-                return (4.0,)
+                return (4.0,) if count == 1 else (-1.0, 25.0)
             return (14.0,) if count == 1 else (6.0, 33.0)
         most = (7.0, 34.0, 61.0) if self._brief else (7.0, 34.0, 61.0, 86.0)
         return {1: (24.0,), 2: (14.0, 44.0), 3: (7.0, 34.0, 61.0)}.get(count, most)
@@ -150,7 +150,7 @@ class Dial:
         """Return where what stands above the foot has to end, `bottom` if there is none."""
         if self._picture.banner is not None:
             return 46.0
-        return 26.0 if self._many_lamps else 54.0 if self._footed else bottom
+        return 33.0 if self._many_lamps else 54.0 if self._footed else bottom
 
     def _without_figure(self) -> None:
         setter, picture = self._set, self._picture
@@ -159,10 +159,12 @@ class Dial:
             return
         if picture.rows:
             count = len(picture.rows)
-            self._title(-90.0 if count > 3 or picture.banner or picture.remark else -80.0, 18)
-            if picture.banner is not None or picture.remark is not None:
-                end = 74.0 if self._brief else 48.0
-                setter.legible_rows(lambda n: spread(n, -74.0, end, 52.0), LARGE_PX, 19, most_half=94.0)
+            crowded = bool(picture.banner or picture.remark or self._many_lamps)
+            self._title(-90.0 if count > 3 or crowded else -80.0, 18)
+            if crowded:
+                end = 16.0 if self._many_lamps else 74.0 if self._brief else 48.0
+                top = -74.0 if picture.sweep is None else -52.0
+                setter.legible_rows(lambda n: spread(n, top, end, 52.0), LARGE_PX, 19, most_half=94.0)
             else:
                 setter.legible_rows(self._around_middle, 32 if count > 2 else 40, 19, most_half=94.0)
         elif picture.columns:
@@ -237,7 +239,9 @@ class Dial:
             y = LAST if self._brief and body else 76.0 if body else 73.5
             setter.lines(picture.remark.text, INFORMS_PX, y, picture.remark.role, pitch=24.0, part="remark")
         elif picture.lamps:
-            setter.lamps([40.0, 71.0] if self._many_lamps else [72.0], INFORMS_PX)
+            full = picture.figure and (len(picture.rows) > 1 or picture.columns or picture.lines)
+            two = [50.0, 79.0] if full else [40.0, 71.0]
+            setter.lamps(two if self._many_lamps else [72.0], INFORMS_PX)
         elif picture.strip is not None and not body:
             setter.strip(60.0, 94.0, 62.0)
 

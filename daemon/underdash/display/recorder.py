@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import floor, isfinite
+from math import floor, inf, isfinite
 
 from ..contract.content import Lamp, Words
 from ..contract.errors import UnderdashError
@@ -18,6 +18,7 @@ ROWS_WITH_LAMPS = 2
 MOST_LINES = 6
 MOST_CHARACTERS = 48
 MOST_SENTENCE = 96
+LEAST_STRIP_S = 0.1
 TURN_S = 4.0
 
 
@@ -72,8 +73,8 @@ class Recorder:
     def strip(self, points: tuple[tuple[float, float], ...], scale: Scale, *, seconds: float) -> None:
         """Draw recent history as one thin line of (seconds ago, value in the shown unit)."""
         _once(self._strip, "strip")
-        if not seconds > 0:
-            raise UnderdashError(f"strip: seconds is {seconds!r}; it must be more than 0")
+        if not LEAST_STRIP_S <= seconds < inf:
+            raise UnderdashError(f"strip: seconds is {seconds!r}; it is a finite number, {LEAST_STRIP_S:g} at least")
         self._strip = Strip(_binned(points, seconds, self._now), _checked(scale, "strip"))
 
     def column(
@@ -230,8 +231,10 @@ def _binned(points: tuple[tuple[float, float], ...], seconds: float, now: float)
     sums = [0.0] * STRIP_COLUMNS
     counts = [0] * STRIP_COLUMNS
     for ago_s, value in points:
+        if not (isfinite(value) and -seconds <= ago_s <= 2 * seconds):
+            continue
         column = floor((now - ago_s) * a_second) - first
-        if 0 <= column < STRIP_COLUMNS and isfinite(value):
+        if 0 <= column < STRIP_COLUMNS:
             sums[column] += value
             counts[column] += 1
     return tuple(total / count if count else None for total, count in zip(sums, counts, strict=True))

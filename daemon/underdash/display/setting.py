@@ -125,7 +125,8 @@ class Setter(Lettering):
 
     def _room_for(self, ys: Sequence[float], px: float) -> bool:
         """Say whether rows at these heights can be read."""
-        return cap_px(self.field.px(min(px, ys[1] - ys[0]))) >= self.field.least
+        pitch = ys[1] - ys[0] if len(ys) > 1 else px
+        return cap_px(self.field.px(min(px, pitch))) >= self.field.least
 
     def rows(
         self, ys: Sequence[float], px: float, label_px: float, *, most_half: float = 84.0, free: float = 48.0
@@ -141,7 +142,7 @@ class Setter(Lettering):
             px = min(px, (ys[1] - ys[0]) * CLOSE)
         rows = self.picture.rows[: len(ys)]
         u = self.field.unit
-        half = min(self.field.room(y, px, inside=abs(y) < free) for y in ys[: len(rows)]) - 4 * u
+        half = min(self.field.room(y, px, inside=y < free) for y in ys[: len(rows)]) - 4 * u
         half = max(min(half, most_half * u), 8 * u)
         figure = self.picture.figure
         shared = figure is not None and {row.unit for row in rows} == {figure.unit}

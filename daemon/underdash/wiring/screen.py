@@ -151,7 +151,9 @@ class Screen:
         self._loop.call_soon_threadsafe(self._take, fault)
 
     def _take(self, fault: Fault) -> None:
-        self.faults.append(fault.sentence)
+        sentence = fault.sentence if fault.page is not None else f"panel {self.name}: {fault.sentence}"
+        # a loose plug fails again and again; the latest stands last, and once
+        self.faults = [*(one for one in self.faults if one != sentence), sentence]
         _log.warning("display_fault", panel=self.name, page=fault.page, sentence=fault.sentence)
         if fault.off and fault.page is not None:
             self.deck.take_off(fault.page, fault.sentence)
