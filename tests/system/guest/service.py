@@ -206,8 +206,10 @@ def journey() -> None:
         [
             str(PLACE / "current/bin/python"),
             "tests/system/guest/car.py",
-            "LOCK:2",
-            "OFF:2",
+            "LOCK:4",
+            "OFF:4",
+            "ON:5",
+            "START:2",
             "ON:60",
             "OFF:3",
             "LOCK:12",
@@ -231,7 +233,7 @@ def journey() -> None:
     parts["passed"] = told.get("guard", {}).get("passed")
     out, _ = car.communicate()
     said = [json.loads(line) for line in out.splitlines()]
-    off = next((one for one in said if one["phase"].endswith("3 OFF")), None)
+    off = next((one for one in reversed(said) if one["phase"].endswith(" OFF")), None)
     parts["car"] = said
     if off is not None:
         parts["last_frame_s"] = round(said[-1]["asked_at"] - off["at"], 3)
