@@ -172,6 +172,14 @@ def test_a_key_in_between_gives_a_hold_its_whole_time_again() -> None:
     assert states(drive(power(Supply.HELD, options), script, 1200.0))[-1] == (500.0 + 32.0 + 500.0, HALTING)
 
 
+def test_nothing_is_held_while_the_starter_turns() -> None:
+    machine = power(Supply.HELD)
+    drive(machine, [(0.0, at(OFF, holds=[Hold.LOGGED_IN]))], 100.0)
+    before = len(machine.holding.by)
+    machine.step(at(START, holds=[Hold.LOGGED_IN]), 101.0)
+    assert (before, len(machine.holding.by)) == (1, 0)
+
+
 def test_a_hold_without_time_is_none() -> None:
     options = replace(ACCEPTED, login_hold_s=0.0)
 

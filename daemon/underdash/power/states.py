@@ -221,6 +221,7 @@ class Power:
         self._note_cranking(inputs, now)
         self._note_conditions(inputs, now)
         effects: list[Effect] = []
+        self.holding.by = ()
         for row in self._rows:
             if row.state is self.state and self._due(row, inputs, now):
                 effects += self._take(row, now)
