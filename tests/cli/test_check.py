@@ -101,6 +101,7 @@ def test_a_file_that_is_no_text_is_told(typed: Typed, config: Path) -> None:
         ("{ file = ", "{ fil = ", "did you mean 'file'?"),
         ('{ file = "panel.png"', "{ file = 3", "settings.file: found 3"),
         ('"panel.png"', '"nosuch/panel.png"', "nosuch is no folder"),
+        ('"panel.png"', '"/"', "/ is a folder; name a file in it"),
         ("[power]", '[recording]\ntraces = true\nfolder = "small.toml"\n\n[power]', "recording.folder"),
     ],
 )

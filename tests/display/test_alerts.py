@@ -47,6 +47,25 @@ def test_it_clears_by_its_hysteresis_only_and_can_be_raised_again() -> None:
     assert alerts.step(snapshot(3.0, air=2.0)) == [COLD]
 
 
+def test_one_that_looks_for_too_much_clears_by_its_hysteresis_too() -> None:
+    alerts = Alerts([replace(HOT, delay_s=0.0)])
+    assert len(alerts.step(snapshot(0.0, oil=126.0))) == 1
+    alerts.step(snapshot(1.0, oil=120.1))
+    assert alerts.banner() is not None
+    alerts.step(snapshot(2.0, oil=120.0))
+    assert alerts.banner() is None
+
+
+def test_a_thousand_alerts_one_after_the_other_are_each_raised_and_acknowledged_once() -> None:
+    alerts = Alerts([COLD])
+    for time in range(1000):
+        assert alerts.step(snapshot(2.0 * time, air=2.0)) == [COLD]
+        assert alerts.acknowledge() == [COLD]
+        assert alerts.acknowledge() == []
+        assert alerts.step(snapshot(2.0 * time + 1.0, air=9.0)) == []
+        assert alerts.banner() is None
+
+
 def test_an_acknowledged_alert_leaves_the_panel_and_stays_away_until_it_cleared() -> None:
     alerts = Alerts([COLD])
     alerts.step(snapshot(0.0, air=2.0))

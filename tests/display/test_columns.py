@@ -44,6 +44,24 @@ def knock(*values: float | None, peak: float | None = None) -> Picture:
     return drawn(draw)
 
 
+def test_a_late_column_steps_back() -> None:
+    face = Face(240, 240)
+
+    def colours(age: Age) -> set[tuple[int, int, int]]:
+        picture = drawn(lambda canvas: canvas.column("1", reading(7.0, age), SCALE))
+        (spot,) = arrange(picture, face, Fonts()).columns
+        image = Painter(face).paint(picture)[0]
+        band = [round(side) for side in spot.band]
+        middle = (spot.box[1] + spot.box[3]) // 2
+        crop = image.crop((band[0] + 2, middle, band[1] - 2, middle + 8)).tobytes()
+        text = image.crop((0, spot.top, face.width, spot.box[1])).tobytes()
+        return {(part[i], part[i + 1], part[i + 2]) for part in (crop, text) for i in range(0, len(part), 3)}
+
+    assert DAY.warning in colours(Age.FRESH)
+    assert DAY.warning not in colours(Age.LATE)
+    assert DAY.soft in colours(Age.LATE)
+
+
 @pytest.mark.parametrize("face", FACES)
 def test_four_columns_stand_side_by_side_on_the_panel(face: Face) -> None:
     spots = arrange(knock(1.0, 2.0, 3.0, 4.0), face, Fonts()).columns

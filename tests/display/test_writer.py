@@ -121,6 +121,46 @@ def test_what_failed_is_shown_again_as_a_whole_and_told_once(parts: Parts) -> No
     assert [parts.device.image.getpixel(at) for at in ((0, 0), (4, 4), (7, 7))] == [(6,) * 3, (5,) * 3, (7,) * 3]
 
 
+def test_the_light_is_set_again_after_the_picture_is_back(parts: Parts) -> None:
+    parts.writer.show(plain(5), [WHOLE])
+    parts.writer.dim(0.5)
+    assert parts.writer.settled(SOON_S)
+    parts.device.wrong = "the wire broke"
+    parts.writer.show(plain(6), [WHOLE])
+    assert parts.told.wait(SOON_S)
+    parts.device.wrong = ""
+    parts.device.calls.clear()
+    parts.now += 60.0
+    parts.writer.show(plain(7), [WHOLE])
+    assert parts.writer.settled(SOON_S)
+    assert parts.device.calls == [(WHOLE,), 0.5]
+
+
+def test_looking_after_a_panel_that_shows_nothing_yet_lights_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    tended = threading.Event()
+
+    class Tended(Device):
+        times = 0
+
+        def tend(self) -> None:
+            self.times += 1
+            if self.times > 2:
+                tended.set()
+
+    monkeypatch.setattr("underdash.display.writer.TEND_S", 0.001)
+    device = Tended()
+    made = ImageWriter(device, lambda sentence: None)
+    try:
+        made.dim(0.5)
+        assert tended.wait(SOON_S)
+        assert device.calls == []
+        made.show(plain(1), [WHOLE])
+        assert made.settled(SOON_S)
+        assert device.calls == [(WHOLE,), 0.5]
+    finally:
+        made.close()
+
+
 def test_a_device_that_does_not_come_back_is_told_once_and_left_at_the_end(
     parts: Parts, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -84,7 +84,10 @@ def core_drivers(config: Config) -> dict[str, PanelDriver]:
 
     def picture_trouble(table: dict[str, object]) -> str:
         settings = cast("PictureSettings", table["settings"])
-        folder = (config.path.parent / settings.file).parent
+        path = config.path.parent / settings.file
+        if settings.file and path.is_dir():
+            return f"settings.file: {path} is a folder; name a file in it, such as panel.png"
+        folder = path.parent
         if not settings.file or (folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)):
             return ""
         why = "cannot be written" if folder.is_dir() else "is no folder"
