@@ -1,0 +1,33 @@
+"""A key that comes back while a real systemd switches the machine off: a restart is refused, and the unit makes one."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from .conftest import GUEST, PROJECT, why_not
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.mark.parametrize(
+    ("word", "last"), [("back", "reboot: Restarting system"), ("gone", "reboot: Power down")], ids=["back", "gone"]
+)
+def test_the_unit_restarts_a_machine_that_goes_off_only_where_the_key_is_back(
+    tmp_path: Path, word: str, last: str
+) -> None:
+    reason = why_not()
+    if reason is not None:
+        pytest.skip(reason)
+    command = [str(GUEST), "-s", "-t", "300", str(PROJECT), str(tmp_path)]
+    done = subprocess.run(
+        [*command, f"python3 tests/system/guest/turned_round.py {word}"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=900,
+    )
+    assert last in done.stderr, done.stderr
+    assert "Call to Reboot failed" in done.stderr
