@@ -230,6 +230,15 @@ def test_removal_keeps_configuration_and_journeys(seen: dict[str, Any]) -> None:
     assert "/var/lib/underdash" in removal["said"][-1]
 
 
+def test_the_helper_switches_an_interface_for_the_services_user_only(seen: dict[str, Any]) -> None:
+    switch = seen["switch"]
+    assert switch["socket"] == "active"
+    assert switch["ours"] == "can0"
+    assert "LISTEN-ONLY" not in switch["link"]
+    assert "bitrate 500000" in switch["link"]
+    assert "is for group underdash" in switch["somebody"]
+
+
 def test_the_scenes_are_told_a_line_each(seen: dict[str, Any]) -> None:
     print(json.dumps({key: value for key, value in seen.items() if key != "journey"}, indent=1))
     assert len(seen["scenes"]) >= 11

@@ -137,9 +137,38 @@ def network() -> None:
         "unmanaged": "NM_UNMANAGED=1"
         in run("udevadm", "info", "--query=property", "--path=/sys/class/net/can0").stdout,
     }
+    SEEN["switch"] = switched()
     here.unlink()
     run("ip", "link", "set", "can0", "down")
     scene(f"CAN by path: up after {up} s, listening only, at the rate of the file")
+
+
+SWITCH = """
+from underdash.contract.errors import UnderdashError
+from underdash.switching.client import switch
+from underdash.switching.orders import Mode, Order
+try:
+    print(switch(Order("drive", Mode.ACTIVE)))
+except UnderdashError as exc:
+    print(exc)
+"""
+
+
+def switched() -> dict[str, str]:
+    """Have the helper's unit let the interface take part, asked by the service's user and by somebody else."""
+    before = CONFIG.read_text()
+    CONFIG.write_text('[bus.drive]\nchannel = "can0"\nbitrate = 500000\n')
+    python = str(PLACE / "current/bin/python")
+    seen = {
+        "socket": run("systemctl", "is-active", "underdash-switch.socket").stdout.strip(),
+        "somebody": run("runuser", "-u", "nobody", "--", python, "-c", SWITCH).stdout.strip(),
+        "ours": run("runuser", "-u", "underdash", "--", python, "-c", SWITCH).stdout.strip(),
+        "link": run("ip", "-details", "link", "show", "can0").stdout,
+        "exposure": run("systemd-analyze", "security", "underdash-switch@x").stdout.strip().splitlines()[-1],
+    }
+    CONFIG.write_text(before)
+    scene(f"helper: {seen['ours']} switched for the service's user; somebody else: {seen['somebody']}")
+    return seen
 
 
 def plugin() -> None:
