@@ -61,7 +61,7 @@ def with_tiny(drive: Any, tiny_plugin: Callable[..., Any], monkeypatch: pytest.M
 
     def make(source: str, *, deck: bool, script: tuple[Phase, ...] = ON) -> Any:
         points = [*entry_points(group="underdash"), tiny_plugin(source)]
-        monkeypatch.setattr(building, "load", lambda enabled, source: load(enabled, points, source=source))
+        monkeypatch.setattr(building, "load", lambda enabled, **given: load(enabled, points, **given))
 
         def edit(text: str) -> str:
             text = text.replace('"page_turn"]', '"page_turn", "tiny"]')
