@@ -58,3 +58,26 @@ def test_a_hold_is_seen_on_every_page_and_panel_and_grows(
 def test_a_panel_that_draws_by_itself_is_told_how_far_a_hold_has_come() -> None:
     picture = record(Page("p", "P", empty, ()), snapshot({}, hold=0.5), (240, 240))
     assert content_of("p", picture).hold == 0.5
+
+
+@pytest.mark.parametrize("size", [(240, 240), (320, 240), (128, 64)], ids=str)
+def test_on_a_panel_with_corners_it_keeps_to_the_edge_and_goes_all_the_way_round(size: tuple[int, int]) -> None:
+    painter = Painter(Face(*size, False), DAY)
+    page = Page("p", "P", empty, ())
+    before = painter.paint(record(page, snapshot({}), size))[0].copy()
+    after = painter.paint(record(page, snapshot({}, hold=1.0), size))[0].copy()
+    changed = ImageChops.difference(before, after).convert("L").point(lambda level: 255 if level else 0)
+    width, height = size
+    assert all(changed.getpixel(at) for at in [(0, 0), (width - 1, 0), (0, height - 1), (width - 1, height - 1)])
+    inner = changed.crop((6, 6, width - 6, height - 6))
+    assert inner.getbbox() is None
+
+
+def test_painting_in_steps_gives_what_painting_at_once_gives() -> None:
+    for round_face in (True, False):
+        face, page = Face(240, 240, round_face), Page("p", "P", full, ())
+        stepped, at_once = Painter(face, DAY), Painter(face, DAY)
+        for hold in (0.0, 0.1, 0.37, 0.8, 0.5, 1.0):
+            picture = record(page, snapshot({"engine.speed": 3000.0}, hold=hold), (240, 240))
+            image = stepped.paint(picture)[0].copy()
+        assert ImageChops.difference(image, at_once.paint(picture)[0]).getbbox() is None

@@ -24,7 +24,7 @@ from .lamps import paint_lamp
 from .layout import Layout, Line, arrange
 from .palettes import DAY, Palette
 from .recorder import record
-from .ring import RingPart
+from .ring import FramePart, RingPart
 from .round import Box, Face, merged
 from .rows import RowsPart
 from .strip import StripPart
@@ -140,7 +140,7 @@ class Painter:
             parts.append(RowsPart(layout.rows, self._palette, self.fonts))
         if layout.figure is not None:
             parts.append(FigurePart(layout.figure, self._palette, self.fonts))
-        parts.append(RingPart(self.face, self._palette))
+        parts.append((RingPart if self.face.round else FramePart)(self.face, self._palette))
         return parts
 
     def _still_layer(self, picture: Picture, layout: Layout) -> Image.Image:

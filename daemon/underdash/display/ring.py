@@ -1,6 +1,8 @@
-"""The ring at the very edge that fills while a button is held."""
+"""What fills at the very edge while a button is held: a ring, on a panel with corners a frame."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 from PIL import Image
 
@@ -11,6 +13,7 @@ from .smooth import Patch, ring_bounds, ring_piece
 
 TOP_DEG = -90.0
 STEPS = 90
+THICK = 3.0
 
 
 class RingPart:
@@ -40,7 +43,53 @@ class RingPart:
         tile.paste(self._palette.accent, (part[0] - box[0], part[1] - box[1]), patch.mask())
 
 
-def _angle(share: float) -> float:
-    # a share that is no number is none
+class FramePart:
+    """Paints the share of a hold that is done along the edge of a panel with corners, from the top clockwise."""
+
+    def __init__(self, face: Face, palette: Palette) -> None:
+        self._size = face.width, face.height
+        self._thick = max(1, round(THICK * face.unit))
+        self._palette = palette
+
+    def boxes(self, before: Picture, after: Picture) -> list[Box]:
+        """Return what must be painted again between two pictures."""
+        low, high = sorted((_known(before.ring), _known(after.ring)))
+        return list(self._along(low, high))
+
+    def paint(self, tile: Image.Image, box: Box, picture: Picture) -> None:
+        """Paint what of the frame lies in `box` onto `tile`."""
+        for piece in self._along(0.0, _known(picture.ring)):
+            part = common(box, piece)
+            if part is not None:
+                x0, y0, x1, y1 = part
+                tile.paste(self._palette.accent, (x0 - box[0], y0 - box[1], x1 - box[0], y1 - box[1]))
+
+    def _along(self, start: float, end: float) -> Iterator[Box]:
+        """Yield the pieces of the edge from one share of the way round to another."""
+        (width, height), thick = self._size, self._thick
+        half, way = width / 2, 2.0 * (width + height)
+        sides = (  # how long each side is, and what of it lies from one point to another
+            (width - half, lambda a, b: (half + a, 0, half + b, thick)),
+            (height, lambda a, b: (width - thick, a, width, b)),
+            (width, lambda a, b: (width - b, height - thick, width - a, height)),
+            (height, lambda a, b: (0, height - b, thick, height - a)),
+            (half, lambda a, b: (a, 0, b, thick)),
+        )
+        done = 0.0
+        for length, piece in sides:
+            low, high = max(0.0, start * way - done), min(length, end * way - done)
+            done += length
+            if low < high:
+                x0, y0, x1, y1 = (round(at) for at in piece(low, high))
+                if x0 < x1 and y0 < y1:
+                    yield x0, y0, x1, y1
+
+
+def _known(share: float) -> float:
+    """Return a share in steps; one that is no number is none."""
     known = min(share, 1.0) if share > 0.0 else 0.0
-    return TOP_DEG + 360.0 / STEPS * round(known * STEPS)
+    return round(known * STEPS) / STEPS
+
+
+def _angle(share: float) -> float:
+    return TOP_DEG + 360.0 * _known(share)
