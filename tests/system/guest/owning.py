@@ -32,8 +32,9 @@ def run(*words: str, env: dict[str, str] | None = None) -> subprocess.CompletedP
 def install(*words: str) -> dict[str, Any]:
     """Run the installer; returns its status, its last line and how long it took."""
     begun = time.monotonic()
-    done = run("systemd/install", *words)
-    lines = (done.stdout + done.stderr).strip().splitlines()
+    # both outputs in the order a person sees them in
+    done = run("sh", "-c", 'systemd/install "$@" 2>&1', "install", *words)
+    lines = done.stdout.strip().splitlines()
     return {"status": done.returncode, "said": lines, "s": round(time.monotonic() - begun, 1)}
 
 

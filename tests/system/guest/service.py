@@ -80,6 +80,8 @@ print({
 
 def fresh() -> None:
     """Install on a system that has never seen it."""
+    # a first boot enables what Raspberry Pi OS leaves off, where another service has the network
+    run("systemctl", "disable", "--now", "systemd-networkd.service", "systemd-networkd-wait-online.service")
     SEEN["bad use"] = [run("systemd/install", *words).stderr for words in (["--weels"], ["--wheels", "/nowhere"])]
     done = install("--wheels", str(WHEELS))
     if done["status"]:
