@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import gzip
 import io
 import os
 import re
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import can
 import pytest
@@ -225,3 +227,21 @@ def test_recordings_have_as_many_frames_as_their_table_says_and_the_library_read
     print(f"{name}: {differing.total()} frames compared with the library's reader")
     assert differing == {False: expected_counts()[name]}
     assert trace.half_written == 0
+
+
+class Full(io.FileIO):
+    """A file on a full disk."""
+
+    def write(self, data: Any, /) -> int:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def test_a_full_disk_does_not_keep_the_file_open(tmp_path: Path) -> None:
+    writer = TraceWriter(tmp_path / "drive.log")
+    writer._file.close()
+    disk = Full(tmp_path / "full.log", "wb")
+    writer._file = io.BufferedWriter(disk)
+    writer.write("drive", Frame(0x123, b"\x01"))
+    with pytest.raises(OSError, match="No space left"):
+        writer.close()
+    assert disk.closed

@@ -82,10 +82,12 @@ class TraceWriter:
             os.fdatasync(self._file.fileno())
 
     def close(self) -> None:
-        """Flush, and close the file if it is ours."""
-        self._file.flush()
-        if self._owned:
-            self._file.close()
+        """Flush, and close the file if it is ours, also where a full disk keeps it from being flushed."""
+        try:
+            self._file.flush()
+        finally:
+            if self._owned:
+                self._file.close()
 
     def __enter__(self) -> Self:
         return self
