@@ -21,7 +21,7 @@ format = 1
 [car]
 name = "tarn"
 [plugins]
-enabled = ["tarn", "boost"]
+enabled = ["tarn", "boost", "temperatures"]
 [bus.drive]
 interface = "socketcan"
 channel = "vcan0"
@@ -33,7 +33,7 @@ channel = "vcan1"
 supply = "switched"
 [panel.main]
 driver = "picture"
-deck = ["boost"]
+deck = ["temperatures", "boost"]
 settings = { file = "/run/panel.png" }
 [recording]
 traces = true
@@ -122,10 +122,11 @@ def main() -> None:
         daemon = start("-m", "underdash", "run", "--config", str(config), stderr=log)
         seen["started"] = until(status, 150)
         car = start(
-            "tests/system/guest/car.py", "LOCK:4", "OFF:4", "ON:4", "START:2", "ON:400", stdout=subprocess.DEVNULL
+            "tests/system/guest/car.py", "LOCK:6", "OFF:6", "ON:10", "START:3", "ON:600", stdout=subprocess.DEVNULL
         )
         seen["driving"] = until(lambda: passed() > 10, 150)
-        scene(f"driving: {passed()} requests")
+        now = status()
+        scene(f"driving: {passed()} requests, {now['ignition']}, closed {now['closed']}, {now['car']}, {now['guard']}")
         run("date", "-s", "2031-01-01")
         seen["after the clock jumped"] = goes_on() and status()["ignition"]["position"] == "on"
         scene(f"clock five years on: requests go on: {seen['after the clock jumped']}")
