@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 from pathlib import Path
 
@@ -30,4 +31,5 @@ def test_the_unit_restarts_a_machine_that_goes_off_only_where_the_key_is_back(
         timeout=900,
     )
     assert last in done.stderr, done.stderr
-    assert "Call to Reboot failed" in done.stderr
+    # a restart that is asked for in the ordinary way is refused by then, or nobody is left to ask
+    assert re.search("Call to Reboot failed|Failed to connect to bus", done.stderr)

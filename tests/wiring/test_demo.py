@@ -356,7 +356,7 @@ def test_a_plug_in_that_raises_is_suspended_and_named_and_the_daemon_goes_on(
     from underdash.wiring import building
 
     points = [*entry_points(group="underdash"), tiny_plugin(BROKEN)]
-    monkeypatch.setattr(building, "load", lambda enabled, source: load(enabled, points, source=source))
+    monkeypatch.setattr(building, "load", lambda enabled, **given: load(enabled, points, **given))
     journey = drive(
         ON,
         edit=lambda text: text.replace('"page_turn"]', '"page_turn", "tiny"]').replace(
@@ -410,7 +410,7 @@ def test_a_suspended_plug_in_runs_nowhere_any_more_and_what_it_declared_stays(
     from underdash.wiring import building
 
     points = [*entry_points(group="underdash"), tiny_plugin(WITH_A_HANDLER)]
-    monkeypatch.setattr(building, "load", lambda enabled, source: load(enabled, points, source=source))
+    monkeypatch.setattr(building, "load", lambda enabled, **given: load(enabled, points, **given))
     journey = drive(
         ON,
         edit=lambda text: text.replace('"page_turn"]', '"page_turn", "tiny"]').replace(

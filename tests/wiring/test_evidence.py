@@ -105,7 +105,7 @@ def broadcast_listeners(car):
     return [BroadcastListener("drive", 0x08F1A210, (Field("vehicle.ignition", Bits(0), values=always),), True)]
 """
     points = [*entry_points(group="underdash"), tiny_plugin(source)]
-    monkeypatch.setattr(building, "load", lambda enabled, source: load(enabled, points, source=source))
+    monkeypatch.setattr(building, "load", lambda enabled, **given: load(enabled, points, **given))
     accessory = Phase("accessory", 60, "ACC", lights=False, knob=1.0, daylight=1.0)
     journey = drive((accessory,), edit=lambda text: text.replace('"page_turn"]', '"page_turn", "tiny"]'))
     alive = Frame(0x08F1A210, bytes(8), True)
