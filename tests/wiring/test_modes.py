@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import inf
@@ -13,6 +14,7 @@ from underdash.bus.link import BusStatus, Link
 from underdash.bus.memory import MemoryBus
 from underdash.switching.client import NoHelperError
 from underdash.switching.orders import Mode, Order, SwitchError
+from underdash.wiring import modes
 from underdash.wiring.modes import AGAIN_S, DOUBT_S, LOOK_FOR_HELPER_S, STUCK_S, Modes, current, wanted
 
 LISTENS = Controller("can0", 7, "can", up=True, bitrate=500_000, listen_only=True)
@@ -149,3 +151,21 @@ def test_at_the_end_only_those_listen_again_that_took_part_because_of_us(scene: 
     scene.look(status(proven=True), 1.0)
     scene.modes.close()
     assert scene.orders.given[-1] == Order("drive", Mode.LISTEN)
+
+
+def test_a_helper_that_hangs_does_not_hold_the_end_up(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    scene.look(status(proven=True), 1.0)
+    monkeypatch.setattr(modes, "CLOSE_S", 0.01)
+    answers = threading.Event()
+    asked = threading.Event()
+
+    def hang(order: Order) -> str:
+        asked.set()
+        answers.wait(20)
+        return "can0"
+
+    scene.modes._order = hang
+    scene.modes.close()
+    assert asked.wait(20)
+    assert not answers.is_set(), "it came back although nobody answered"
+    answers.set()

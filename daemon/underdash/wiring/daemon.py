@@ -172,11 +172,11 @@ class Daemon:
         self.host.stop()
         for link in self.links.values():
             link.close()
-        self._modes.close()
         for screen in self.screens:
             screen.stop()
         if self.recorder is not None:
             self.recorder.flush()
+        self._modes.close()  # last: it may have to wait
 
     def _open_screens(self, now: float) -> None:
         """Open what is not open yet, one by one, so that a broken panel leaves the others alone."""

@@ -25,6 +25,7 @@ DOUBT_S = 10.0
 STUCK_S = 2.0
 AGAIN_S = 30.0
 LOOK_FOR_HELPER_S = 60.0
+CLOSE_S = 3.0
 
 
 def current(status: BusStatus) -> Mode | None:
@@ -114,7 +115,13 @@ class Modes:
                 self._begin(Order(role, None), now)
 
     def close(self) -> None:
-        """Let those interfaces only listen again that take part because of us; waits for it."""
+        """Let those interfaces only listen again that take part because of us; waits a little for it."""
+        # a helper that hangs must not use up the time the service manager gives us to end
+        ending = threading.Thread(target=self._listen_again, name="switching", daemon=True)
+        ending.start()
+        ending.join(CLOSE_S)
+
+    def _listen_again(self) -> None:
         for role in sorted(self._taking_part):
             try:
                 self._order(Order(role, Mode.LISTEN))
