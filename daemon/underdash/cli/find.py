@@ -1,0 +1,96 @@
+"""``underdash find``: which bits of which frames carry what. One file a question, ``find_<question>.py``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import GivenError
+from .common import add_bus, pairs
+
+if TYPE_CHECKING:
+    from ..finding.found import Answer
+    from ..finding.heard import Heard
+
+QUESTIONS: dict[str, str] = {}
+"""What can be asked, by word."""
+
+SURE, LIKELY = 0.9, 0.6
+SHOWN = 5
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    questions = parser.add_subparsers(dest="question", required=True, metavar="QUESTION", title="questions")
+    for question, text in QUESTIONS.items():
+        one = questions.add_parser(
+            question, help=text, description=text[0].upper() + text[1:] + ".", allow_abbrev=False
+        )
+        import_module(f".find_{question}", __package__).add(one)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Answer the question; returns 0 where something was found, 1 where nothing was."""
+    if find_spec("numpy") is None:
+        raise GivenError("find needs numpy, which is not installed; install underdash with its extra `finding`")
+    return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
+
+
+def add_trace(parser: argparse.ArgumentParser) -> None:
+    """Add the trace and how the answer is wanted, which all questions share."""
+    parser.add_argument("trace", metavar="TRACE", help="a recording; .gz and common formats are read too")
+    add_bus(parser)
+    parser.add_argument("--json", action="store_true", help="write the answer as JSON")
+    parser.add_argument("--picture", metavar="F.png", help="draw what was found over time")
+
+
+def heard(arguments: argparse.Namespace) -> Heard:
+    """Read the trace that was asked for, and say what it lacks; a trace without any frame is refused."""
+    from ..finding.reading import read_heard
+
+    roles = {channel: role for role, channel in pairs(arguments.bus, "--bus").items()}
+    found = read_heard(Path(arguments.trace), roles)
+    if not found.streams:
+        raise GivenError(f"there is nothing to search in {arguments.trace}: no data frame in it; record again")
+    for remark in found.remarks:
+        print(remark, file=sys.stderr)
+    return found
+
+
+def tell(answers: Sequence[Answer], *, as_json: bool) -> int:
+    """Write answers for a person or as JSON; returns the exit status, 0 where anything was found."""
+    if as_json:
+        print(json.dumps([answer.plain() for answer in answers], indent=2))
+    else:
+        for answer in answers:
+            print("\n".join(lines(answer)))
+    return 0 if any(answer.ranks for answer in answers) else 1
+
+
+def lines(answer: Answer) -> list[str]:
+    """Write an answer in sentences."""
+    out = [f"{answer.question}:"]
+    for number, rank in enumerate(answer.ranks[:SHOWN], 1):
+        tied = f", one of {len(rank)} that this recording cannot tell apart" if len(rank) > 1 else ""
+        for candidate in rank[:SHOWN]:
+            out.append(f"  {number}. {candidate.where}: {how_sure(candidate.confidence)}{tied}")
+            if candidate.meaning:
+                out.append("     " + ", ".join(f"{raw} {text}" for raw, text in candidate.meaning.items()))
+            out += [f"     {sentence}" for sentence in candidate.because]
+        if len(rank) > SHOWN:
+            out.append(f"     and {len(rank) - SHOWN} more like these (--json lists all)")
+    if not answer.ranks:
+        out.append("  nothing found")
+    return out + [f"  {remark}" for remark in answer.remarks]
+
+
+def how_sure(confidence: float) -> str:
+    """Put a confidence in words, with its number."""
+    word = "sure" if confidence >= SURE else "likely" if confidence >= LIKELY else "possible"
+    return f"{word} ({100 * confidence:.0f} %)"

@@ -1,0 +1,136 @@
+"""What was found: places in frames, ranked, with how sure it is and what speaks for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ..broadcast.bits import place_of
+from ..bus.frames import id_text, key_of
+from ..contract.layout import Bits, Coding, Select
+
+Plain = str | float | int | bool | None | Sequence["Plain"] | Mapping[str, "Plain"]
+"""What JSON can hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """A place: some bits of the frames of one id.
+
+    Attributes:
+        bus, id, extended: which frames.
+        bits: which of their bits.
+        coding: how they spell a number.
+        select: the multiplexer's condition under which they are there.
+    """
+
+    bus: str
+    id: int
+    extended: bool
+    bits: Bits
+    coding: Coding = Coding.UNSIGNED
+    select: Select | None = None
+
+    def __str__(self) -> str:
+        """Write as a person reads it, bytes and bits counted from 0: ``comfort 2C1 byte 2 bit 0``."""
+        return f"{self.bus} {id_text(key_of(self.id, self.extended))} {bits_text(self.bits)}"
+
+    def plain(self) -> dict[str, Plain]:
+        """Return what ``--json`` writes."""
+        table: dict[str, Plain] = {
+            "bus": self.bus,
+            "id": id_text(key_of(self.id, self.extended)),
+            "extended": self.extended,
+            **bits_plain(self.bits),
+            "coding": str(self.coding),
+        }
+        if self.select is not None:
+            table["select"] = {**bits_plain(self.select.bits), "values": list(self.select.values)}
+        return table
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One answer among several.
+
+    Attributes:
+        where: the place.
+        confidence: how likely it is the right one, 0 to 1; of candidates that cannot be told apart, each has its share.
+        score: what they were ranked by, larger is better; its meaning is the method's own.
+        because: sentences that say what speaks for it and what against.
+        meaning: what its raw numbers were while something was done: ``{0: "released", 2: "menu"}``.
+        figures: further results by name, such as ``{"scale": 0.01, "scale_error": 0.0001, "lag_s": 0.18}``.
+    """
+
+    where: Where
+    confidence: float
+    score: float
+    because: tuple[str, ...] = ()
+    meaning: Mapping[int, str] = field(default_factory=dict)
+    figures: Mapping[str, float] = field(default_factory=dict)
+
+    def plain(self) -> dict[str, Plain]:
+        """Return what ``--json`` writes."""
+        return {
+            **self.where.plain(),
+            "confidence": round(self.confidence, 4),
+            "score": round(self.score, 4),
+            "because": list(self.because),
+            "meaning": {str(raw): text for raw, text in self.meaning.items()},
+            "figures": dict(self.figures),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a search came to.
+
+    Attributes:
+        question: what was searched, in words: ``menu``.
+        ranks: best first; those within one rank cannot be told apart by this recording.
+        remarks: sentences a person should read: why nothing was found, what another recording should do.
+    """
+
+    question: str
+    ranks: tuple[tuple[Candidate, ...], ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def best(self) -> Candidate | None:
+        """The best candidate; None where none or several are equally good."""
+        return self.ranks[0][0] if self.ranks and len(self.ranks[0]) == 1 else None
+
+    def plain(self) -> dict[str, Plain]:
+        """Return what ``--json`` writes."""
+        return {
+            "question": self.question,
+            "ranks": [[candidate.plain() for candidate in rank] for rank in self.ranks],
+            "remarks": list(self.remarks),
+        }
+
+
+def bits_text(bits: Bits) -> str:
+    """Write where bits are, counted from 0: ``byte 2 bit 0``, ``byte 2 bits 0 to 3``, ``bytes 4 to 5, big-endian``."""
+    place = place_of(bits)
+    if place.first == place.last:
+        if place.length == 8:
+            return f"byte {place.first}"
+        if place.length == 1:
+            return f"byte {place.first} bit {place.shift}"
+        return f"byte {place.first} bits {place.shift} to {place.shift + place.length - 1}"
+    order = f"{bits.order}-endian"
+    if place.whole:
+        return f"bytes {place.first} to {place.last}, {order}"
+    return f"{bits.length} bits from byte {bits.byte} bit {bits.bit}, {order}"
+
+
+def bits_plain(bits: Bits) -> dict[str, Plain]:
+    """Return bits as ``--json`` writes them, with the bit's number as DBC files count it (`start`)."""
+    bit = bits.bit if bits.bit is not None else (0 if bits.order == "little" else 7)
+    return {
+        "byte": bits.byte,
+        "bit": bit,
+        "length": bits.length,
+        "order": str(bits.order),
+        "start": 8 * bits.byte + bit,
+    }

@@ -1,0 +1,53 @@
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from underdash.contract.layout import Bits, ByteOrder, Select
+from underdash.finding.found import Answer, Candidate, Where, bits_text
+
+
+@pytest.mark.parametrize(
+    ("bits", "text"),
+    [
+        (Bits(2), "byte 2"),
+        (Bits(2, 1, 0), "byte 2 bit 0"),
+        (Bits(2, 4, 3), "byte 2 bits 0 to 3"),
+        (Bits(2, 4, 0, ByteOrder.LITTLE), "byte 2 bits 0 to 3"),
+        (Bits(4, 16), "bytes 4 to 5, big-endian"),
+        (Bits(4, 16, order=ByteOrder.LITTLE), "bytes 4 to 5, little-endian"),
+        (Bits(1, 12, 3), "12 bits from byte 1 bit 3, big-endian"),
+    ],
+)
+def test_places_are_told_in_words(bits: Bits, text: str) -> None:
+    assert bits_text(bits) == text
+
+
+def test_an_answer_can_be_written_as_json() -> None:
+    where = Where("comfort", 0x2C1, True, Bits(2, 1, 0), select=Select(Bits(0), (1, 2)))
+    candidate = Candidate(where, 0.91234567, 3.5, ("5 of 5 presses",), {0: "released", 1: "menu"}, {"late_s": 0.3})
+    answer = Answer("menu", ((candidate,),), ("press once more",))
+    assert str(where) == "comfort 000002C1 byte 2 bit 0"
+    assert answer.best is candidate
+    assert json.loads(json.dumps(answer.plain())) == {
+        "question": "menu",
+        "ranks": [
+            [
+                {
+                    "bus": "comfort", "id": "000002C1", "extended": True,
+                    "byte": 2, "bit": 0, "length": 1, "order": "big", "start": 16, "coding": "unsigned",
+                    "select": {"byte": 0, "bit": 7, "length": 8, "order": "big", "start": 7, "values": [1, 2]},
+                    "confidence": 0.9123, "score": 3.5, "because": ["5 of 5 presses"],
+                    "meaning": {"0": "released", "1": "menu"}, "figures": {"late_s": 0.3},
+                }
+            ]
+        ],
+        "remarks": ["press once more"],
+    }  # fmt: skip
+
+
+def test_of_several_equally_good_none_is_the_best() -> None:
+    one = Candidate(Where("drive", 1, False, Bits(0)), 0.5, 1.0)
+    assert Answer("menu", ((one, one),)).best is None
+    assert Answer("menu").best is None
