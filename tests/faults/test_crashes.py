@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -12,6 +14,8 @@ from pathlib import Path
 from time import monotonic
 
 import pytest
+
+from underdash.service.ledger import BOOT_ID
 
 PLUGIN = """
 import ctypes
@@ -90,7 +94,7 @@ class Service:
         self.process: subprocess.Popen[bytes] | None = None
 
     def command(self, *words: str) -> list[str]:
-        config = ("--config", str(self.folder / "underdash.toml")) if words[0] != "status" else ()
+        config = ("--config", str(self.folder / "underdash.toml")) if words[0] not in ("status", "log") else ()
         return [sys.executable, "-m", "underdash", *words, *config]
 
     def start(self) -> None:
@@ -174,3 +178,44 @@ def test_three_lives_killed_in_a_plugins_code_end_in_safe_mode_and_a_restart_by_
     assert "plug-ins tarn, boost, hangs" in said
     assert "safe mode" not in said
     table.append(("killed three times in a plug-in", "safe mode, bundled ones run", "named: hangs, in hang()"))
+
+
+def test_safe_mode_without_the_plugin_that_brings_car_and_panel_stays_up_dark_and_says_so(
+    service: Service, table: list[tuple[str, str, str]], tmp_path: Path
+) -> None:
+    text = CONFIG.replace('name = "tarn"', 'name = "strangers"')
+    more = '[panel.left]\ndriver = "strangers_panel"\ndeck = ["boost"]\n'
+    (tmp_path / "underdash.toml").write_text(text + more)
+    (tmp_path / "run").mkdir()
+    bad = [{"at": monotonic(), "how": "stood still", "plugin": "hangs", "frames": []}] * 3
+    ledger = {"boot": BOOT_ID.read_text().strip(), "living": False, "bad": bad}
+    (tmp_path / "run/ledger.json").write_text(json.dumps(ledger))
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        service.environment["NOTIFY_SOCKET"] = str(tmp_path / "notify")
+        service.start()
+        said = service.ask("status")
+        assert service.process is not None
+        assert service.process.poll() is None
+        manager.settimeout(LONG_S)
+        told = ""
+        while "STATUS=awake" not in told:
+            told = manager.recv(4096).decode()
+    assert said.startswith("no car: awake")
+    assert "bus      drive" in said
+    assert (
+        "car      none is described in safe mode, so its buses are only listened to: who brings it is left out" in said
+    )
+    assert "fault    panel left stays dark: nobody brings its driver 'strangers_panel' in safe mode; sudo" in said
+    assert "fault    safe mode: underdash ended badly 3 times" in said
+    assert "page boost on main" in said
+    assert "fault: safe mode: underdash ended badly 3 times" in told
+    kept = tmp_path / "kept"
+    kept.write_text(service.log())
+    log = service.ask("log", "--file", str(kept))
+    assert "Safe mode: car: none is described in safe mode" in log
+    assert "Safe mode: panel left stays dark" in log
+    assert service.end() == 0
+    table.append(
+        ("safe mode, the car's own plug-in left out", "up, listening only, nothing sent", "status, STATUS=, log")
+    )

@@ -44,6 +44,7 @@ def test_the_page_in_which_a_life_ended_is_off_and_the_others_are_not() -> None:
     assert past.page_off("gauge", Page("other", "", other, ())) == ""
     assert past.page_off("another", Page("hangs", "", draw, ())) == ""
     assert past.note == "page hangs is off: it hung"
+    assert past.remedy == ""
     assert [fault.partition(":")[0] for fault in past.faults] == ["page 'hangs' of plug-in gauge is off"]
 
 
@@ -71,6 +72,7 @@ def test_after_three_bad_ends_others_plugins_are_left_out_and_ours_stay() -> Non
     assert past.left_out("another", False) == "safe mode, and it is not one of ours"
     assert past.left_out("boost", True) == ""
     assert past.note == "safe mode: gauge hung"
+    assert past.remedy == "safe mode: gauge hung; restart underdash to try all again"
     (sentence,) = past.faults
     assert sentence.startswith("safe mode: underdash ended badly 3 times, 3 of them within 10 minutes (the last life")
     assert sentence.endswith(

@@ -16,7 +16,7 @@ from ..bus.link import Link
 from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..config.schema import Config
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import UnderdashError
 from ..contract.signals import PowerState
 from ..service.control import ControlError, RunsAlreadyError
 from ..service.ledger import Ledger
@@ -78,21 +78,18 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
     past = Past.of(ledger.bad, time.monotonic())
     for fault in past.faults:
         _log.error("safe_mode", text=fault)
-    try:
-        built = build(
-            config,
-            loop,
-            recorder=lambda links: _recorder(config, links, recorders),
-            power_off=power_off,
-            told=_told,
-            attended=attended,
-            first=first,
-            past=past,
-        )
-    except GivenError as exc:
-        if past.safe:  # what is left out may be all that is missing, and that comes back by itself
-            raise UnderdashError(f"{exc}; {past.faults[0]}") from exc
-        raise
+    built = build(
+        config,
+        loop,
+        recorder=lambda links: _recorder(config, links, recorders),
+        power_off=power_off,
+        told=_told,
+        attended=attended,
+        first=first,
+        past=past,
+    )
+    for fault in past.missing:
+        _log.error("safe_mode", text=fault)
     with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
         ending.callback(lambda: supply.close(off=built.daemon.power.state is PowerState.HALTING))
         for recorder in recorders:

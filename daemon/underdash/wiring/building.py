@@ -27,13 +27,14 @@ from ..display.card import CARD
 from ..display.deck import Deck
 from ..loading import Loaded, load
 from ..power.states import Power
-from .assembly import Assembly, assemble, choose_car
+from .assembly import Assembly, UnknownCarError, assemble, choose_car
 from .daemon import Daemon, Keeper
 from .first_page import FirstPage
 from .host import Host, board_slots
 from .kept import Kept
-from .panels import dimming_options, panel_opener
+from .panels import core_drivers, dimming_options, panel_opener
 from .past import Past
+from .safe_mode import heard_only, no_car, without_dark
 from .screen import Look, Screen
 from .sending import Sending, make_guard
 from .status_page import NAME
@@ -66,16 +67,26 @@ class Built:
 
 
 def assembled(
-    config: Config, told: Callable[[str], None] = lambda sentence: None, past: Past | None = None
+    config: Config,
+    told: Callable[[str], None] = lambda sentence: None,
+    past: Past | None = None,
+    car: CarDescription | None = None,
 ) -> Assembly:
     """Load the configured plug-ins, less what earlier lives speak against, and assemble the configured car.
+
+    Args:
+        config: what the owner wrote.
+        told: see `assemble`.
+        past: what earlier lives teach.
+        car: stands in for the configured one.
 
     Raises:
         UnderdashError: the car is not known or its file has mistakes.
     """
     loaded: Loaded = load(config.settings, source=config.source, left_out=(past or Past()).left_out)
-    wanted = str(config.car_file) if config.car_file is not None else config.car.name
-    car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
+    if car is None:
+        wanted = str(config.car_file) if config.car_file is not None else config.car.name
+        car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
     options = Options(requests_per_s=config.limits.requests_per_s)
     try:
         assembly = assemble(
@@ -119,8 +130,9 @@ def build(
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    assembly = assembled(config, told, past)
+    past = past or Past()
     power = make_power(config)
+    config, assembly = _safely(config, told, past) if past.safe else (config, assembled(config, told, past))
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
     # what a recorded drive shows is no evidence for the next journey of this car
@@ -144,6 +156,18 @@ def build(
         daemon.add_screen(make_screen_opener(name, panel, config, daemon, loop, first=first))
     # what others would notice comes last, when nothing in the configuration can fail any more
     return _owning(Built(config, assembly, daemon, kept, locked(config, assembly.car)), recorder)
+
+
+def _safely(config: Config, told: Callable[[str], None], past: Past) -> tuple[Config, Assembly]:
+    """Assemble in safe mode, where a plug-in that is left out may be all that the car or a panel lacks."""
+    try:
+        assembly = assembled(config, told, past)
+    except GivenError as exc:
+        past.misses_car("who brings it is left out" if isinstance(exc, UnknownCarError) else str(exc))
+        config = heard_only(config)
+        assembly = assembled(config, told, past, no_car(config))
+    drivers = {*core_drivers(config), *(driver.name for _, driver in assembly.brought.panel_drivers)}
+    return without_dark(config, drivers, past), assembly
 
 
 def _remember(kept: Kept, daemon: Daemon) -> None:
@@ -221,12 +245,12 @@ def place_for(role: str, bus: BusConfig, bitrate: int, folder: Path) -> Place:
 
     Args:
         role, bus: as configured.
-        bitrate: bit/s.
+        bitrate: bit/s; 0 where it is not known.
         folder: of the configuration, which a trace's path is relative to.
     """
     channel = str(folder / bus.channel) if bus.interface == "trace" else bus.channel
     listens, name, speed = _listens_only(bus), bus.recorded_as, bus.speed
-    return Place(role, bus.interface, channel, bus.hardware, bitrate, listens, name, speed)
+    return Place(role, bus.interface, channel, bus.hardware, bitrate or None, listens, name, speed)
 
 
 def _check_trace(place: Place) -> None:

@@ -25,10 +25,14 @@ class Past:
     Attributes:
         bad: how they ended.
         safe: so many ended badly lately that others' plug-ins are left out.
+        no_car: why no car is described this time, "" if one is.
+        missing: sentences about what rests on a plug-in that is left out, with how to have it back.
     """
 
     bad: tuple[BadEnd, ...] = ()
     safe: bool = False
+    no_car: str = ""
+    missing: list[str] = field(default_factory=list)
     _off: dict[str, str] = field(default_factory=dict)
 
     @classmethod
@@ -50,19 +54,33 @@ class Past:
         return next((f"page {page} is off: it hung" for page in self._off), "")
 
     @property
+    def remedy(self) -> str:
+        """Safe mode and the way out of it, for the status page; "" outside it."""
+        return f"{self.note}; restart underdash to try all again" if self.safe else ""
+
+    @property
     def faults(self) -> tuple[str, ...]:
         """The same in sentences, with how to leave it."""
-        told = tuple(self._off.values())
+        told = (*self.missing, *self._off.values())
         if not self.safe:
             return told
         last = self.bad[-1].sentence
         whose = f"; seen in {', '.join(self.suspects)}" if self.suspects else ""
         count, minutes = len(self.bad), WINDOW_S / 60
         return (
+            *told,
             f"safe mode: underdash ended badly {count} times, {CRASHES} of them within {minutes:.0f} minutes (the last "
             f"life {last}{whose}), so others' plug-ins are left out; {LEAVE}",
-            *told,
         )
+
+    def misses(self, sentence: str) -> None:
+        """Take note of what is missing since a plug-in is left out."""
+        self.missing.append(f"{sentence}; {LEAVE}")
+
+    def misses_car(self, why: str) -> None:
+        """Take note that there is no car, which may be all that is missing."""
+        self.no_car = f"none is described in safe mode, so its buses are only listened to: {why}"
+        self.misses(f"car: {self.no_car}")
 
     def left_out(self, plugin: str, bundled: bool) -> str:
         """Say why a plug-in does not run this time, "" if it does."""

@@ -67,9 +67,8 @@ class Telling:
             chains = self._gatherer.missing(now)
             status = daemon.status()
             faults = (*(one.sentence for one in status.inputs if one.trouble.text), *status.faults)
-            self.page.news = news(
-                chains, daemon.buses, daemon.key.state.position.value, self._requests(now), faults[-1] if faults else ""
-            )
+            fault = daemon.past.remedy or (faults[-1] if faults else "")
+            self.page.news = news(chains, daemon.buses, daemon.key.state.position.value, self._requests(now), fault)
 
     def status(self, now: float) -> Status:
         """Return how everything is."""
@@ -79,7 +78,7 @@ class Telling:
             now=now,
             power=daemon.power.state,
             ignition=daemon.key.state,
-            car=guard.fingerprint.sentence,
+            car=daemon.past.no_car or guard.fingerprint.sentence,
             buses=daemon.buses,
             closed=tuple(self.closed(now)),
             guard=dict(guard.report()),
