@@ -109,7 +109,10 @@ def test_the_input_is_read_too(started: Any) -> None:
 
 @pytest.mark.parametrize(
     ("arguments", "said"),
-    [(("--file", "/nowhere/x"), "cannot be read"), (("--file", "x", "--follow"), "are for the journal")],
+    [
+        (("--file", "/nowhere/x"), "cannot be read: No such file or directory; keep one with: journalctl -u"),
+        (("--file", "x", "--follow"), "are for the journal"),
+    ],
 )
 def test_what_cannot_be_read_is_told(typed: Typed, arguments: tuple[str, ...], said: str) -> None:
     done = typed("log", *arguments)

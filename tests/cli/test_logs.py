@@ -61,6 +61,16 @@ def test_the_same_event_is_said_some_times_and_then_counted() -> None:
     )
 
 
+def test_what_is_kept_back_at_the_end_is_counted_there(capsys: pytest.CaptureFixture[str]) -> None:
+    clock = Clock()
+    lines = Lines(journal=True, repeats=Repeats(most=1), clock=clock)
+    for _ in range(3):
+        line(lines, "warning", "bus_failed", role="drive")
+    lines.last_word()
+    lines.last_word()
+    assert capsys.readouterr().err == "<6>level=info event=left_out count=2 of=bus_failed role=drive\n"
+
+
 def test_the_journal_is_known_by_the_stream_that_leads_to_it(tmp_path: Path) -> None:
     with (tmp_path / "stream").open("w") as opened:
         found = os.fstat(opened.fileno())

@@ -6,10 +6,14 @@ from math import inf
 from pathlib import Path
 
 import pytest
+import structlog
 
-from underdash.cli.running import KEY_S, _end
+from underdash.cli import running
+from underdash.cli.running import KEY_S, _end, serve
+from underdash.config.reading import parse_config
 from underdash.pace import paced_loop
 from underdash.service.power_off import PowerOff
+from underdash.wiring.first_page import FirstPage
 
 
 @pytest.mark.parametrize(("under_way", "back_at", "ends_at"), [(False, 9.0, 0.0), (True, 9.0, KEY_S), (True, 1.0, 1.0)])
@@ -26,3 +30,23 @@ def test_the_key_is_watched_for_a_while_once_the_machine_goes_off(
     took = loop.time() - begun
     loop.close()
     assert ends_at <= took <= ends_at + 0.2
+
+
+def test_what_the_log_kept_back_is_counted_when_the_daemon_ends(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def run(*_: object) -> None:
+        for number in range(14):
+            structlog.get_logger().warning("bus_failed", role="drive", error=str(number))
+
+    monkeypatch.setenv("RUNTIME_DIRECTORY", str(tmp_path / "run"))
+    monkeypatch.delenv("JOURNAL_STREAM", raising=False)
+    monkeypatch.setattr(running, "_run", run)
+    config = parse_config('format = 1\n[car]\nname = "tarn"\n', "mine.toml")
+    try:
+        serve(config, FirstPage(config), attended=False)
+    finally:
+        structlog.reset_defaults()
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 11
+    assert said[-1] == "level=info event=left_out count=4 of=bus_failed role=drive"

@@ -103,4 +103,5 @@ def _opened(name: str) -> Iterator[IO[str]]:
     except OSError as exc:
         if exc.filename != name:
             raise
-        raise GivenError(f"--file {name} cannot be read: {exc.strerror}") from exc
+        step = "keep one with: journalctl -u underdash -o json > drive.log"
+        raise GivenError(f"--file {name} cannot be read: {exc.strerror}; {step}, or leave --file out") from exc

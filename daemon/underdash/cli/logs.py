@@ -6,11 +6,13 @@ begins with its priority (``<4>``, sd-daemon(3)).
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import sys
 import time
 from collections.abc import Callable, Mapping, MutableMapping
+from math import inf
 from typing import Any
 
 import structlog
@@ -25,20 +27,21 @@ PRIORITIES = {"debug": 7, "info": 6, "warning": 4, "error": 3, "exception": 3, "
 """Of syslog (RFC 5424, 6.2.1), by level."""
 
 
-def set_up(level: int = logging.INFO) -> None:
-    """Log events from this level on."""
-    journal = to_journal(os.environ)
+def set_up(level: int = logging.INFO) -> Lines:
+    """Log events from this level on; returns what writes the lines, which has a last word at the end."""
+    lines = Lines(journal=to_journal(os.environ))
     structlog.configure(
         processors=[
             structlog.contextvars.merge_contextvars,
             structlog.processors.add_log_level,
             structlog.processors.format_exc_info,
-            Lines(journal=journal),
+            lines,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(level),
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),
         cache_logger_on_first_use=False,
     )
+    return lines
 
 
 def to_journal(environment: Mapping[str, str], descriptor: int = 2) -> bool:
@@ -77,6 +80,12 @@ class Lines:
         if not lines:
             raise structlog.DropEvent
         return "\n".join(lines)
+
+    def last_word(self) -> None:
+        """Say what is still kept back, to the standard error; for the end, after which nobody would."""
+        for what, count in self._repeats.over(inf):
+            with contextlib.suppress(OSError):  # whoever reads it may be gone before
+                print(self._line(_left_out(what, count)), file=sys.stderr, flush=True)
 
     def _line(self, event: MutableMapping[str, Any]) -> str:
         priority = f"<{PRIORITIES.get(str(event.get('level')), 6)}>" if self._journal else ""

@@ -51,7 +51,7 @@ def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    set_up()
+    lines = set_up()
     with uninterrupted():
         loop = asyncio.SelectorEventLoop()
     ledger = Ledger(runtime_directory(), owners(config.plugins.enabled))
@@ -69,6 +69,7 @@ def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
     finally:
         ledger.close(forget=True)
         loop.close()
+        lines.last_word()
 
 
 def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool, ledger: Ledger) -> None:

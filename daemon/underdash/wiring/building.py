@@ -130,9 +130,8 @@ def build(
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    past = past or Past()
     power = make_power(config)
-    config, assembly = _safely(config, told, past) if past.safe else (config, assembled(config, told, past))
+    config, assembly = _safely(config, told, past) if past and past.safe else (config, assembled(config, told, past))
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
     # what a recorded drive shows is no evidence for the next journey of this car
