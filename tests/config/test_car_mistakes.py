@@ -57,6 +57,7 @@ def mistakes(file: Path, text: str) -> list[str]:
     return [str(mistake) for mistake in caught.value.mistakes]
 
 
+OWN = '[[signal]]\nname = "car.fan"\nmeaning = "stage of the fan"\n'
 BAD = [
     ("", "bus: found nothing, allowed: at least one [bus.<role>]"),
     ("", "counting: found nothing, allowed: this key must be there"),
@@ -112,6 +113,14 @@ BAD = [
         HEAD + FORMAT.replace("format.own", "format.service_01"),
         "line 16, request_format.service_01: found 'service_01'",
     ),
+    (
+        HEAD + '[[signal]]\nname = "fan"\nmeaning = "fan"',
+        "line 12, signal#1.name: found 'fan', allowed: small words with dots between them, the first one \"car\"",
+    ),
+    (HEAD + OWN + 'unit = "furlong"', "line 14, signal#1.unit: found 'furlong', allowed: units"),
+    (HEAD + OWN + "low = 3\nhigh = 2", "line 15, signal#1.high: found 2.0, allowed: a number above `low`, which is 3"),
+    (HEAD + OWN + 'kind = "choice"', "line 11, signal#1.choices: found a list of 0, allowed: the words it can be"),
+    (HEAD + OWN + OWN, "line 15, signal#2.name: found car.fan a second time, allowed: each signal once"),
     (
         HEAD + SPEED.replace("drive", "driv"),
         "line 12, broadcast#1.bus: found 'driv', allowed: buses of this file: drive",

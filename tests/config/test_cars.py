@@ -200,3 +200,16 @@ def test_any_signal_is_taken_where_none_are_known(tmp_path: Path) -> None:
     file.write_text(HEAD + SPEED.replace("engine.speed", "my.own"))
 
     assert read_car(file).broadcasts[0].fields[0].signal == "my.own"
+
+
+def test_a_file_declares_what_only_this_car_has_and_feeds_it(tmp_path: Path) -> None:
+    own = '[[signal]]\nname = "car.fan_stage"\nmeaning = "stage of the fan"\nunit = "%"\nlow = 0\nhigh = 100\n'
+    fed = SPEED.replace("engine.speed", "car.fan_stage")
+    car = read(tmp_path, HEAD + own + fed)
+    assert [(one.name, one.unit, one.low, one.high) for one in car.signals] == [("car.fan_stage", "%", 0.0, 100.0)]
+    assert car.broadcasts[0].fields[0].signal == "car.fan_stage"
+    above = HEAD.replace('title = "A car"', 'title = "A car"\nbase = "car.toml"') + own.replace('"%"', '"degC"')
+    assert [one.unit for one in read(tmp_path, above, "other.toml").signals] == ["degC"]
+    (tmp_path / "car.toml").write_text(HEAD + own + SPEED)
+    onto_the_base = HEAD.replace('title = "A car"', 'title = "A car"\nbase = "car.toml"') + fed
+    assert read(tmp_path, onto_the_base, "third.toml").broadcasts[-1].fields[0].signal == "car.fan_stage"

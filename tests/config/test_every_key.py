@@ -25,6 +25,7 @@ from underdash.config.car_tables import (
     IgnitionTable,
     PollTable,
     SectionsTable,
+    SignalTable,
     UnitTable,
     VariantTable,
 )
@@ -37,6 +38,7 @@ FILE = Path(__file__).parents[2] / "config" / "cars" / "every_key.toml"
 BY_NAME: dict[str, type] = {"bus": BusTable, "unit": UnitTable, "request_format": FormatTable}
 LISTED: dict[str, type] = {
     "broadcast": BroadcastTable,
+    "signal": SignalTable,
     "poll": PollTable,
     "ignition": IgnitionTable,
     "fingerprint": FingerprintTable,
@@ -132,7 +134,7 @@ def test_a_key_that_were_missing_would_be_noticed(line: str, key: str) -> None:
 def test_a_key_that_were_not_explained_would_be_noticed() -> None:
     text = FILE.read_text()
     assert "saturates_at" in unexplained(text.replace("`saturates_at`", "it"))
-    assert "meaning" in unexplained(text.replace("# where it is, for people\n", "\n"))
+    assert "padding" in unexplained(re.sub(r"# the byte that fills.*\n", "\n", text))
 
 
 def test_every_section_is_looked_into() -> None:
@@ -143,10 +145,11 @@ def test_every_section_is_looked_into() -> None:
 @pytest.mark.parametrize("variant", ["manual", "automatic"])
 def test_all_of_it_can_be_heard_and_asked_for(variant: str) -> None:
     car = read_car(FILE, variant=variant, signals=CATALOGUE)
-    store, tables = Store(CATALOGUE), {bus.role: Table() for bus in car.buses}
-    made = compile_polls(car, car.polls, (), store, CATALOGUE)
+    catalogue = CATALOGUE.with_signals(car.signals)
+    store, tables = Store(catalogue), {bus.role: Table() for bus in car.buses}
+    made = compile_polls(car, car.polls, (), store, catalogue)
 
     assert list(variants_of(FILE)) == ["manual", "automatic"]
-    assert register(car.broadcasts, store, tables, CATALOGUE).problems == []
+    assert register(car.broadcasts, store, tables, catalogue).problems == []
     assert made.problems == []
     assert len(made.polls) == len(car.polls)

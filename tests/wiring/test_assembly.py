@@ -15,6 +15,7 @@ from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.errors import GivenError
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.requests import ControlUnit, PollRequest
+from underdash.contract.signals import Signal
 from underdash.loading import Loaded, load
 from underdash.wiring.assembly import BUNDLED, Assembly, assemble, choose_car, load_bundled
 
@@ -234,3 +235,12 @@ def test_what_has_to_be_asked_for_is_known_with_what_is_computed_from_it(tiny_pl
         with_tiny(tiny_plugin(PAGES)),
     )
     assert assembly.polled == {"engine.speed", "tiny.double"}
+
+
+def test_a_signal_that_a_description_declares_is_read_like_any_other() -> None:
+    own = Signal("car.fan_stage", "%", "stage of the fan", low=0.0, high=100.0)
+    fed = BroadcastListener("drive", 0x102, (Field("car.fan_stage", Bits(0)),))
+    assembly = assemble(replace(CAR, signals=(own,), broadcasts=(fed,)), Loaded())
+    assembly.tables["drive"][0x102](b"\x32", 1.0)
+    reading = assembly.snapshot(1.0).reading("car.fan_stage")
+    assert (reading.value, reading.unit, assembly.problems) == (50.0, "%", [])

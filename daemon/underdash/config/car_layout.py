@@ -23,6 +23,7 @@ class Context:
         structure: makes dataclasses and collects mistakes.
         counts_from: 0 or 1, how the file counts bytes.
         signals: known signals, None to accept any name.
+        own: signals that the file declares itself.
         strict: a signal that is not among them is a mistake.
         buses: roles that may be referred to.
         units, formats: control units and single-frame formats that may be referred to.
@@ -33,6 +34,7 @@ class Context:
     structure: Structure
     counts_from: int
     signals: Mapping[str, Signal] | None
+    own: dict[str, Signal] = field(default_factory=dict)
     buses: set[str] = field(default_factory=set)
     units: dict[str, ControlUnit] = field(default_factory=dict)
     formats: dict[str, SingleFrameFormat] = field(default_factory=dict)
@@ -231,10 +233,12 @@ def _lengths(coding: Coding, length: int, bit: int | None) -> str:
 
 def signal_of(name: str, path: KeyPath, context: Context) -> Signal | None:
     """Return a signal, None if it is not known, which can be a mistake."""
+    if name in context.own:
+        return context.own[name]
     if context.signals is None or name in context.signals:
         return context.signals[name] if context.signals else None
     if context.strict:
-        context.mistakes.add_signal(path, name, context.signals)
+        context.mistakes.add_signal(path, name, [*context.own, *context.signals])
     return None
 
 

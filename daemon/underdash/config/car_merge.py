@@ -9,9 +9,10 @@ from typing import TypeVar
 from ..contract.cars import BusDescription, CarDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener
 from ..contract.requests import ControlUnit, PollRequest, SingleFrameFormat
+from ..contract.signals import Signal
 from ..diagnostics.obd import with_fields
 
-Named = TypeVar("Named", BusDescription, ControlUnit, SingleFrameFormat)
+Named = TypeVar("Named", BusDescription, ControlUnit, SingleFrameFormat, Signal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +29,13 @@ class Layer:
     fingerprint: tuple[ExpectedFrame, ...] = ()
     exchanges: tuple[Exchange, ...] = ()
     without: frozenset[str] = frozenset()
+    signals: tuple[Signal, ...] = ()
 
 
 def merged(car: CarDescription, layer: Layer) -> CarDescription:
     """Lay one layer over a car.
 
-    Buses, units and formats replace those of their name. A signal that the layer broadcasts is no longer taken from
+    Buses, units, formats and signals replace those of their name. A signal that the layer broadcasts is no longer taken from
     the car's own broadcasts, one that it polls no longer from its polls; one in `without` is taken from neither. A
     request of a standard counts with the standard's fields. Ignition and fingerprint replace the car's whole; buttons
     and exchanges are added.
@@ -53,6 +55,7 @@ def merged(car: CarDescription, layer: Layer) -> CarDescription:
         buttons=tuple({**dict(car.buttons), **dict(layer.buttons)}.items()),
         fingerprint=layer.fingerprint or car.fingerprint,
         exchanges=tuple(dict.fromkeys((*car.exchanges, *layer.exchanges))),
+        signals=_by_name(car.signals, layer.signals),
     )
 
 
@@ -71,7 +74,7 @@ def _by_name(below: tuple[Named, ...], above: tuple[Named, ...]) -> tuple[Named,
     return tuple(entry for entry in below if _name(entry) not in names) + above
 
 
-def _name(entry: BusDescription | ControlUnit | SingleFrameFormat) -> str:
+def _name(entry: BusDescription | ControlUnit | SingleFrameFormat | Signal) -> str:
     return entry.role if isinstance(entry, BusDescription) else entry.name
 
 

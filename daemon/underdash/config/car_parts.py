@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from ..contract.cars import BusDescription, Exchange, ExpectedFrame, IgnitionEvidence
 from ..contract.layout import BroadcastListener, Field
 from ..contract.requests import Part, PartKind, PollRequest, SingleFrameFormat
+from ..contract.signals import Kind, Signal
+from ..contract.units import UNITS
 from ..diagnostics.obd import SIZES
 from .car_layout import Context, checksum_of, clash, counter_of, field_of, hex_byte, hex_number, signal_of
 from .car_tables import (
@@ -18,6 +20,7 @@ from .car_tables import (
     FrameTable,
     IgnitionTable,
     PollTable,
+    SignalTable,
 )
 from .mistakes import MISSING, KeyPath, Words
 
@@ -32,6 +35,8 @@ WORDS = '"count from XX", "address", "command", "identifier", "identifier 2", "m
 _WORD_SIZES = {"1": 1, "2": 2, "3": 3, "4": 4}
 _NAMED = (PartKind.IDENTIFIER,)
 _ECHOED = tuple(kind for kind in PartKind if kind is not PartKind.DATA)
+OWN = "car"
+"""First word of the signals that a description declares itself."""
 STANDARD = "service_01"
 IDENTIFIER_DIGITS = {STANDARD: 2, "identifier_22": 4, "service_09": 2, "identifier_21": 2, "identifier_1A": 2}
 WITH_STANDARD_FIELDS = (STANDARD, "service_09")
@@ -58,6 +63,29 @@ def bus_of(role: str, raw: object, path: KeyPath, context: Context) -> BusDescri
     """Make a bus of ``[bus.<role>]``."""
     table = context.structure.make(BusTable, raw, path)
     return None if table is None else BusDescription(role, table.bitrate, table.silent, table.meaning)
+
+
+def own_signal_of(raw: object, path: KeyPath, context: Context) -> Signal | None:
+    """Make a signal of a ``[[signal]]``, which a description may feed where the catalogue has none for it."""
+    table = context.structure.make(SignalTable, raw, path)
+    if table is None:
+        return None
+    add, before = context.mistakes.add, len(context.mistakes.found)
+    words = table.name.split(".")
+    if len(words) < 2 or words[0] != OWN or not all(word.isidentifier() and word.islower() for word in words):
+        add(
+            (*path, "name"), table.name, f'small words with dots between them, the first one "{OWN}": "{OWN}.fan_stage"'
+        )
+    if table.unit not in UNITS:
+        add((*path, "unit"), table.unit, "units " + ", ".join(one for one in UNITS if one), UNITS)
+    kind = Kind(table.kind)
+    if (kind is Kind.CHOICE) != bool(table.choices):
+        add((*path, "choices"), [*table.choices], "the words it can be, of a choice and of nothing else")
+    if table.low is not None and table.high is not None and table.low >= table.high:
+        add((*path, "high"), table.high, f"a number above `low`, which is {table.low:g}")
+    if len(context.mistakes.found) > before:
+        return None
+    return Signal(table.name, table.unit, table.meaning, kind, table.low, table.high, table.choices)
 
 
 def format_of(name: str, raw: object, path: KeyPath, context: Context) -> SingleFrameFormat | None:

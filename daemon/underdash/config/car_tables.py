@@ -115,6 +115,19 @@ class FieldTable(BitsTable, Provenance):
 
 
 @dataclass(kw_only=True, eq=False, repr=False)
+class SignalTable:
+    """``[[signal]]``: a quantity that only this car has."""
+
+    name: str
+    meaning: str
+    unit: str = ""
+    kind: Literal["number", "switch", "choice", "text"] = "number"
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(kw_only=True, eq=False, repr=False)
 class ChecksumTable:
     """A checksum byte; of the CRC-8 the polynomial, initial and final value, in hex."""
 
@@ -226,6 +239,7 @@ class SectionsTable:
     bus: dict[str, Any] | None = None
     unit: dict[str, Any] | None = None
     request_format: dict[str, Any] | None = None
+    signal: list[Any] | None = None
     broadcast: list[Any] | None = None
     poll: list[Any] | None = None
     ignition: list[Any] | None = None

@@ -21,6 +21,7 @@ from .car_parts import (
     format_of,
     ignition_of,
     listener_of,
+    own_signal_of,
     poll_of,
 )
 from .car_tables import HeadTable, SectionsTable, VariantTable
@@ -164,6 +165,8 @@ def _layer(sections: Table, path: KeyPath, context: Context, below: CarDescripti
     context.units = {u.name: u for u in below.units} | units
     context.formats = {f.name: f for f in below.formats} | formats
     context.broken = (set(made.unit or {}) - set(units)) | (set(made.request_format or {}) - set(formats))
+    signals = _own_signals(made.signal, (*path, "signal"), context)
+    context.own = {one.name: one for one in (*below.signals, *signals)}
     broadcasts = _listed(made.broadcast, (*path, "broadcast"), context, listener_of)
     polls = _listed(made.poll, (*path, "poll"), context, poll_of)
     _check_once(broadcasts, context)
@@ -179,7 +182,18 @@ def _layer(sections: Table, path: KeyPath, context: Context, below: CarDescripti
         tuple(entry for _, entry in _listed(made.fingerprint, (*path, "fingerprint"), context, expected_of)),
         tuple(entry for _, entry in _listed(made.exchange, (*path, "exchange"), context, exchange_of)),
         _without(tuple(without), path, context, below),
+        signals,
     )
+
+
+def _own_signals(raw: list[Any] | None, path: KeyPath, context: Context) -> tuple[Signal, ...]:
+    """Make the signals that a file declares itself."""
+    made: dict[str, Signal] = {}
+    for where, one in _listed(raw, path, context, own_signal_of):
+        if one.name in made:
+            context.mistakes.add((*where, "name"), Words(f"{one.name} a second time"), "each signal once")
+        made[one.name] = one
+    return tuple(made.values())
 
 
 def _kept(sections: Table, path: KeyPath, context: Context) -> SectionsTable:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from .layout import BroadcastListener
 from .requests import ControlUnit, PollRequest, SingleFrameFormat
+from .signals import Signal
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,8 @@ class CarDescription:
 
     Names are unique in their list; `ignition` is a list because one signal is rarely enough. `buttons` names the
     `button.<name>` signals the car has, with "driving" for those that act on driving (cruise control) and "wired" for
-    push buttons of the owner's own, which the car knows nothing of.
+    push buttons of the owner's own, which the car knows nothing of. `signals` are quantities that only this car has,
+    named ``car.<name>``; the rest comes from the catalogue.
     """
 
     name: str
@@ -101,6 +103,7 @@ class CarDescription:
     exchanges: tuple[Exchange, ...] = ()
     knob_applies: str = "night"
     origin: str = ""
+    signals: tuple[Signal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -156,7 +156,7 @@ def assemble(
     car = replace(car, polls=tuple(with_fields(one) for one in car.polls))
     described, car = car, with_buttons(car, inputs or {})
     brought, loaded = contributions(loaded, car)
-    catalogue = CATALOGUE.with_signals([*own_signals(), *(signal for _, signal in brought.signals)])
+    catalogue = CATALOGUE.with_signals([*own_signals(), *(signal for _, signal in brought.signals), *car.signals])
     ranks = {name: [Rank[kind.upper()] for kind in kinds] for name, kinds in (orders or {}).items()}
     store = Store(catalogue, units, ranks)
     tables = {bus.role: Table() for bus in car.buses}
