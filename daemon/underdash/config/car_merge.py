@@ -35,10 +35,10 @@ class Layer:
 def merged(car: CarDescription, layer: Layer) -> CarDescription:
     """Lay one layer over a car.
 
-    Buses, units, formats and signals replace those of their name. A signal that the layer broadcasts is no longer taken from
-    the car's own broadcasts, one that it polls no longer from its polls; one in `without` is taken from neither. A
-    request of a standard counts with the standard's fields. Ignition and fingerprint replace the car's whole; buttons
-    and exchanges are added.
+    Buses, units, formats and signals replace those of their name. A signal that the layer broadcasts is no longer
+    taken from the car's own broadcasts, one that it polls no longer from its polls; one in `without` is taken from
+    neither. A request of a standard counts with the standard's fields. Ignition and fingerprint replace the car's
+    whole; buttons and exchanges are added.
     """
     heard = layer.without | {f.signal for b in layer.broadcasts for f in b.fields}
     asked = layer.without | {f.signal for p in layer.polls for f in with_fields(p).fields}

@@ -117,7 +117,10 @@ class Mistakes:
         from ..signals.searching import nearest as nearest_signal  # only somebody who made a mistake waits for it
 
         near = nearest_signal(name, signals)
-        allowed = "a signal of the catalogue or of an enabled plug-in, which `underdash signals` lists, or one with a [[signal]] of its own"
+        allowed = (
+            "a signal of the catalogue or of an enabled plug-in, which `underdash signals` lists, or one that a [[signal]] "
+            "declares"
+        )
         self.add(path, name, allowed, [near] if near else [])
 
     def raise_any(self) -> None:
