@@ -118,8 +118,8 @@ class Mistakes:
 
         near = nearest_signal(name, signals)
         allowed = (
-            "a signal of the catalogue or of an enabled plug-in, which `underdash signals` lists, or one that a [[signal]] "
-            "declares"
+            "a signal of the catalogue or of an enabled plug-in, which `underdash signals` lists, or one that a "
+            "[[signal]] declares"
         )
         self.add(path, name, allowed, [near] if near else [])
 
