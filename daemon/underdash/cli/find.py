@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
-from .common import add_bus, pairs
+from .common import add_bus, pairs, put_in_place
 
 if TYPE_CHECKING:
     from ..finding.found import Answer
@@ -71,6 +71,33 @@ def tell(answers: Sequence[Answer], *, as_json: bool) -> int:
         for answer in answers:
             print("\n".join(lines(answer)))
     return 0 if any(answer.ranks for answer in answers) else 1
+
+
+def picture(
+    arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer],
+    marks: Sequence[tuple[float, float, str]] | None = None,
+) -> None:  # fmt: skip
+    """Draw the answers if ``--picture`` was given: several candidates of one answer, or the first of each of several.
+
+    Args:
+        arguments: of the command.
+        heard: what was searched.
+        answers: what was found.
+        marks: (from, until, word) in seconds of the trace; those in the trace itself if None.
+    """
+    if arguments.picture is None:
+        return
+    from ..finding.picture import draw
+
+    if marks is None:
+        marks = [(at, at, word) for at, word in heard.marks]
+    found = [(answer.question, rank[0]) for answer in answers for rank in answer.ranks[:1]]
+    if len(answers) == 1:
+        drawn = draw(heard, [one for rank in answers[0].ranks for one in rank], marks, title=answers[0].question)
+    else:
+        drawn = draw(heard, [one for _, one in found], marks, names=[question for question, _ in found])
+    with put_in_place(Path(arguments.picture), "--picture") as part:
+        drawn.save(part, "PNG")
 
 
 def lines(answer: Answer) -> list[str]:

@@ -1,0 +1,140 @@
+"""Drawing what was found: each candidate as a strip over time, with the marks that a person set upon it.
+
+Switches and choices are steps between named levels, dim at rest and bright otherwise; numbers are a line. Where an id
+was silent for long, its strip stays empty. Everything is drawn larger and reduced, so that thin lines are smooth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PIL import Image, ImageDraw
+
+from ..display.fonts import BOLD, REGULAR, Fonts
+from ..display.palettes import DAY, Colour
+from .found import Candidate
+from .heard import Heard
+from .picture_strip import SCALE, Box, Span, draw_strip, pen_width
+from .series import series_of
+
+WIDTH, LEFT, RIGHT = 1200, 190, 28
+HEAD, WORDS, TITLE, BETWEEN, AXIS = 60, 30, 32, 18, 58
+STRIPS_HEIGHT, LEAST_HEIGHT, MOST_HEIGHT = 380, 62, 170
+SHOWN = 5
+BIG, NORMAL, LEAST_PX = 27, 19, 12
+INTERVAL: Colour = (25, 32, 37)
+MARK: Colour = (120, 130, 136)
+MOST_TICKS = 10
+
+Mark = tuple[float, float, str]
+"""From when until when, in seconds, and a word; both times are the same for a moment."""
+
+
+def draw(
+    heard: Heard, candidates: Sequence[Candidate], marks: Sequence[Mark] = (), *, title: str = "",
+    names: Sequence[str] = (),
+) -> Image.Image:  # fmt: skip
+    """Draw up to `SHOWN` candidates below each other, 1200 pixels wide.
+
+    Args:
+        heard: what they were found in.
+        candidates: best first.
+        marks: what a person did when.
+        title: what was asked.
+        names: a word for each candidate, where they answer different questions.
+    """
+    shown = candidates[:SHOWN]
+    height = min(MOST_HEIGHT, max(LEAST_HEIGHT, STRIPS_HEIGHT // max(1, len(shown))))
+    below = HEAD + WORDS + max(1, len(shown)) * (TITLE + height + BETWEEN)
+    sheet = _Sheet(below + AXIS, Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT)))
+    sheet.head(title, heard)
+    sheet.words(marks)
+    for place, candidate in enumerate(shown):
+        top = HEAD + WORDS + place * (TITLE + height + BETWEEN)
+        sheet.title(top, f"{place + 1}" if not names else names[place], candidate)
+        box = Box(LEFT, top + TITLE, WIDTH - RIGHT, top + TITLE + height)
+        sheet.marks(marks, box)
+        series = series_of(heard, candidate.where)
+        if series is None:
+            sheet.text(LEFT, top + TITLE + height // 2, "not in this recording", soft=True)
+            continue
+        for y, text in draw_strip(sheet.pen, sheet.span, box, series, candidate):
+            sheet.text(LEFT - 14, y, text, anchor="rm", most=LEFT - 24, soft=True)
+    if not shown:
+        sheet.text(LEFT, HEAD + WORDS + TITLE, "nothing found", soft=True)
+    sheet.axis(below)
+    return sheet.image.reduce(SCALE)
+
+
+def ticks(seconds: float) -> list[float]:
+    """Return round times from 0 to `seconds`, at most `MOST_TICKS` and one more."""
+    step = 10.0**-6
+    while seconds / step > MOST_TICKS:
+        for factor in (2.0, 2.5, 2.0):
+            step *= factor
+            if seconds / step <= MOST_TICKS:
+                break
+    return [count * step for count in range(int(seconds / step + 1e-9) + 1)]
+
+
+class _Sheet:
+    """The paper, in final pixels; the pen that it lends out is `SCALE` times as fine."""
+
+    def __init__(self, height: int, span: Span) -> None:
+        self.image = Image.new("RGB", (SCALE * WIDTH, SCALE * height), DAY.ground)
+        self.pen = ImageDraw.Draw(self.image)
+        self.span = span
+        self._fonts = Fonts()
+
+    def text(
+        self, x: float, y: float, text: str, *, anchor: str = "lm", most: float = WIDTH, px: int = NORMAL,
+        weight: str = REGULAR, soft: bool = False,
+    ) -> float:  # fmt: skip
+        """Write a line, smaller or cut where it would be wider than `most`; returns how wide it became."""
+        size, text = self._fonts.fit(weight, SCALE * px, text, SCALE * most, SCALE * LEAST_PX)
+        face = self._fonts.face(weight, size)
+        self.pen.text((SCALE * x, SCALE * y), text, DAY.soft if soft else DAY.ink, face, anchor)
+        return face.getlength(text) / SCALE
+
+    def head(self, title: str, heard: Heard) -> None:
+        """Write what was asked, and of which recording."""
+        wide = self.text(RIGHT, HEAD // 2 + 4, title, px=BIG, weight=BOLD, most=0.6 * WIDTH)
+        about = f"{heard.trace}, {heard.end - heard.begin:.1f} s, {heard.frames} frames".removeprefix(", ")
+        self.text(WIDTH - RIGHT, HEAD // 2 + 4, about, anchor="rm", soft=True, most=WIDTH - wide - 3 * RIGHT)
+
+    def title(self, top: float, name: str, candidate: Candidate) -> None:
+        """Write above a strip which place it is and how likely it is the right one."""
+        sure = f"{100 * candidate.confidence:.0f} %"
+        wide = self.text(WIDTH - RIGHT, top + TITLE // 2, sure, anchor="rm", weight=BOLD)
+        self.text(LEFT - 14, top + TITLE // 2, name, anchor="rm", weight=BOLD, most=LEFT - 24)
+        self.text(LEFT, top + TITLE // 2, str(candidate.where), most=WIDTH - LEFT - wide - 2 * RIGHT)
+
+    def words(self, marks: Sequence[Mark]) -> None:
+        """Write the marks' words above all strips; a word without room is left out."""
+        free = 0.0
+        for begin, _, word in sorted(self._within(marks)):
+            x = self.span.x(begin) / SCALE
+            if x >= free and x + self._fonts.width(REGULAR, NORMAL, word) <= WIDTH - 4:
+                free = x + self.text(x, HEAD + WORDS // 2, word, soft=True) + 10
+
+    def marks(self, marks: Sequence[Mark], box: Box) -> None:
+        """Draw marks behind a strip: a moment as a line, an interval as a field between two."""
+        top, foot = SCALE * (box.top - 2), SCALE * (box.bottom + BETWEEN - 4)
+        for begin, end, _ in self._within(marks):
+            if end > begin:
+                self.pen.rectangle((self.span.x(begin), top, self.span.x(end), foot), fill=INTERVAL)
+        for at in {time for begin, end, _ in self._within(marks) for time in (begin, end)}:
+            self.pen.line((self.span.x(at), top, self.span.x(at), foot), MARK, pen_width(1))
+
+    def _within(self, marks: Sequence[Mark]) -> list[Mark]:
+        return [mark for mark in marks if mark[1] >= self.span.begin and mark[0] <= self.span.end]
+
+    def axis(self, below: float) -> None:
+        """Draw the seconds from the start of the recording."""
+        y = SCALE * (below + 2)
+        self.pen.line((self.span.left, y, self.span.right, y), DAY.track, pen_width(1))
+        for at in ticks(self.span.end - self.span.begin):
+            x = self.span.x(self.span.begin + at)
+            self.pen.line((x, y, x, y + SCALE * 7), DAY.track, pen_width(1))
+            self.text(x / SCALE, below + 24, f"{at:g}", anchor="mm", soft=True)
+        self.text(LEFT - 14, below + 24, "seconds", anchor="rm", soft=True)
