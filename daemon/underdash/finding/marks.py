@@ -1,0 +1,142 @@
+"""Marks: when a person did something, in their own word. They are late by up to `LATEST_S`, and some are missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from ..contract.errors import GivenError
+from .heard import Heard
+
+LATEST_S = 0.7
+"""Longest that a person takes from the deed to the mark (common practice: a simple reaction takes 0.2 to 0.3 s)."""
+WALL_CLOCK_S = 1e9
+"""Seconds since 1970 are larger, those since a machine was started are smaller."""
+LINE = "a line reads SECONDS WORD or FROM..UNTIL WORD, with + before each number to count from the first frame"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One mark.
+
+    Attributes:
+        begin: seconds, in the trace's clock.
+        word: what was done.
+        end: when it was over, of a thing that was held; None of a mark without a length.
+    """
+
+    begin: float
+    word: str
+    end: float | None = None
+
+    @property
+    def last(self) -> float:
+        """The latest time it names."""
+        return self.begin if self.end is None else self.end
+
+
+def parse_marks(lines: Iterable[str], name: str, first: float) -> tuple[Mark, ...]:
+    """Read marks, one a line: ``SECONDS WORD`` or ``FROM..UNTIL WORD``; what follows a ``#`` is a comment.
+
+    Args:
+        lines: the file's.
+        name: the file's, for messages.
+        first: when the trace's first frame came, in its clock; numbers with a ``+`` before them count from there.
+
+    Returns:
+        Them in ascending order.
+
+    Raises:
+        GivenError: a line that reads otherwise.
+    """
+    marks = []
+    for number, line in enumerate(lines, 1):
+        text = line.partition("#")[0].strip()
+        if text:
+            try:
+                marks.append(_mark(text, first))
+            except ValueError as exc:
+                raise GivenError(f"{name}, line {number}: {text!r}: {exc}; {LINE}") from None
+    return tuple(sorted(marks, key=lambda mark: mark.begin))
+
+
+def _mark(text: str, first: float) -> Mark:
+    when, *words = text.split()
+    if not words:
+        raise ValueError("there is no word that says what was done")
+    begin, dots, end = when.partition("..")
+    if dots and begin.startswith("+") != end.startswith("+"):
+        raise ValueError("only one of both times has a +")
+    mark = Mark(_time(begin, first), " ".join(words), _time(end, first) if dots else None)
+    if mark.last < mark.begin:
+        raise ValueError("it ends before it begins")
+    return mark
+
+
+def _time(text: str, first: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError(f"{text!r} is no number of seconds") from None
+    if not isfinite(value):
+        raise ValueError(f"{text!r} is no number of seconds")
+    return first + value if text.startswith("+") else value
+
+
+def marks_in(heard: Heard) -> tuple[Mark, ...]:
+    """Return the marks that a trace carries itself."""
+    return tuple(Mark(at, word) for at, word in heard.marks)
+
+
+def marks_of(marks: Sequence[Mark], heard: Heard, words: Sequence[str] = ()) -> dict[str, tuple[Mark, ...]]:
+    """Sort marks by their word, in the order in which the words come first.
+
+    Args:
+        marks: all there are.
+        heard: the trace they belong to.
+        words: only these; none means all.
+
+    Raises:
+        GivenError: there are none, none of a word that was asked for, or some that lie outside the trace.
+    """
+    if not marks:
+        raise GivenError(
+            f"there are no marks in {heard.trace or 'the trace'}; name a file with --marks, or press Enter at each "
+            "deed while you record"
+        )
+    by_word: dict[str, tuple[Mark, ...]] = {}
+    for mark in marks:
+        by_word[mark.word] = (*by_word.get(mark.word, ()), mark)
+    for word in words:
+        if word not in by_word:
+            raise GivenError(f"no mark says {word!r}; those there are say {', '.join(map(repr, by_word))}")
+    chosen = {word: by_word[word] for word in words or by_word}
+    outside = [mark for some in chosen.values() for mark in some if not _within(mark, heard)]
+    if outside:
+        raise GivenError(_why_outside(outside, heard))
+    return chosen
+
+
+def _within(mark: Mark, heard: Heard) -> bool:
+    # a bus may fall asleep while a recording goes on, so that its own marks reach beyond the frames
+    own = [at for at, _ in heard.marks]
+    return min([heard.begin, *own]) <= mark.begin and mark.last <= max([heard.end, *own]) + LATEST_S
+
+
+def _why_outside(outside: Sequence[Mark], heard: Heard) -> str:
+    """Say which marks lie outside, and which other time base they seem to have."""
+    mark = outside[0]
+    more = f" and {len(outside) - 1} more" if len(outside) > 1 else ""
+    text = (
+        f"the mark {mark.word!r} at {mark.begin:.1f} s{more} lies outside the trace, which goes from "
+        f"{heard.begin:.1f} to {heard.end:.1f} s"
+    )
+    wall = WALL_CLOCK_S
+    if mark.begin >= wall > heard.end:
+        return f"{text}: it seems to be taken from a wall clock; write seconds since the first frame, with a + before"
+    if heard.begin >= wall > mark.begin > heard.end - heard.begin:
+        return f"{text}, whose clock is a wall clock; write seconds since the first frame, with a + before"
+    if all(one.begin >= 0 and one.last <= heard.end - heard.begin + LATEST_S for one in outside):
+        return f"{text}; if it counts from the trace's first frame, write a + before it"
+    return f"{text}: another time base, or marks of another trace?"

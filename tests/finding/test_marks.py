@@ -1,0 +1,84 @@
+from __future__ import annotations
+
+import pytest
+
+from underdash.contract.errors import GivenError
+from underdash.finding.heard import Heard
+from underdash.finding.marks import Mark, marks_in, marks_of, parse_marks
+
+
+def test_marks_are_times_or_intervals_with_a_word() -> None:
+    lines = ["# drive of Monday", "", "12.5 menu   # the third", "3..4.25 horn", "+1.5 door left", "+2..+3 lamp"]
+    assert parse_marks(lines, "m.txt", 100.0) == (
+        Mark(3.0, "horn", 4.25),
+        Mark(12.5, "menu"),
+        Mark(101.5, "door left"),
+        Mark(102.0, "lamp", 103.0),
+    )
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("12.5", "no word"),
+        ("soon menu", "'soon' is no number"),
+        ("12,5 menu", "'12,5' is no number"),
+        ("nan menu", "'nan' is no number"),
+        ("inf menu", "'inf' is no number"),
+        ("3.. menu", "'' is no number"),
+        ("4..3 menu", "ends before it begins"),
+        ("+3..5 menu", r"only one of both times has a \+"),
+        ("14:03:07 menu", "is no number"),
+    ],
+)
+def test_a_line_that_reads_otherwise_is_told_with_its_number(line: str, why: str) -> None:
+    with pytest.raises(GivenError, match=f"m.txt, line 2: .*{why}.*SECONDS WORD"):
+        parse_marks(["1 menu", line], "m.txt", 0.0)
+
+
+def heard(begin: float = 1000.0, end: float = 1060.0, *marks: tuple[float, str]) -> Heard:
+    return Heard((), begin, end, marks, trace="drive.log")
+
+
+def test_marks_are_sorted_by_their_word() -> None:
+    marks = marks_in(heard(1000.0, 1060.0, (1001.0, "menu"), (1002.0, "horn"), (1003.0, "menu")))
+    both = {"menu": (Mark(1001.0, "menu"), Mark(1003.0, "menu")), "horn": (Mark(1002.0, "horn"),)}
+    assert marks_of(marks, heard()) == both
+    assert marks_of(marks, heard(), ["horn"]) == {"horn": both["horn"]}
+
+
+def test_no_marks_and_none_of_a_word_are_told() -> None:
+    with pytest.raises(GivenError, match=r"no marks in drive\.log; name a file with --marks"):
+        marks_of((), heard())
+    with pytest.raises(GivenError, match="no mark says 'up'; those there are say 'menu', 'horn'"):
+        marks_of((Mark(1001, "menu"), Mark(1002, "horn")), heard(), ["up"])
+
+
+@pytest.mark.parametrize(
+    ("trace", "mark", "why"),
+    [
+        ((1000, 1060), Mark(1.7e9, "menu"), "seems to be taken from a wall clock"),
+        ((1.7e9, 1.7e9 + 60), Mark(5000, "menu"), "whose clock is a wall clock"),
+        ((1.7e9, 1.7e9 + 60), Mark(50, "menu"), r"write a \+ before it"),
+        ((1000, 1060), Mark(12, "menu"), r"write a \+ before it"),
+        ((1000, 1060), Mark(1059, "menu", 1075), "another time base"),
+        ((1000, 1060), Mark(-3, "menu"), "another time base"),
+    ],
+)
+def test_marks_outside_the_trace_are_refused(trace: tuple[float, float], mark: Mark, why: str) -> None:
+    with pytest.raises(GivenError, match=rf"the mark 'menu' at .* lies outside the trace, which goes .*{why}"):
+        marks_of((mark,), heard(*trace))
+
+
+def test_of_several_marks_outside_the_others_are_counted() -> None:
+    with pytest.raises(GivenError, match="and 2 more lies outside"):
+        marks_of([Mark(1, "menu"), Mark(2, "menu"), Mark(3, "menu"), Mark(1001, "menu")], heard())
+
+
+def test_a_mark_may_follow_the_last_frame_as_late_as_people_are() -> None:
+    assert marks_of((Mark(1060.5, "menu"),), heard()) == {"menu": (Mark(1060.5, "menu"),)}
+
+
+def test_marks_of_the_recording_itself_may_lie_beyond_its_frames() -> None:
+    asleep = heard(1000.0, 1060.0, (990.0, "key"), (1100.0, "key"))
+    assert len(marks_of(marks_in(asleep), asleep)["key"]) == 2
