@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from underdash.bus.controller import Condition, Controller, Counters, decode, read, request
 
-NAME, LINK_INFO, KIND, DATA, STATISTICS = 3, 18, 1, 2, 3
+NAME, LINK_INFO, PARENT, KIND, DATA, STATISTICS = 3, 18, 56, 1, 2, 3
 BIT_TIMING, CLOCK, STATE, CONTROL, RESTART_MS, ERRORS, EXTENDED = 1, 3, 4, 5, 6, 8, 17
 
 
@@ -20,10 +20,18 @@ def attribute(kind: int, data: bytes) -> bytes:
     return struct.pack("=HH", 4 + len(data), kind) + data + bytes(-len(data) % 4)
 
 
-def answer(*data: bytes, kind: bytes = b"can\0", flags: int = 1, statistics: bytes = b"", message: int = 16) -> bytes:
+def answer(
+    *data: bytes,
+    kind: bytes = b"can\0",
+    flags: int = 1,
+    statistics: bytes = b"",
+    message: int = 16,
+    parent: bytes = b"",
+) -> bytes:
     """What the kernel answers about can0."""
     info = attribute(KIND, kind) + attribute(DATA, b"".join(data)) + (statistics and attribute(STATISTICS, statistics))
     body = struct.pack("=BxHiII", 0, 280, 7, flags, 0) + attribute(NAME, b"can0\0") + attribute(LINK_INFO, info)
+    body += parent and attribute(PARENT, parent)
     return struct.pack("=IHHII", 16 + len(body), message, 0, 1, 0) + body
 
 
@@ -116,3 +124,9 @@ def test_the_question_names_the_interface() -> None:
 def test_a_broken_answer_raises_nothing(at: int, noise: bytes) -> None:
     for broken in (WHOLE[:at], WHOLE[:at] + noise, WHOLE[:at] + noise + WHOLE[at + len(noise) :]):
         assert decode(broken) is None or isinstance(decode(broken), Controller)
+
+
+def test_the_device_it_hangs_on_is_read_where_the_kernel_tells() -> None:
+    found = decode(answer(TIMING, parent=b"spi0.0\0"))
+    assert found is not None
+    assert (found.place, found.bitrate) == ("spi0.0", 500_000)

@@ -161,6 +161,16 @@ def test_whatever_an_opener_raises_is_told_and_tried_again() -> None:
     loop.close()
 
 
+def test_a_bus_of_errors_only_at_the_described_rate_has_its_oscillator_suspected(bench: Bench) -> None:
+    bench.ports[0].controller = Controller("can0", 3, "can", bitrate=500_000, listen_only=True, place="spi0.0")
+    bench.link.error_frame(classify(0x008, bytes(8)), 0.6)
+    assert "perhaps its oscillator is another one than config.txt says" in bench.link.status(0.9).sentence
+    assert "oscillator" not in bench.link.status(5.0).sentence
+    bench.link.received(3, 5.0)
+    bench.link.error_frame(classify(0x008, bytes(8)), 5.1)
+    assert "oscillator" not in bench.link.status(5.2).sentence
+
+
 def test_error_frames_are_counted_and_a_noisy_bus_is_not_proven(bench: Bench) -> None:
     bench.link.received(300, 0.5)
     bench.link.error_frame(classify(0x008, bytes(8)), 0.6)

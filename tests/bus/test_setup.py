@@ -6,7 +6,7 @@ import pytest
 
 from underdash.bus.controller import Controller
 from underdash.bus.proof import FRAMES, Proof
-from underdash.bus.setup import amiss
+from underdash.bus.setup import amiss, oscillator
 
 ACTIVE = Controller("can0", 7, "can", up=True, bitrate=500_000)
 LISTENS = replace(ACTIVE, listen_only=True)
@@ -65,3 +65,23 @@ def test_a_request_without_an_answer_is_told() -> None:
     proof.opened(ONE_SHOT, 0.0)
     proof.sent(1.0)
     assert "was not answered" in amiss("port", ONE_SHOT, 500_000, proof, 5.0)
+
+
+SPI = replace(LISTENS, place="spi0.0", clock_hz=8_000_000)
+
+
+def test_where_only_errors_are_heard_at_the_described_rate_the_oscillator_is_suspected() -> None:
+    assert oscillator(SPI, 500_000) == (
+        "can0 is at the described 500000 bit/s, Linux counts with a clock of 8 MHz: perhaps its oscillator is another "
+        "one than config.txt says; compare the figure on it with oscillator= in its dtoverlay line"
+    )
+    assert "clock" not in oscillator(replace(SPI, clock_hz=None), 500_000)
+
+
+@pytest.mark.parametrize(
+    ("setup", "bitrate"),
+    [(None, 500_000), (LISTENS, 500_000), (replace(SPI, place="1-1.2:1.0"), 500_000), (SPI, 125_000), (SPI, None)],
+    ids=["not known", "an older kernel", "on USB", "another rate", "no described rate"],
+)
+def test_nothing_else_speaks_for_the_oscillator(setup: Controller | None, bitrate: int | None) -> None:
+    assert oscillator(setup, bitrate) == ""

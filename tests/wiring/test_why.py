@@ -29,9 +29,10 @@ def bus(
     errors: int = 0,
     failure: str = "",
     closed: Refusal | None = None,
+    hint: str = "",
     **more: bool,
 ) -> BusFact:
-    text = sentence("drive", state, failure=failure or None, quiet_s=3.0, errors=errors)
+    text = sentence("drive", state, failure=failure or None, quiet_s=3.0, errors=errors, hint=hint)
     status = BusStatus("drive", state, 900, errors, 0, 0, 0, 0.2, 0.0, True, False, False, text)
     return BusFact("drive", status=status, closed=closed, **more)
 
@@ -139,6 +140,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Cause.WRONG_RATE,
         Kind.BUS,
         "check rate",
+    ),
+    "a bus of errors only at the described rate": (
+        facts(heard(), on=bus(BusState.SILENT, errors=90, hint="perhaps its oscillator is another one")),
+        Cause.WRONG_RATE,
+        Kind.BUS,
+        "check oscillator and wires",
     ),
     "a bus that takes nothing": (facts(asked(), on=bus(BusState.BLOCKED)), Cause.BLOCKED, Kind.BUS, "check the wires"),
     # --- a frame

@@ -24,7 +24,7 @@ _MODE = struct.Struct("=II")  # struct can_ctrlmode: mask, flags
 
 _NEW_LINK, _GET_LINK = 16, 18  # RTM_NEWLINK, RTM_GETLINK
 _REQUEST = 1  # NLM_F_REQUEST
-_NAME, _LINK_INFO = 3, 18  # IFLA_IFNAME, IFLA_LINKINFO
+_NAME, _LINK_INFO, _PARENT = 3, 18, 56  # IFLA_IFNAME, IFLA_LINKINFO, IFLA_PARENT_DEV_NAME (Linux 5.14)
 _KIND, _DATA, _STATISTICS = 1, 2, 3  # IFLA_INFO_KIND, IFLA_INFO_DATA, IFLA_INFO_XSTATS
 _BIT_TIMING, _CLOCK, _STATE, _CONTROL, _RESTART_MS, _ERRORS, _EXTENDED = 1, 3, 4, 5, 6, 8, 17  # IFLA_CAN_*
 _SUPPORTED = 1  # IFLA_CAN_CTRLMODE_SUPPORTED
@@ -78,6 +78,7 @@ class Controller:
         restart_ms: after so long it returns from bus-off by itself; 0 never.
         tx_errors, rx_errors: its error counters, where its driver gives them.
         counters: see `Counters`.
+        place: the device it hangs on, such as "spi0.0"; "" where an older kernel does not tell.
     """
 
     name: str
@@ -95,6 +96,7 @@ class Controller:
     tx_errors: int | None = None
     rx_errors: int | None = None
     counters: Counters | None = None
+    place: str = ""
 
     @property
     def real(self) -> bool:
@@ -134,7 +136,7 @@ def decode(message: bytes) -> Controller | None:
 def _link(body: bytes) -> Controller:
     _, _, index, flags, _ = _INTERFACE.unpack_from(body)
     found = dict(_attributes(body[_INTERFACE.size :]))
-    name = os.fsdecode(found.get(_NAME, b"").rstrip(b"\0"))
+    name, place = (os.fsdecode(found.get(key, b"").rstrip(b"\0")) for key in (_NAME, _PARENT))
     info = dict(_attributes(found.get(_LINK_INFO, b"")))
     kind = info.get(_KIND, b"").rstrip(b"\0").decode("ascii", "replace")
     up = bool(flags & _UP)
@@ -163,6 +165,7 @@ def _link(body: bytes) -> Controller:
         tx_errors=errors[0] if errors else None,
         rx_errors=errors[1] if errors else None,
         counters=Counters(*counts) if counts else None,
+        place=place,
     )
 
 

@@ -74,7 +74,13 @@ def after(state: BusState, event: BusEvent) -> BusState:
 
 
 def sentence(
-    role: str, state: BusState, *, failure: str | None = None, quiet_s: float | None = None, errors: int = 0
+    role: str,
+    state: BusState,
+    *,
+    failure: str | None = None,
+    quiet_s: float | None = None,
+    errors: int = 0,
+    hint: str = "",
 ) -> str:
     """Say how a bus is and what to do next.
 
@@ -84,6 +90,7 @@ def sentence(
         failure: for an absent bus, the sentence that opening it ended with.
         quiet_s: how long nothing has been heard; None if nothing ever was.
         errors: error frames of the last seconds.
+        hint: what is perhaps to blame where errors are all that is heard.
     """
     noisy = f", with {errors} error frames in the last second; check the bit rate and the wiring" if errors else ""
     if state is BusState.ABSENT:
@@ -93,7 +100,7 @@ def sentence(
     if state is BusState.BLOCKED:
         return f"{role}: our frames do not get out{noisy or '; check that the car is awake and the wires hold'}"
     if state is BusState.SILENT and noisy:
-        return f"{role} is open and hears no frame{noisy}"
+        return f"{role} is open and hears no frame{noisy}" + (f"; {hint}" if hint else "")
     if state is BusState.SILENT:
         since = "nothing yet" if quiet_s is None else f"nothing for {quiet_s:.0f} s"
         return f"{role} is open and hears {since}; the car may be asleep, else check plug, pins and gateway"

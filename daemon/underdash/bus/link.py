@@ -22,7 +22,7 @@ from .health import BusEvent, BusState, after, sentence
 from .load import LoadMeter
 from .port import Port, PortError, Tap
 from .proof import Proof
-from .setup import amiss
+from .setup import amiss, oscillator
 from .table import Table
 
 _log = structlog.get_logger()
@@ -219,10 +219,11 @@ class Link:
         port = self._port if self._is_open else None
         heard_s = None if self._heard_at == -inf else max(0.0, now - self._heard_at)
         errors = sum(at > now - 1.0 for at in self._recent_errors)
-        text = sentence(self.role, self.state, failure=self._failure, quiet_s=heard_s, errors=errors)
+        setup = port.controller if port else None
+        hint = oscillator(setup, self._bitrate)
+        text = sentence(self.role, self.state, failure=self._failure, quiet_s=heard_s, errors=errors, hint=hint)
         if self._sending_ended:
             text += f"; nothing is sent until the next start, after {MOST_BUS_OFFS} bus-offs in a minute"
-        setup = port.controller if port else None
         return BusStatus(
             self.role,
             self.state,

@@ -33,6 +33,22 @@ def amiss(role: str, setup: Controller, bitrate: int | None, proof: Proof, now: 
     return _taking_part(role, setup, proof.asked_only)
 
 
+def oscillator(setup: Controller | None, bitrate: int | None) -> str:
+    """Say that the oscillator is perhaps to blame where errors are all that is heard; "" where nothing speaks for it.
+
+    Args:
+        setup: the interface, None where it is not known.
+        bitrate: bit/s of the car's bus.
+    """
+    if setup is None or not setup.place.startswith("spi") or setup.bitrate is None or setup.bitrate != bitrate:
+        return ""
+    clock = f", Linux counts with a clock of {setup.clock_hz / 1e6:g} MHz" if setup.clock_hz else ""
+    return (
+        f"{setup.name} is at the described {bitrate} bit/s{clock}: perhaps its oscillator is another one than "
+        "config.txt says; compare the figure on it with oscillator= in its dtoverlay line"
+    )
+
+
 def _taking_part(role: str, setup: Controller, asked_only: bool) -> str:
     name = setup.name
     if asked_only and setup.may_one_shot is False:

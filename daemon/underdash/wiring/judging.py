@@ -83,7 +83,8 @@ def about_bus(bus: BusFact, *, asking: bool = False) -> Fault | None:
     if bus.recorded and state is BusState.ABSENT:
         return Fault(Cause.BUS_ABSENT, f"the recording of {role} has ended", "start the daemon again", text)
     if state is BusState.SILENT and "error frames" in text:
-        return Fault(Cause.WRONG_RATE, f"bus {role} hears errors only", "check rate and wires", text)
+        remedy = "check oscillator and wires" if "oscillator" in text else "check rate and wires"
+        return Fault(Cause.WRONG_RATE, f"bus {role} hears errors only", remedy, text)
     in_order = (state is BusState.BLOCKED and not asking) or (state is BusState.SILENT and asking and bus.asked_only)
     if in_order or state not in _BUSES:
         return None
