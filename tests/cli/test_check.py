@@ -47,6 +47,15 @@ def test_what_keeps_it_from_working_is_told_and_ends_with_two(
     assert says in done.out + done.err
 
 
+def test_what_the_running_daemon_doubts_of_the_key_s_wire_is_told(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = {"plugins": {"past": []}, "ignition": {"doubts": ["input key says ON; change `inverted`"]}}
+    monkeypatch.setattr("underdash.cli.check.running_status", lambda: table)
+    done = typed("check", "--config", config)
+    assert "warning: input key says ON -> change `inverted`" in done.out
+
+
 def test_all_mistakes_of_a_file_are_told_at_once(typed: Typed, config: Path) -> None:
     config.write_text(
         config.read_text().replace("format = 1", "formt = 1").replace("supply", "suply") + "\n[dimmming]\n"

@@ -9,6 +9,7 @@ import pytest
 from underdash.bus.fingerprint import Fit
 from underdash.bus.frames import EXTENDED
 from underdash.bus.guard import Guard
+from underdash.bus.health import BusState
 from underdash.bus.link import BusStatus, Link
 from underdash.bus.memory import MemoryBus
 from underdash.contract.cars import BusDescription, CarDescription, ExpectedFrame, IgnitionEvidence
@@ -146,3 +147,16 @@ def test_an_expected_frame_that_stays_away_is_another_car() -> None:
     for second in range(12):
         parts.key.tick([status(0.0)], float(second))
     assert parts.fit() is Fit.DIFFERS
+
+
+@pytest.mark.parametrize("absent", [False, True])
+def test_a_wire_that_says_on_in_a_sleeping_car_is_doubted_unless_a_bus_is_not_open(absent: bool) -> None:
+    evidence = IgnitionEvidence("vehicle.ignition", on=("ON",), off=("OFF",), wire="input key on GPIO17")
+    parts = Parts(replace(CAR, ignition=(evidence,)))
+    slot = parts.assembly.store.slot("vehicle.ignition", "input key on GPIO17", Rank.INPUT)
+    other = replace(status(None), state=BusState.ABSENT if absent else BusState.SILENT)
+    for step in range(1400):
+        at = step * 0.45
+        slot.put("ON", Quality.GOOD, at)
+        parts.key.tick([replace(status(at), state=BusState.SILENT), other], at)
+    assert list(parts.key.doubts) == ([] if absent else ["input key on GPIO17"])

@@ -10,9 +10,10 @@ import pytest
 
 from underdash.config.reading import parse_config
 from underdash.contract.errors import UnderdashError
-from underdash.contract.signals import PowerState
+from underdash.contract.signals import PowerState, Quality
 from underdash.contract.sources import Input
 from underdash.pace import PacedLoop, paced_loop
+from underdash.signals.store import Rank
 from underdash.testing import FakeLine
 from underdash.wiring.building import Built, build
 from underdash.wiring.chain import Cause
@@ -166,3 +167,25 @@ def test_the_status_page_names_a_wire_that_is_not_there_where_nothing_worse_is(o
     daemon.telling._gatherer.decks = lambda: ()  # no page misses anything
     old.pass_time(8.0)
     assert daemon.telling.page.news.sentence == "input lights: line GPIO27: no chip has it"
+
+
+def test_a_wire_that_says_off_while_the_engine_turns_is_doubted_aloud(
+    old: Old, capsys: pytest.CaptureFixture[str]
+) -> None:
+    daemon = old.built.daemon
+    speed = next(slot for slot in daemon.assembly.store.slots("engine.speed") if slot.rank is Rank.BROADCAST)
+
+    def turn() -> None:
+        speed.put(900.0, Quality.GOOD, old.loop.time())
+        old.loop.call_later(0.1, turn)
+
+    turn()
+    old.pass_time(12.0)
+    status = daemon.status()
+    (doubt,) = status.doubts
+    assert doubt.startswith(
+        "input key on GPIO17 says OFF while the engine turns at 900 rpm: perhaps it is the wrong way"
+    )
+    assert status.faults[-1] == doubt
+    assert as_table(status, daemon.assembly)["ignition"]["doubts"] == [doubt]
+    assert capsys.readouterr().out.count("ignition_doubted") == 1

@@ -147,7 +147,9 @@ def _of_the_running_daemon() -> Iterator[Finding]:
     from ..config.findings import Finding, Level
 
     table = running_status()
-    for sentence in () if table is None else table["plugins"].get("past", ()):
+    if table is None:
+        return
+    for sentence in (*table["plugins"].get("past", ()), *table["ignition"].get("doubts", ())):
         what, _, step = str(sentence).rpartition("; ")
         yield Finding(Level.WARNING, what, step)
 

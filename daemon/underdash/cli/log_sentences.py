@@ -38,6 +38,7 @@ SENTENCES = {
     "attended": "Somebody vouches for the car: {text}",
     "choice_refused": "{signal} was not set to {value}: {why}",
     # inputs
+    "ignition_doubted": "The ignition's wire: {text}",
     "input_trouble": "Input {input}: {text}",
     "input_is_back": "Input {input} is read again",
     # panels and pages

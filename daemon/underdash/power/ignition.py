@@ -187,6 +187,14 @@ class Ignition:
 
     # --- what is known ------------------------------------------------------------------------------------------
 
+    def wires(self, now: float) -> dict[str, Position]:
+        """Return what each wire says, by its name; none for one that says nothing."""
+        return {
+            entry.evidence.wire: entry.says
+            for entry in self._entries
+            if entry.evidence.wire and entry.says is not None and now <= entry.ends()
+        }
+
     def talking(self, now: float) -> bool:
         """Say whether any bus talks."""
         return now - self._heard_at <= self.options.silence_s

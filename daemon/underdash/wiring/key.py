@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from math import inf
+
+import structlog
 
 from ..bus.fingerprint import Fingerprint
 from ..bus.frames import EXTENDED, Handler
 from ..bus.guard import Guard
+from ..bus.health import BusState
 from ..bus.link import BusStatus
 from ..bus.table import Table
 from ..contract.errors import UnderdashError
+from ..contract.signals import Age
+from ..power.doubt import Doubt
 from ..power.ignition import Ignition, IgnitionState, Position
 from ..signals.store import Rank, Slot
 from .assembly import Assembly
 
+_log = structlog.get_logger()
+
+ENGINE = "engine.speed"
 HEARD = (Rank.BROADCAST, Rank.INPUT)
 """Only listening and wires may say that the ignition is on; never a poll or something computed."""
 TALKS_S = 0.5
@@ -35,8 +43,10 @@ class Key:
     def __init__(self, assembly: Assembly, guard: Guard) -> None:
         self.ignition = Ignition(assembly.car.ignition)
         self.fingerprint = Fingerprint.of(assembly.car)
+        #: sentences about wires that cannot be right, by name
+        self.doubts: dict[str, str] = {}
         self.state: IgnitionState = self.ignition.state(0.0)
-        self._guard = guard
+        self._guard, self._store, self._doubt = guard, assembly.store, Doubt()
         self._looked_at = inf
         self._wires = {one.wire for one in assembly.car.ignition if one.wire}
         self._alive_with = {one.alive_with for one in assembly.car.ignition if one.alive_with is not None}
@@ -68,7 +78,7 @@ class Key:
         self.ignition.vouch(now)
         return self._tell(now)
 
-    def tick(self, buses: Iterable[BusStatus], now: float) -> IgnitionState:
+    def tick(self, buses: Sequence[BusStatus], now: float) -> IgnitionState:
         """Look at what time and silence do to the evidence; returns the newest state."""
         self._notice(now)
         self._looked_at = now
@@ -81,7 +91,20 @@ class Key:
             elif not self.ignition.talking(now):
                 self.fingerprint.forget()
         self._guard.fingerprint = self.fingerprint.verdict(now)
+        self._doubt_wires(buses, now)
         return self._tell(now)
+
+    def _doubt_wires(self, buses: Sequence[BusStatus], now: float) -> None:
+        if not self._wires:
+            return
+        ages = [status.last_heard_s for status in buses if status.last_heard_s is not None]
+        if any(status.state is BusState.ABSENT for status in buses):
+            ages.clear()  # nobody knows what goes on there
+        speed = self._store.read(ENGINE, now)
+        rpm = speed.value if isinstance(speed.value, float) and speed.age is Age.FRESH else None
+        before, self.doubts = self.doubts, self._doubt.look(self.ignition.wires(now), min(ages, default=None), rpm, now)
+        for name in self.doubts.keys() - before.keys():
+            _log.warning("ignition_doubted", text=self.doubts[name])
 
     def _notice(self, at: float) -> None:
         """Notice that this program stood still, before anything heard after that is believed."""

@@ -29,6 +29,7 @@ class Status:
         quiet: somebody asked for quiet.
         hold: why the machine has not gone off though its time has come, in a sentence; "" if it has not.
         past: what is left out because of how earlier lives ended, in sentences.
+        doubts: sentences about wires of the ignition that cannot be right.
     """
 
     now: float
@@ -48,6 +49,7 @@ class Status:
     inputs: tuple[InputStatus, ...] = ()
     hold: str = ""
     past: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
@@ -56,7 +58,11 @@ def as_table(status: Status, assembly: Assembly) -> dict[str, Any]:
         "car": {"name": assembly.car.name, "title": assembly.car.title, "recognised": status.car},
         "power": status.power.value,
         "power_off_waits": status.hold,
-        "ignition": {"position": status.ignition.position.value, "why": status.ignition.why},
+        "ignition": {
+            "position": status.ignition.position.value,
+            "why": status.ignition.why,
+            "doubts": list(status.doubts),
+        },
         "quiet": status.quiet,
         "buses": [_bus(bus) for bus in status.buses],
         "closed": list(status.closed),

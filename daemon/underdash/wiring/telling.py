@@ -78,6 +78,7 @@ class Telling:
             now=now,
             power=daemon.power.state,
             ignition=daemon.key.state,
+            doubts=tuple(daemon.key.doubts.values()),
             car=daemon.past.no_car or guard.fingerprint.sentence,
             buses=daemon.buses,
             closed=tuple(self.closed(now)),
@@ -115,6 +116,7 @@ class Telling:
             yield from screen.faults
         yield from self._stopped()
         yield from daemon.past.faults
+        yield from daemon.key.doubts.values()
         yield from daemon.host.faults
         yield from (bus.warning for bus in daemon.buses if bus.warning)
 
