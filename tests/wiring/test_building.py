@@ -113,12 +113,24 @@ def test_a_bus_that_another_holds_gives_the_first_one_up_again(loop: PacedLoop) 
 
 
 def test_a_recorder_that_cannot_be_made_gives_the_buses_up(loop: PacedLoop) -> None:
-    def no_room(links: object) -> None:
-        raise UnderdashError("no room")
+    def fails(links: object) -> None:
+        raise ZeroDivisionError("odd")
 
-    with pytest.raises(UnderdashError, match="no room"):
-        build(config(), loop, recorder=no_room)
+    with pytest.raises(ZeroDivisionError, match="odd"):
+        build(config(), loop, recorder=fails)
     assert (free("one"), free("two")) == (True, True)
+
+
+def test_where_nothing_can_be_recorded_the_gauge_runs_and_says_so(loop: PacedLoop) -> None:
+    def no_room(links: object) -> None:
+        raise UnderdashError("recording.folder r: Read-only file system")
+
+    built = build(config(), loop, recorder=no_room)
+    assert built.daemon.recorder is None
+    assert built.assembly.problems[-1] == (
+        "nothing is recorded until the next start: recording.folder r: Read-only file system"
+    )
+    built.release()
 
 
 def test_what_was_seen_of_the_key_is_kept_for_the_next_journey(loop: PacedLoop) -> None:

@@ -12,7 +12,7 @@ from underdash.config.reading import parse_config
 from underdash.contract.pages import PanelDriver
 from underdash.display.panels.wire import SpiSettings
 from underdash.wiring.needs import Needs, needs
-from underdash.wiring.rights import Account, account, rights
+from underdash.wiring.rights import Account, account, asked_as, of_service, rights, written
 
 STRANGER = Account("underdash", 4711, frozenset({4711}), service=True)
 CONFIG = 'format = 1\n[car]\nname = "small"\n[power]\nsupply = "switched"\n'
@@ -151,3 +151,42 @@ settings = { spi = "nonsense" }
         ("power.hold_line", "GPIO5"),
     )
     assert wanted.tried == {"power.hold_line", "input key", "panel second"}
+
+
+# --- whose rights, and what the unit lets the service write -----------------------------------------------------------
+
+
+def test_whose_rights_a_driver_s_own_look_was_judged_by_is_told(machine: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    machine.file("etc/passwd", "pi:x:1000:1000::/:/bin/bash\n")
+    monkeypatch.setattr("os.geteuid", lambda: 1000)
+    said = asked_as(STRANGER, machine.root)
+    assert said.startswith(
+        "looked at as pi, and the daemon runs as underdash, who may have other rights: `sudo -u underdash"
+    )
+    assert asked_as(Account("pi", 1000, frozenset()), machine.root) == ""
+    monkeypatch.setattr("os.geteuid", lambda: 0)
+    assert asked_as(STRANGER, machine.root) == ""
+
+
+@pytest.mark.parametrize(
+    ("folder", "file", "keys"),
+    [
+        ("recordings", "panel.png", ["recording.folder", "panel.main.settings.file"]),
+        ("/var/lib/underdash/../../../etc", "/run/underdash/panel.png", ["recording.folder"]),
+        ("/var/lib/underdash/recordings", "/tmp/panel.png", []),
+        ("/var/lib/underdash/recordings", "", []),
+    ],
+)
+def test_what_the_service_may_not_write_is_told_with_a_place_it_may(folder: str, file: str, keys: list[str]) -> None:
+    text = f'[recording]\ntraces = true\nfolder = "{folder}"\n[panel.main]\ndriver = "picture"\ndeck = ["boost"]\n'
+    read = parse_config(f'{CONFIG}{text}settings = {{ file = "{file}" }}\n', "/etc/underdash/underdash.toml")
+    found = list(written(read))
+    assert [one.sentence.partition(":")[0] for one in found] == keys
+    assert all(one.next_step.startswith('write "/var/lib/underdash/') for one in found)
+
+
+def test_only_the_service_s_own_configuration_is_judged_by_its_unit(machine: Any) -> None:
+    own = machine.file("etc/underdash/underdash.toml", CONFIG)
+    assert of_service(parse_config(CONFIG, str(own)), STRANGER, machine.root)
+    assert not of_service(parse_config(CONFIG, "/elsewhere/underdash.toml"), STRANGER, machine.root)
+    assert not of_service(parse_config(CONFIG, str(own)), Account("pi", 1000, frozenset()), machine.root)

@@ -99,7 +99,6 @@ def _findings(config: Config) -> list[Finding]:
     from ..wiring.hold_line import findings as hold_findings
     from ..wiring.host import findings as board_findings
     from ..wiring.host import look
-    from ..wiring.machine import findings
     from ..wiring.readable import readable
     from ..wiring.wires_found import findings as wires_found
 
@@ -114,7 +113,6 @@ def _findings(config: Config) -> list[Finding]:
         [
             *explain(config, assembly.car, _around(config, assembly)),
             *_of_assembly(config, assembly),
-            *findings(config, assembly.car),
             *_of_machine(config, assembly),
             *readable(config, assembly),
             *wires_found(assembly.wires),
@@ -129,8 +127,9 @@ def _findings(config: Config) -> list[Finding]:
 def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
     """What the board, the rights of the daemon's user and the system say."""
     from ..wiring.board import board_findings
+    from ..wiring.machine import findings
     from ..wiring.needs import needs
-    from ..wiring.rights import account, rights
+    from ..wiring.rights import account, of_service, rights, written
     from ..wiring.start_up import findings as start_up
     from ..wiring.system import power_off, root_file_system
 
@@ -138,6 +137,10 @@ def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
     who = account(ROOT)
     yield from board_findings(config, assembly.car, wanted, ROOT)
     yield from rights(config, wanted, who, ROOT)
+    # whoever asks may have other rights than the service, whose unit says where it may write
+    service = of_service(config, who, ROOT)
+    yield from written(config) if service else ()
+    yield from findings(config, assembly.car, folders=not service)
     yield from root_file_system(config, ROOT)
     yield from power_off(config, who)
     yield from start_up(ROOT)
@@ -245,10 +248,12 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
     from ..display.backlight import trouble
     from ..display.panels.wire import SpiSettings
     from ..wiring.panels import core_drivers, panel_table
+    from ..wiring.rights import account, asked_as
     from ..wiring.spi import adapters, spi_findings, turned
 
     drivers = core_drivers(config) | {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     wired: dict[str, SpiSettings] = {}
+    whose = asked_as(account(ROOT), ROOT)
     for name, panel in config.panel.items():
         yield from turned(name, panel)
         driver = drivers.get(panel.driver)
@@ -266,8 +271,8 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
             yield Finding(Level.WARNING, f"panel {name}: its driver {driver.name} cannot tell: {exc!r}")
         else:
             if amiss:
-                yield Finding(Level.ERROR, f"panel {name}: {amiss}")
+                yield Finding(Level.ERROR, f"panel {name}: {amiss}", whose)
         if panel.backlight is not None and (missing := trouble(panel.backlight)):
-            yield Finding(Level.ERROR, f"panel {name}: {missing}")
+            yield Finding(Level.ERROR, f"panel {name}: {missing}", whose)
     network = ROOT / "sys/class/net"
     yield from spi_findings(wired, adapters(config, network), network)

@@ -180,6 +180,8 @@ def _owning(built: Built, recorder: Callable[[Mapping[str, Link]], Keeper | None
     built.daemon.keep = built.keep
     try:
         built.daemon.recorder = recorder(built.daemon.links)
+    except UnderdashError as exc:  # a gauge that records nothing is better than none
+        built.assembly.problems.append(f"nothing is recorded until the next start: {exc}")
     except BaseException:
         built.release()
         raise

@@ -23,13 +23,16 @@ NEAR = 0.05
 """A rate this near was meant to be the other: usual rates lie further apart."""
 
 
-def findings(config: Config, car: CarDescription, ask: Callable[[str], Controller | None] = read) -> Iterator[Finding]:
+def findings(
+    config: Config, car: CarDescription, ask: Callable[[str], Controller | None] = read, *, folders: bool = True
+) -> Iterator[Finding]:
     """Say which interfaces and traces are not there or set up wrongly, and which folders cannot be written.
 
     Args:
         config: the configuration.
         car: its car.
         ask: tells how Linux has set an interface up.
+        folders: look whether this user may write where the configuration wants it.
     """
     yield from _interfaces(config)
     described = {bus.role: bus for bus in car.buses}
@@ -37,6 +40,11 @@ def findings(config: Config, car: CarDescription, ask: Callable[[str], Controlle
         setup = _setup_of(bus, ask)
         if setup is not None and role in described:
             yield from set_up(bus, described[role], setup)
+    if folders:
+        yield from _folders(config)
+
+
+def _folders(config: Config) -> Iterator[Finding]:
     if not _writable(state_directory()):
         yield Finding(
             Level.ERROR, f"state cannot be kept in {state_directory()}", "make that folder one this user may write"

@@ -15,6 +15,9 @@ from .needs import Needs
 
 SERVICE_USER = "underdash"
 UNIT = "etc/systemd/system/underdash.service"
+CONFIGURATION = "etc/underdash/underdash.toml"
+OWN_FOLDERS = (Path("/var/lib/underdash"), Path("/run/underdash"), Path("/tmp"))
+"""Where the unit lets the daemon write (StateDirectory, RuntimeDirectory, PrivateTmp)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,38 @@ def rights(config: Config, needs: Needs, who: Account, root: Path) -> Iterator[F
         yield from _judged(path, users, who, root)
     if not asks_itself:
         yield from _lights(config, who, root)
+
+
+def asked_as(who: Account, root: Path) -> str:
+    """Say whose rights a driver's own look was judged by; "" where the daemon has the same, or root asks."""
+    own = os.geteuid()
+    if own in (0, who.uid):
+        return ""
+    names = (name for name, _, uid, *_ in _table(root / "etc/passwd", 3) if uid == str(own))
+    return (
+        f"looked at as {next(names, own)}, and the daemon runs as {who.name}, who may have other rights: "
+        f"`sudo -u {who.name} underdash check` looks as {who.name}"
+    )
+
+
+def of_service(config: Config, who: Account, root: Path) -> bool:
+    """Return whether this is the configuration that the service runs with."""
+    return who.service and config.path.resolve() == (root / CONFIGURATION).resolve()
+
+
+def written(config: Config) -> Iterator[Finding]:
+    """Say what the service's configuration wants written where its unit lets it write nothing."""
+    here = config.path.parent
+    places = [("recording.folder", here / config.recording.folder)] if config.recording.traces else []
+    for name, panel in config.panel.items():
+        file = panel.settings.get("file")
+        if panel.driver == "picture" and isinstance(file, str) and file:
+            places.append((f"panel.{name}.settings.file", here / file))
+    for key, place in places:
+        whole = Path(os.path.normpath(Path.cwd() / place))
+        if not any(own in whole.parents for own in OWN_FOLDERS):
+            sentence = f"{key}: the service may not write {whole}; it keeps things below {OWN_FOLDERS[0]} only"
+            yield Finding(Level.ERROR, sentence, f'write "{OWN_FOLDERS[0] / whole.name}"')
 
 
 def _chips(line: str, root: Path) -> list[Path]:
