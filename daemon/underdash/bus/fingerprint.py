@@ -115,6 +115,12 @@ class Fingerprint:
         """Return the fingerprint of a description."""
         return cls(car.fingerprint, silent=bool(car.buses) and all(bus.silent for bus in car.buses))
 
+    def same(self, other: Fingerprint) -> bool:
+        """Say whether another one looks for the same frames."""
+        return [one.expected for one in self._heard] == [one.expected for one in other._heard] and (
+            self._silent == other._silent
+        )
+
     def handlers(self) -> list[tuple[str, int, Handler]]:
         """Return (bus, key, handler) of the frames that are to be handed in."""
         return [(one.expected.bus, key_of(one.expected.id, one.expected.extended), one.handle) for one in self._heard]

@@ -98,8 +98,13 @@ class Guard:
 
     # --- facts --------------------------------------------------------------------------------------------------
 
-    def reload(self, templates: Iterable[Template], in_use: Collection[tuple[str, int]] = frozenset()) -> None:
-        """Take the templates of a reloaded description.
+    def reload(
+        self,
+        templates: Iterable[Template],
+        in_use: Collection[tuple[str, int]] = frozenset(),
+        evidence: MakerEvidence | None = None,
+    ) -> None:
+        """Take the templates of a reloaded description, and its evidence where there is any news of that.
 
         `refused` says which may not be used, and why; `flows_refused` has one template of each unit whose long answers
         cannot be taken, since the flow control that its description gives them is never let out.
@@ -107,6 +112,7 @@ class Guard:
         self.refused: tuple[Refused, ...] = ()
         self._declared: tuple[Template, ...] = ()
         self._in_use = in_use
+        self._evidence = evidence or self._evidence
         # what is under way was vetted with the description that is gone
         self._long.clear()
         self._leaves.clear()

@@ -58,6 +58,13 @@ class Table(dict[int, Handler]):
             del self._handlers[key], self[key]
             self.version += 1
 
+    def become(self, other: Table) -> None:
+        """Have another table's handlers in place of these, from the next frame on; ports keep hold of this one."""
+        self.clear()
+        self._handlers = {key: [*handlers] for key, handlers in other._handlers.items()}
+        self.update(other)
+        self.version += 1
+
 
 def _chain(handlers: tuple[Handler, ...]) -> Handler:
     if len(handlers) == 1:

@@ -66,6 +66,14 @@ class Memory:
         asked = list(pages)
         return cls(store, [p for page in asked for p in page.peaks], [h for page in asked for h in page.histories])
 
+    def take_over(self, other: Memory) -> None:
+        """Go on with the peaks and histories that another memory has of the same signals."""
+        for name in self._peaks.keys() & other._peaks.keys():
+            self._peaks[name] = other._peaks[name]
+        for name in self._histories.keys() & other._histories.keys():
+            if self._histories[name].seconds == other._histories[name].seconds:
+                self._histories[name] = other._histories[name]
+
     def _take(self, slot: Slot) -> None:
         value = slot.value
         if not isinstance(value, float) or not self._store.counts(slot, slot.at):

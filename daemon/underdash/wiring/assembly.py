@@ -62,6 +62,7 @@ class Assembly:
         problems: sentences; what they name is left out, the rest runs.
         suspensions: plug-ins suspended since.
         board: where values of the machine itself go, on a real one.
+        apart: pages of the core that are shown by their name only.
         wires: inputs that can be read.
     """
 
@@ -81,6 +82,7 @@ class Assembly:
     suspensions: Suspensions
     wires: list[Wire]
     board: BoardSlots | None = None
+    apart: tuple[Page, ...] = ()
 
     @property
     def suspended(self) -> Mapping[str, str]:

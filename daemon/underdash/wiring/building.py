@@ -28,10 +28,11 @@ from ..display.deck import Deck
 from ..loading import Loaded, load
 from ..power.states import Power
 from .assembly import Assembly, UnknownCarError, assemble, choose_car
-from .daemon import Daemon, Keeper
+from .daemon import Daemon
 from .first_page import FirstPage
 from .host import Host, board_slots
 from .kept import Kept
+from .leaving import Keeper
 from .panels import core_drivers, dimming_options, panel_opener
 from .past import Past
 from .safe_mode import heard_only, no_car, without_dark
@@ -85,8 +86,18 @@ def assembled(
     """
     loaded: Loaded = load(config.settings, source=config.source, left_out=(past or Past()).left_out)
     if car is None:
-        wanted = str(config.car_file) if config.car_file is not None else config.car.name
-        car, loaded = choose_car(wanted, loaded, variant=config.car.variant or None)
+        car, loaded = described(config, loaded)
+    return fitted(config, car, loaded, told)
+
+
+def described(config: Config, loaded: Loaded) -> tuple[CarDescription, Loaded]:
+    """Return the configured car as its file says now, and the plug-ins; raises as `choose_car` does."""
+    wanted = str(config.car_file) if config.car_file is not None else config.car.name
+    return choose_car(wanted, loaded, variant=config.car.variant or None)
+
+
+def fitted(config: Config, car: CarDescription, loaded: Loaded, told: Callable[[str], None]) -> Assembly:
+    """Assemble a car as the configuration says; raises `GivenError` for a unit that does not fit."""
     options = Options(requests_per_s=config.limits.requests_per_s)
     try:
         assembly = assemble(
@@ -188,8 +199,13 @@ def _owning(built: Built, recorder: Callable[[Mapping[str, Link]], Keeper | None
     return built
 
 
+def evidence_of(config: Config, car: CarDescription) -> MakerEvidence:
+    """Return what speaks for makers' command bytes: the owner's word, and what another tester was heard using."""
+    return MakerEvidence(config.reading_bytes, car.exchanges)
+
+
 def _guard(config: Config, assembly: Assembly) -> Guard:
-    evidence = MakerEvidence(config.reading_bytes, assembly.car.exchanges)
+    evidence = evidence_of(config, assembly.car)
     caps = Caps(requests_per_s=config.limits.requests_per_s, load=config.limits.load_percent / 100.0)
     return make_guard(assembly, evidence=evidence, caps=caps)
 
@@ -304,9 +320,7 @@ def make_screen_opener(
         UnderdashError: a page or a driver of the configuration does not exist.
     """
     assembly = daemon.assembly
-    where = f"{config.path}: panel.{name}.deck"
-    order = _there(panel.deck, assembly)
-    Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD,))
+    deck_of(name, panel, config, daemon)
     drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
     look = Look(
@@ -318,12 +332,19 @@ def make_screen_opener(
     )
 
     def opened() -> Screen:
-        deck = Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD,))
+        deck = deck_of(name, panel, config, daemon)
         lit = first.take(name) if first is not None else None
         device, level = (lit.device, lit.level) if lit is not None else (open_panel(), 0.0)
         return Screen(name, device, deck, look, loop=loop, turned=daemon.ask, level=level)
 
     return opened
+
+
+def deck_of(name: str, panel: PanelConfig, config: Config, daemon: Daemon) -> Deck:
+    """Return a panel's pages as they are now; raises as `make_screen_opener` does."""
+    assembly = daemon.assembly
+    order, where = _there(panel.deck, assembly), f"{config.path}: panel.{name}.deck"
+    return Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD, *assembly.apart))
 
 
 def _there(deck: Sequence[str], assembly: Assembly) -> list[str]:

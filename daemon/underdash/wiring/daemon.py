@@ -10,7 +10,6 @@ import asyncio
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import replace
 from math import inf
-from typing import Protocol
 
 import structlog
 
@@ -23,8 +22,9 @@ from ..contract.content import Words
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
 from ..display.cold import SIGNALS as COLD_SIGNALS
+from ..display.deck import Deck
 from ..inputs.station import Inputs
-from ..power.ignition import Position
+from ..power.ignition import Position, Seen
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
 from .acting import Acting
@@ -33,7 +33,7 @@ from .fingers import Fingers
 from .host import Host
 from .hurrying import Hurry
 from .key import Key
-from .leaving import Done, Leaving
+from .leaving import Keeper, Leaving
 from .modes import Modes
 from .past import Past
 from .screen import Screen
@@ -53,19 +53,6 @@ KEEP_S = 60.0
 VOLTAGE = "low_voltage_battery.voltage"
 GOODBYE = Words("goodbye", Role.SOFT)
 DIMMING_SIGNALS = ("dashboard.brightness", "dashboard.night")
-
-
-class Keeper(Protocol):
-    """What a recorder does for the daemon."""
-
-    def mark(self, text: str, at: float) -> None:
-        """Put a remark into what is being recorded."""
-
-    def flush(self) -> None:
-        """Bring everything to the disk, and wait for that."""
-
-    def begin_flush(self) -> Done:
-        """Have everything brought to the disk; returns at once what tells when that is done."""
 
 
 class Daemon:
@@ -101,13 +88,8 @@ class Daemon:
         host: Host | None = None,
         past: Past | None = None,
     ) -> None:
-        self.assembly = assembly
         self.host, self.past = host or Host(), past or Past()
-        self.links, self.sending, self.power = links, sending, power
-        self.key = Key(assembly, sending.guard)
-        self.acting = Acting(self)
-        self.fingers = Fingers(assembly, gestures or GestureOptions(), self.perform, self.acting.say)
-        self.inputs = Inputs(assembly.wires, loop, lost=lambda wire: self.fingers.line_lost(wire.button, loop.time()))
+        self.links, self.power = links, power
         self.screens: list[Screen] = []
         #: called some five times a second with (now, everything that is known)
         self.observers: list[Callable[[float, Snapshot], None]] = []
@@ -116,14 +98,11 @@ class Daemon:
         self._modes = Modes(links, self._transmit, asked_only, loop)
         self.buses: tuple[BusStatus, ...] = ()
         self.polling, self.rounds = False, 0
-        self.telling = Telling(self, self._transmit)
         self._loop = loop
-        self._hurry = Hurry(loop, assembly.store, lambda: self._tried(self._show))
+        self._gestures = gestures or GestureOptions()
         self.recorder = recorder
         self._leaving = Leaving(lambda: None if self.recorder is None else self.recorder.begin_flush(), power_off)
         self._attended = attended
-        self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
-        assembly.suspensions.takers.append(self._suspended)
         self._timer: asyncio.TimerHandle | None = None
         self._slow_at = self._panels_at = self._keep_at = -inf
         self._openers: list[Callable[[], Screen]] = []
@@ -134,6 +113,20 @@ class Daemon:
         #: called when more was seen of the ignition's evidence, or quiet was asked for or released, since power may be
         #: gone before `stop`; says whether it is kept
         self.keep: Callable[[], bool] = lambda: False
+        self._fit(assembly, sending)
+
+    def _fit(self, assembly: Assembly, sending: Sending) -> None:
+        """Make what rests on the car's description and on what plug-ins bring for it."""
+        loop = self._loop
+        self.assembly, self.sending = assembly, sending
+        self.key = Key(assembly, sending.guard)
+        self.acting = Acting(self)
+        self.fingers = Fingers(assembly, self._gestures, self.perform, self.acting.say)
+        self.inputs = Inputs(assembly.wires, loop, lost=lambda wire: self.fingers.line_lost(wire.button, loop.time()))
+        self.telling = Telling(self, self._transmit)
+        self._hurry = Hurry(loop, assembly.store, lambda: self._tried(self._show))
+        self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
+        assembly.suspensions.takers.append(self._suspended)
         self._seen = self.key.ignition.seen()
 
     # --- life ---------------------------------------------------------------------------------------------------
@@ -160,6 +153,36 @@ class Daemon:
         self.polling = True
         self.ask()
         self._tick()
+
+    def exchange(self, assembly: Assembly, sending: Sending, seen: Mapping[str, Seen] | None) -> None:
+        """Go on with another description; buses stay open, panels lit, and power where it is.
+
+        Args:
+            assembly: its tables are those of the links.
+            sending: its sending side, with the guard that there is.
+            seen: what was seen of its evidence for the ignition before; None where it is the evidence there was.
+        """
+        now, key, status_page = self._loop.time(), self.key, self.telling.page
+        self._hurry.stop()
+        self.sending.stop()
+        self.inputs.stop()
+        self._fit(assembly, sending)
+        self.telling.page = status_page
+        self.key.take_over(key, evidence=seen is None)
+        self.key.ignition.restore(seen or {})
+        self.key.connect({role: link.table for role, link in self.links.items()})
+        self.sending.connect()
+        self.host.exchange(assembly.board)
+        self.inputs.start()
+        self._look_at_buses(now)
+        self.key.tick(self.buses, now)
+
+    def show_decks(self, decks: Mapping[str, Deck]) -> None:
+        """Have each panel show these pages, the one on show first where it is among them."""
+        for screen in self.screens:
+            screen.exchange(decks[screen.name])
+            self._take_pages_off(screen)
+        self.ask()
 
     def stop(self) -> None:
         """End everything in order; harmless if called twice."""

@@ -114,6 +114,11 @@ class Host:
         """End."""
         self._looking.stop()
 
+    def exchange(self, slots: BoardSlots | None) -> None:
+        """Put values elsewhere from now on."""
+        if self._slots is not None and slots is not None:
+            self._slots = slots
+
     def _hand_over(self, seen: Seen) -> None:
         loop = self._loop
         if loop is None:

@@ -64,6 +64,13 @@ class Key:
             for key in keys if bus in tables else ():
                 tables[bus].add(key, self._alive(bus, can_id))
 
+    def take_over(self, before: Key, *, evidence: bool) -> None:
+        """Go on with what another one knows of the same frames, and of the ignition where its evidence is the same."""
+        if evidence:
+            self.ignition = before.ignition
+        if self.fingerprint.same(before.fingerprint):
+            self.fingerprint = before.fingerprint
+
     def vouch(self, now: float) -> IgnitionState:
         """Take a person's word, given at a keyboard beside the standing car, that the ignition is on.
 

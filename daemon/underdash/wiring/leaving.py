@@ -21,6 +21,19 @@ class Done(Protocol):
         """Say whether it has."""
 
 
+class Keeper(Protocol):
+    """What a recorder does for the daemon."""
+
+    def mark(self, text: str, at: float) -> None:
+        """Put a remark into what is being recorded."""
+
+    def flush(self) -> None:
+        """Bring everything to the disk, and wait for that."""
+
+    def begin_flush(self) -> Done:
+        """Have everything brought to the disk; returns at once what tells when that is done."""
+
+
 class Leaving:
     """Waits for the disk before the machine is switched off.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -11,6 +12,7 @@ from math import inf
 import structlog
 
 from ..contract.content import Words
+from ..contract.errors import UnderdashError
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
 from ..display.cold import Cold
@@ -131,6 +133,13 @@ class Screen:
         """Return the page on show and those that are not."""
         current = self.deck.current
         return current, [page for page in self.deck.pages if page is not current]
+
+    def exchange(self, deck: Deck) -> None:
+        """Have another deck, and go on with the page that is on show where it has one of that name."""
+        shown = self.deck.current.name
+        self.deck = deck
+        with contextlib.suppress(UnderdashError):
+            deck.show(shown)
 
     def stop(self) -> None:
         """End the renderer and give the panel back."""

@@ -1,0 +1,101 @@
+"""A changed description taken up by a running daemon: buses stay open, panels lit, and plug-ins loaded."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import replace
+
+import structlog
+
+from ..contract.cars import CarDescription
+from ..contract.errors import UnderdashError
+from ..contract.layout import BroadcastListener
+from ..contract.pages import Page
+from ..contract.signals import Signal
+from ..loading import Loaded, Refused
+from .assembly import Assembly
+from .building import Built, deck_of, described, evidence_of, fitted
+from .kept import car_mark
+from .sending import Sending, keys_in_use
+
+_log = structlog.get_logger()
+
+RESTART = "restart the daemon for that: sudo systemctl restart underdash"
+Beside = tuple[tuple[Signal, ...], tuple[BroadcastListener, ...], tuple[Page, ...]]
+"""Signals, frames and pages for a while, beside what the description has."""
+NOTHING: Beside = ((), (), ())
+
+
+class Reloading:
+    """Has a running daemon take up its car's description again.
+
+    Args:
+        built: the daemon and what is around it.
+        loop: the daemon's event loop.
+        told: called with sentences for the log, see `assemble`.
+    """
+
+    def __init__(
+        self, built: Built, loop: asyncio.AbstractEventLoop, told: Callable[[str], None] = lambda sentence: None
+    ) -> None:
+        self._built = built
+        self._loop = loop
+        self._told = told
+
+    def reload(self, beside: Beside = NOTHING) -> Assembly:
+        """Read the description and go on with it.
+
+        Args:
+            beside: what is heard and shown for a while only.
+
+        Returns:
+            What runs now; its problems are new ones.
+
+        Raises:
+            UnderdashError: the description has mistakes or other buses, or a person asks by hand just now. Then all
+                goes on as before.
+        """
+        built, daemon = self._built, self._built.daemon
+        if daemon.sending.paused:
+            raise UnderdashError("somebody asks by hand just now; say this again when that is over")
+        before = daemon.assembly
+        car, loaded = described(built.config, _without_suspended(before))
+        self._vet(before.car, car)
+        signals, listeners, pages = beside
+        car = replace(car, signals=(*car.signals, *signals), broadcasts=(*car.broadcasts, *listeners))
+        after = fitted(built.config, car, loaded, self._told)
+        after.apart = pages
+        self._exchange(before, after)
+        _log.info("reloaded", car=car.name, beside=len(listeners))
+        return after
+
+    def _vet(self, before: CarDescription, after: CarDescription) -> None:
+        if after.name != before.name:
+            raise UnderdashError(f"the description is of another car, {after.name}, by now; {RESTART}")
+        if after.buses != before.buses:
+            raise UnderdashError(f"the description has other buses than before; {RESTART}")
+
+    def _exchange(self, before: Assembly, after: Assembly) -> None:
+        built, daemon = self._built, self._built.daemon
+        links, guard = daemon.links, daemon.sending.guard
+        own = [one for _, one in after.brought.broadcast_listeners]
+        guard.reload(after.compiled.templates, keys_in_use(after.car, own), evidence_of(built.config, after.car))
+        after.problems += [one.refusal.sentence for one in (*guard.refused, *guard.flows_refused)]
+        after.asking.restore(before.asking.learned())
+        after.memory.take_over(before.memory)
+        for role, link in links.items():
+            link.table.become(after.tables[role])
+            after.tables[role] = link.table
+        same = car_mark(before.car) == car_mark(after.car)
+        built.keep()
+        built.assembly = after
+        seen = None if same else built.kept.seen(after.car)
+        daemon.exchange(after, Sending(after, guard, links, self._loop), seen)
+        panels = built.config.panel.items()
+        daemon.show_decks({name: deck_of(name, panel, built.config, daemon) for name, panel in panels})
+
+
+def _without_suspended(assembly: Assembly) -> Loaded:
+    hint = "it runs again after a restart"
+    return assembly.loaded.suspended([Refused(name, why, hint) for name, why in assembly.suspended.items()])
