@@ -7,6 +7,8 @@ from collections.abc import Mapping
 SENTENCES = {
     # the daemon itself
     "started": "The daemon runs for car {car}, with buses {buses}",
+    "reloaded": "The description of car {car} was read again; tried beside it are {beside} frames",
+    "not_reloaded": "The description was not taken up, the one before it goes on: {text}",
     "plugin": "Plug-in {name} {version} runs",
     "plugin_refused": "Plug-in {plugin} is refused: {reason}. Do: {hint}",
     "plugin_failed": "Plug-in {plugin} failed: {error}",

@@ -30,6 +30,8 @@ from ..wiring.heartbeat import Heartbeat, progress
 from ..wiring.hold_line import HoldLine
 from ..wiring.past import Past, owners
 from ..wiring.recorder import Recorder, file_bytes, new_trace
+from ..wiring.reloading import Reloading
+from ..wiring.trying import Trying
 from .common import uninterrupted
 from .logs import set_up
 
@@ -127,6 +129,9 @@ def _end(loop: asyncio.AbstractEventLoop, power_off: PowerOff) -> None:
 def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack) -> None:
     """Let other commands ask this daemon."""
     desk = Desk(built.daemon, loop)
+    trying = Trying(built, Reloading(built, loop, _told), loop)
+    desk.handlers.update(trying.handlers)
+    loop.add_signal_handler(signal.SIGHUP, trying.reload)
     control = desk.control()
     try:
         control.open()
@@ -137,6 +142,7 @@ def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextl
         return
     ending.callback(control.close)
     ending.callback(desk.close)
+    ending.callback(trying.close)
 
 
 def _start(built: Built) -> None:

@@ -1,0 +1,130 @@
+"""What was found, tried on the panels of a daemon that drives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import pytest
+
+from underdash.contract.errors import GivenError, UnderdashError
+from underdash.wiring.reloading import Reloading
+from underdash.wiring.trying import PAGE, Trying, what_is_tried
+
+Make = Callable[..., Any]
+KEY: dict[str, Any] = {
+    "word": "key",
+    "signal": [
+        {"name": "car.trial_1", "meaning": "0C4A1020 byte 0", "kind": "choice", "choices": ["off", "on", "starter"]}
+    ],
+    "broadcast": [
+        {
+            "bus": "comfort",
+            "id": "0C4A1020",
+            "fields": [
+                {
+                    "signal": "car.trial_1",
+                    "byte": 0,
+                    "bits": [0, 2],
+                    "values": {"0": "off", "1": "off", "3": "on", "4": "starter"},
+                }
+            ],
+        }
+    ],
+}
+
+
+class Talk:
+    """Stands for a command that asks."""
+
+    def __init__(self, given: Mapping[str, Any] | None = None) -> None:
+        self.ask, self.given = "try", given or {}
+        self.on_end: Callable[[bool], None] = lambda gone: None
+        self.told: list[Mapping[str, Any]] = []
+        self.last: Mapping[str, Any] | None = None
+
+    def more(self, table: Mapping[str, Any]) -> None:
+        self.told.append(table)
+
+    def done(self, table: Mapping[str, Any]) -> None:
+        self.last = table
+
+    @property
+    def changes(self) -> list[Any]:
+        return [one["value"] for table in self.told for one in table["changes"]]
+
+
+def trying(journey: Any) -> Trying:
+    return Trying(journey.demo.built, Reloading(journey.demo.built, journey.loop), journey.loop)
+
+
+def test_a_finding_is_on_the_panel_and_told_until_nobody_watches(drive: Make) -> None:
+    journey = drive()
+    desk, talk, shown = trying(journey), Talk(KEY), []
+    daemon = journey.demo.daemon
+
+    def page() -> None:
+        shown.append(daemon.screens[0].deck.current.name)
+
+    journey.at(5.0, lambda: desk.handlers["try"](talk))  # type: ignore[arg-type]
+    journey.at(6.0, page)
+    journey.at(19.5, lambda: talk.on_end(False))
+    journey.at(20.0, page)
+    journey.run(21.0)
+    assert talk.changes == ["on", "starter", "on", "off"]
+    assert talk.last is not None
+    assert talk.last["values"] == {"car.trial_1": "off"}
+    assert shown == [PAGE, "boost"]
+    assert "car.trial_1" not in daemon.assembly.catalogue
+    assert journey.values("car.trial_1", 8.0, 8.5)[-1] == "on"
+
+
+def test_what_is_tried_outlives_a_description_that_is_read_again(drive: Make) -> None:
+    journey = drive()
+    desk, talk = trying(journey), Talk(KEY)
+    journey.at(5.0, lambda: desk.handlers["try"](talk))  # type: ignore[arg-type]
+    journey.at(6.0, desk.reload)
+    journey.run(12.0)
+    assert talk.changes == ["on", "starter", "on"]
+    desk.close()
+    assert "car.trial_1" not in journey.demo.daemon.assembly.catalogue
+
+
+def test_one_at_a_time(drive: Make) -> None:
+    journey = drive()
+    desk, told = trying(journey), []
+
+    def second() -> None:
+        with pytest.raises(UnderdashError, match="something is tried already"):
+            desk.handlers["try"](Talk(KEY))  # type: ignore[arg-type]
+        told.append(True)
+
+    journey.at(1.0, lambda: desk.handlers["try"](Talk(KEY)))  # type: ignore[arg-type]
+    journey.at(2.0, second)
+    journey.run(3.0)
+    assert told == [True]
+
+
+def test_reload_says_what_came_of_it(drive: Make) -> None:
+    journey = drive()
+    desk, told = trying(journey), []
+    journey.at(2.0, lambda: told.append(desk.handlers["reload"](Talk())))  # type: ignore[arg-type]
+    journey.run(3.0)
+    assert told == [{"car": "tarn", "title": "Halden Tarn 1.6T (2012)", "problems": []}]
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"signal": []}, "request 'try' comes with 'signal', a list of 1 to 4 tables"),
+        ({"signal": KEY["signal"] * 5}, "a list of 1 to 4 tables"),
+        ({"broadcast": "x"}, "request 'try' comes with 'broadcast'"),
+        ({"broadcast": [{"bus": "x", "id": "1", "fields": [{"signal": "car.trial_1", "byte": 0}]}]}, "found 'x'"),
+        ({"broadcast": [{"bus": "drive", "id": "1", "fields": [{"signal": "a.b", "byte": 0}]}]}, "found 'a.b'"),
+        ({"signal": [{"name": "trial", "meaning": "x"}]}, "found 'trial'"),
+    ],
+)
+def test_nonsense_is_told_before_anything_changes(drive: Make, change: Mapping[str, Any], says: str) -> None:
+    car = drive().demo.built.assembly.car
+    with pytest.raises(GivenError, match=says):
+        what_is_tried({**KEY, **change}, car)
