@@ -67,7 +67,7 @@ def test_streams_are_told_apart_by_bus_id_and_length_of_id() -> None:
     )
     assert [str(one) for one in heard] == ["can1 010", "drive 010", "drive 00000010"]
     assert (heard.begin, heard.end, heard.frames) == (1.0, 4.0, 3)
-    assert heard.remarks == ("1 frames carry no data that could be searched: error, remote or FD frames",)
+    assert heard.remarks == ("frames left out, since only data frames of classic CAN are searched: 1 error",)
     assert heard.stream("drive", 0x10, True) is heard.streams[2]
     assert heard.stream("drive", 0x11) is None
 

@@ -12,6 +12,7 @@ import gzip
 import os
 import zlib
 from collections.abc import Generator, Iterable, Iterator
+from io import BufferedReader
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
@@ -205,14 +206,23 @@ def read_trace(path: Path) -> Trace:
     Raises:
         TraceError: now or while iterating: it is not there, or a line is no frame.
     """
-    if path.suffix.lower() in OTHER_FORMATS:
+    if not of_lines(path):
         return _OtherTrace(path)
+    # closed by `_closing`, when all lines are read or nobody holds the trace any more
+    return Trace(_closing(open_lines(path)), str(path))
+
+
+def of_lines(path: Path) -> bool:
+    """Say whether a trace is one of lines, going by its name."""
+    return path.suffix.lower() not in OTHER_FORMATS
+
+
+def open_lines(path: Path) -> BufferedReader | gzip.GzipFile:
+    """Open the file of a trace of lines, packed by gzip or not; raises TraceError where that is not possible."""
     try:
-        # closed by `_closing`, when all lines are read or nobody holds the trace any more
-        file = gzip.open(path) if path.suffix == ".gz" else path.open("rb")  # noqa: SIM115
+        return gzip.open(path) if path.suffix == ".gz" else path.open("rb")
     except OSError as exc:
         raise UnreadableTraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
-    return Trace(_closing(file), str(path))
 
 
 class _OtherTrace(Trace):
@@ -252,7 +262,7 @@ def frame_of(message: can.Message) -> Frame:
     )
 
 
-def _closing(file: IO[bytes] | gzip.GzipFile) -> Iterator[bytes]:
+def _closing(file: BufferedReader | gzip.GzipFile) -> Iterator[bytes]:
     with file:
         yield from file
 

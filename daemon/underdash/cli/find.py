@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
 from .common import add_bus, pairs, put_in_place
+from .progress import Progress
 
 if TYPE_CHECKING:
     from ..finding.found import Answer
@@ -55,9 +56,12 @@ def heard(arguments: argparse.Namespace) -> Heard:
     from ..finding.reading import read_heard
 
     roles = {channel: role for role, channel in pairs(arguments.bus, "--bus").items()}
-    found = read_heard(Path(arguments.trace), roles)
+    path = Path(arguments.trace)
+    with Progress(f"reading {path.name}") as progress:
+        found = read_heard(path, roles, progress)
     if not found.streams:
-        raise GivenError(f"there is nothing to search in {arguments.trace}: no data frame in it; record again")
+        why = "".join(f"; {remark}" for remark in found.remarks)
+        raise GivenError(f"there is nothing to search in {path}: no data frame in it{why or '; record again'}")
     for remark in found.remarks:
         print(remark, file=sys.stderr)
     return found

@@ -1,0 +1,49 @@
+"""A bar that shows how far something is, on a terminal and only if it takes long."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from typing import Self, TextIO
+
+FROM_S = 0.5
+AGAIN_S = 0.1
+CELLS = 30
+
+
+class Progress:
+    """Called with a share from 0 to 1; draws on one line of the terminal and wipes it at the end.
+
+    Args:
+        what: is being done, such as ``reading drive.log``.
+        terminal: where to draw; nothing is drawn where it is none.
+        clock: seconds.
+    """
+
+    def __init__(self, what: str, terminal: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> None:
+        self._what, self._clock = what, clock
+        self._terminal = sys.stderr if terminal is None else terminal
+        self._on_terminal = self._terminal is not None and self._terminal.isatty()
+        self._next = clock() + FROM_S
+        self._drawn = False
+
+    def __call__(self, share: float) -> None:
+        """Take how far it is, and draw that if it is time to."""
+        now = self._clock()
+        if not self._on_terminal or now < self._next:
+            return
+        self._next = now + AGAIN_S
+        self._drawn = True
+        full = round(CELLS * min(1.0, max(0.0, share)))
+        bar = "=" * full + " " * (CELLS - full)
+        self._terminal.write(f"\r{self._what} |{bar}| {100 * share:3.0f} %")
+        self._terminal.flush()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._drawn:
+            self._terminal.write("\r\x1b[K")
+            self._terminal.flush()

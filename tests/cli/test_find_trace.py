@@ -1,0 +1,36 @@
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import pytest
+
+from underdash.cli.find import heard
+from underdash.contract.errors import GivenError
+
+
+def given(folder: Path, text: str, *bus: str) -> argparse.Namespace:
+    (path := folder / "a.log").write_text(text)
+    return argparse.Namespace(trace=str(path), bus=list(bus))
+
+
+def test_what_a_trace_lacks_is_said_before_the_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    found = heard(given(tmp_path, "(1.0) can0 123#01\n(2.0) can0 123#0102\n", "drive=can0"))
+    assert [str(one) for one in found] == ["drive 123"]
+    assert capsys.readouterr().err == (
+        "frames change their length on drive 123 (1 to 2 bytes): bytes that a frame lacks read as 0\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("", "no data frame in it; record again"),
+        ("# mark (1.0) menu\n", "no data frame in it; record again"),
+        ("(1.0) can0 20000008#0000000000000000\n", "frames left out.*: 1 error; so many errors mean"),
+        ("(1.0) can0 123#0", "no data frame in it; the trace was cut off"),
+    ],
+)
+def test_a_trace_with_nothing_to_search_is_refused_with_the_reason(tmp_path: Path, text: str, why: str) -> None:
+    with pytest.raises(GivenError, match=why):
+        heard(given(tmp_path, text))

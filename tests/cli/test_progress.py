@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+import io
+
+from underdash.cli.progress import Progress
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+class Clock:
+    now = 100.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def test_a_bar_appears_after_half_a_second_and_is_wiped_at_the_end() -> None:
+    terminal, clock = Terminal(), Clock()
+    with Progress("reading a.log", terminal, clock) as progress:
+        progress(0.1)
+        clock.now += 0.4
+        progress(0.2)
+        assert terminal.getvalue() == ""
+        clock.now += 0.1
+        progress(0.5)
+        assert terminal.getvalue() == "\rreading a.log |" + 15 * "=" + 15 * " " + "|  50 %"
+        clock.now += 0.05
+        progress(0.6)
+        assert "60 %" not in terminal.getvalue()
+        clock.now += 0.05
+        progress(0.7)
+        assert terminal.getvalue().endswith("|  70 %")
+    assert terminal.getvalue().endswith("\r\x1b[K")
+
+
+def test_what_is_quick_shows_nothing() -> None:
+    terminal = Terminal()
+    with Progress("reading a.log", terminal, Clock()) as progress:
+        progress(1.0)
+    assert terminal.getvalue() == ""
+
+
+def test_a_file_or_a_pipe_gets_no_bar() -> None:
+    pipe, clock = io.StringIO(), Clock()
+    with Progress("reading a.log", pipe, clock) as progress:
+        clock.now += 10.0
+        progress(0.5)
+    assert pipe.getvalue() == ""

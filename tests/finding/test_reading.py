@@ -1,0 +1,181 @@
+from __future__ import annotations
+
+import gzip
+from collections.abc import Callable
+from pathlib import Path
+
+import can
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from underdash.bus.frames import Frame
+from underdash.bus.trace import TraceError, TraceWriter, read_trace
+from underdash.finding import reading
+from underdash.finding.heard import Heard
+from underdash.finding.reading import heard_from, read_heard, sha256_of
+
+from .conftest import written
+
+STAMPS = ("{}", "{}.5", "{}.500000", "000{}.123456", "{}.1234567890123456", "{}.123456789", "{}.25e0", "0_{}.0")
+CHANNELS = (b"can0", b"can1", b"vcan10", b"drive", b"\xffx")
+DATA = (b"", b"00", b"A5FF", b"a5Ff", b"0102030405060708")
+ODD_DATA = (b"R", b"R4", b"#3AABBCC", b"#0" + b"11" * 64, b"0", b"GG", b"010203040506070809", b"#", b"+1")
+IDS = (b"1A4", b"7FF", b"000", b"00000123", b"1FFFFFFF", b"20000080", b"8A1", b"FFFFFFFF", b"12", b"1G4", b"+12")
+ENDS = (b"\n", b"\r\n", b" R\n", b"  T extra\n", b"\t\n")
+OTHERS = (
+    b"# mark (2.5) menu\n", b"# mark (x) menu\n", b"# version: 1\n", b"#\n", b"\n", b"  \n", b"()\n", b"(\n",
+    b"# underdash trace 1\n", b"  (%d.0) can0 123#01\n", b"(%d.0)  can0\t123#02\n", b"no frame\n", b"(%d.0) can0 123#0",
+    b"# " + b"x" * 300 + b"\n", b"#(1.0) can0 123#01\n",
+)  # fmt: skip
+
+
+@st.composite
+def lines(draw: st.DrawFn) -> bytes:
+    """A trace of mostly plain lines; times grow, whatever they are written like."""
+    out = []
+    usual = st.sampled_from(STAMPS[2:4])
+    for second in range(draw(st.integers(0, 25))):
+        kind = draw(st.sampled_from(("plain",) * 8 + ("odd", "other")))
+        if kind == "other":
+            other = draw(st.sampled_from(OTHERS))
+            out.append(other % second if b"%" in other else other)
+            continue
+        odd = kind == "odd"
+        stamp = draw(st.sampled_from(STAMPS) if odd else usual).format(second).encode()
+        name = draw(st.sampled_from(IDS if odd else IDS[:5]))
+        data = draw(st.sampled_from((*DATA, *ODD_DATA) if odd else DATA))
+        end = draw(st.sampled_from(ENDS) if odd else st.just(b"\n"))
+        out.append(b"(" + stamp + b") " + draw(st.sampled_from(CHANNELS)) + b" " + name + b"#" + data + end)
+    text = b"".join(out)
+    return text[: len(text) - draw(st.integers(0, 3))] if draw(st.booleans()) else text
+
+
+def one_by_one(path: Path) -> Heard:
+    """What a reader of single lines makes of it."""
+    trace = read_trace(path)
+    found = heard_from(trace)
+    half = ("half",) if trace.half_written else ()
+    return Heard(
+        found.streams, found.begin, found.end, tuple(sorted(trace.marks)), (*found.remarks, *half), about=trace.about
+    )
+
+
+def same(one: Heard, other: Heard) -> bool:
+    return (
+        [(s.bus, s.id, s.extended) for s in one] == [(s.bus, s.id, s.extended) for s in other]
+        and all(
+            np.array_equal(a.at, b.at) and np.array_equal(a.length, b.length) and np.array_equal(a.data, b.data)
+            for a, b in zip(one, other, strict=True)
+        )
+        and (one.begin, one.end, one.marks, dict(one.about)) == (other.begin, other.end, other.marks, dict(other.about))
+        and len(one.remarks) == len(other.remarks)
+        and all(a == b or (b == "half" and "half there" in a) for a, b in zip(one.remarks, other.remarks, strict=True))
+    )
+
+
+def outcome(read: Callable[[Path], Heard], path: Path) -> Heard | str:
+    try:
+        return read(path)
+    except TraceError as exc:
+        return str(exc)
+
+
+@pytest.fixture(params=[7, 64, 1 << 20])
+def block(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
+    size: int = request.param
+    monkeypatch.setattr(reading, "BLOCK", size)
+    monkeypatch.setattr(reading, "PIECE", min(size, reading.PIECE))
+    return size
+
+
+@pytest.mark.parametrize("packed", [False, True], ids=["plain", "gz"])
+def test_blocks_and_single_lines_read_the_same_and_fail_the_same(
+    block: int, packed: bool, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = tmp_path_factory.mktemp("traces")
+
+    @given(lines())
+    def check(text: bytes) -> None:
+        path = folder / ("a.log.gz" if packed else "a.log")
+        path.write_bytes(gzip.compress(text, 1) if packed else text)
+        expected, found = outcome(one_by_one, path), outcome(read_heard, path)
+        if isinstance(expected, str) or isinstance(found, str):
+            assert found == expected
+        else:
+            assert same(found, expected)
+
+    check()
+
+
+@pytest.mark.parametrize("lost", [1, 9, 40, 400])
+def test_a_packed_trace_that_was_cut_off_is_read_as_far_as_it_goes(block: int, lost: int, tmp_path: Path) -> None:
+    text = b"".join(b"(%d.000001) can0 %03X#%02X\n" % (n, n * 7 % 0x7FF, n & 0xFF) for n in range(500))
+    path = tmp_path / "a.log.gz"
+    path.write_bytes(gzip.compress(text)[:-lost])
+    expected, found = one_by_one(path), read_heard(path)
+    assert found.frames == expected.frames > 100
+    assert same(found, expected)
+
+
+def test_a_damaged_packed_trace_tells_after_which_line(tmp_path: Path) -> None:
+    text = b"".join(b"(%d.000001) can0 %03X#%02X\n" % (n, n * 7 % 0x7FF, n & 0xFF) for n in range(500))
+    damaged = bytearray(gzip.compress(text))
+    damaged[len(damaged) // 2 : len(damaged) // 2 + 40] = b"\xff" * 40
+    (path := tmp_path / "a.log.gz").write_bytes(bytes(damaged))
+    with pytest.raises(TraceError) as one:
+        list(read_trace(path))
+    with pytest.raises(TraceError) as other:
+        read_heard(path)
+    assert str(one.value) == str(other.value)
+
+
+def test_everything_about_a_recording_comes_along(tmp_path: Path) -> None:
+    path = tmp_path / "drive.log"
+    with TraceWriter(path, {"boot": "b00t"}) as trace:
+        trace.write("can0", Frame(0x123, b"\x01\x02", at=5.0))
+        trace.mark("menu", 5.5)
+        trace.write("can0", Frame(0x123, b"\x01", at=6.0))
+        trace.write("can1", Frame(0x18DAF110, b"", extended=True, at=7.0))
+    heard = read_heard(path, {"can0": "drive"})
+    assert [(str(one), one.at.tolist(), one.length.tolist(), one.data.tolist()) for one in heard] == [
+        ("can1 18DAF110", [7.0], [0], [[]]),
+        ("drive 123", [5.0, 6.0], [2, 1], [[1, 2], [1, 0]]),
+    ]
+    assert (heard.trace, heard.sha256, heard.marks) == ("drive.log", sha256_of(path), ((5.5, "menu"),))
+    assert heard.about == {"format": "1", "boot": "b00t"}
+
+
+def test_two_channels_can_be_one_bus(tmp_path: Path) -> None:
+    path = written(tmp_path, "(1.0) can0 123#01\n(2.0) drive 123#02\n")
+    assert [str(one) for one in read_heard(path, {"can0": "drive"})] == ["drive 123"]
+
+
+def test_formats_of_other_programs_are_read_frame_by_frame(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    with can.CSVWriter(path) as writer:
+        writer.on_message_received(
+            can.Message(timestamp=0.5, arbitration_id=0x123, is_extended_id=False, data=b"\x01\x02")
+        )
+    (one,) = read_heard(path).streams
+    assert (one.id, one.at.tolist(), one.data.tolist()) == (0x123, [0.5], [[1, 2]])
+
+
+def test_how_far_reading_is_goes_up_to_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reading, "BLOCK", 1000)
+    monkeypatch.setattr(reading, "PIECE", 1000)
+    path = written(tmp_path, "".join(f"({n}.000000) can0 123#01\n" for n in range(2000)))
+    shares: list[float] = []
+    read_heard(path, progress=shares.append)
+    assert len(shares) > 10
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+
+
+def test_a_trace_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reading, "MOST_FRAMES", 3)
+    with pytest.raises(TraceError, match="more than 0 million frames"):
+        read_heard(written(tmp_path, "".join(f"({n}.0) can0 123#01\n" for n in range(4))))
+    with pytest.raises(TraceError, match="cut it"):
+        heard_from([("can0", Frame(1, b"", at=float(n))) for n in range(4)])
