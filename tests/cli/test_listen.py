@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
+from underdash.bus.controller import Controller
 from underdash.bus.rates import Try
-from underdash.cli.listen_rates import COMMON_FIRST, find
-from underdash.switching.orders import LISTENING_RATES
+from underdash.cli.listen_rates import COMMON_FIRST, find, try_rates
+from underdash.config.reading import parse_config
+from underdash.switching.orders import LISTENING_RATES, Mode, Order
 
 Typed = Callable[..., Any]
 
@@ -85,6 +87,29 @@ def test_a_bus_that_nobody_understands_takes_the_whole_pass() -> None:
     tried, verdict = found({})
     assert tried == list(COMMON_FIRST)
     assert verdict.bitrate is None
+
+
+@pytest.mark.parametrize("right", [None, 125_000])
+def test_an_interface_is_left_at_the_right_rate_or_as_it_was(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], right: int | None
+) -> None:
+    ordered: list[Order] = []
+
+    async def hear(bus: object, bitrate: int) -> Try:
+        return Try(bitrate, 30) if bitrate == right else Try(bitrate, 0, 20)
+
+    def switch(order: Order) -> str:
+        ordered.append(order)
+        return "can0"
+
+    monkeypatch.setattr("underdash.switching.client.switch", switch)
+    monkeypatch.setattr("underdash.bus.controller.read", lambda name: Controller(name, 3, "can", bitrate=83_333))
+    monkeypatch.setattr("underdash.cli.listen_rates._hear", hear)
+    text = 'format = 1\n[car]\nname = "tarn"\n[bus.drive]\nchannel = "can0"\n'
+    asyncio.run(try_rates(parse_config(text), ["drive"]))
+    assert {order.mode for order in ordered} == {Mode.LISTEN}
+    assert ordered[-1] == Order("drive", Mode.LISTEN, right or 83_333)
+    assert "drive: " in capsys.readouterr().out
 
 
 def test_every_rate_that_is_tried_may_be_listened_at() -> None:

@@ -166,6 +166,12 @@ def test_a_journal_that_says_nothing_is_told(
     assert said in done.err
 
 
+def test_a_time_that_is_none_is_told_with_some_that_are(typed: Typed, journalctl: Callable[[str], None]) -> None:
+    journalctl("echo 'Failed to parse timestamp: soon' >&2; exit 1")
+    done = typed("log", "--since", "soon")
+    assert 'Failed to parse timestamp: soon; --since takes "today", "1 hour ago"' in done.err
+
+
 def test_without_a_journal_a_file_is_asked_for(typed: Typed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
     done = typed("log")

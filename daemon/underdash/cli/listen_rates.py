@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import sys
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -33,13 +34,33 @@ async def try_rates(config: Config, roles: Iterable[str]) -> None:
             await asyncio.to_thread(switch, Order(role, Mode.LISTEN, bitrate))
             return await _hear(bus, bitrate)
 
-        verdict = await find(at)
+        with _as_it_was(role, bus) as found:
+            verdict = await find(at)
+            found += [] if verdict.bitrate is None else [verdict.bitrate]
         print(f"{role}: {verdict.sentence}")
         if verdict.bitrate is not None:
             print(
                 f"  next: set BitRate={verdict.bitrate} in the interface's .network file, and bitrate = "
                 f"{verdict.bitrate} for the bus in the car's description and in [bus.{role}]"
             )
+
+
+@contextlib.contextmanager
+def _as_it_was(role: str, bus: BusConfig) -> Iterator[list[int]]:
+    """Leave an interface at the rate that it had, listening only, unless the right one is put into the list."""
+    from ..bus.controller import read
+    from ..bus.places import resolve
+    from ..switching.client import switch
+    from ..switching.orders import Mode, Order, SwitchError
+
+    setup = read(resolve(bus.hardware) if bus.hardware else bus.channel)
+    found: list[int] = []
+    try:
+        yield found
+    finally:
+        if not found and setup is not None and setup.bitrate is not None:
+            with contextlib.suppress(SwitchError):  # it listens only, whatever its rate
+                switch(Order(role, Mode.LISTEN, setup.bitrate))
 
 
 async def find(at: Callable[[int], Awaitable[Try]], rates: Iterable[int] = COMMON_FIRST) -> Verdict:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import IO
 
 UNIT = "underdash"
+SINCE = '"today", "1 hour ago", "2026-01-31 08:00"'
 NOTHING = (
     "the journal has nothing of the service; is it running (systemctl status underdash), and may you read the journal "
     "(sudo underdash log, or membership of group systemd-journal)?"
@@ -20,9 +21,7 @@ NOTHING = (
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("--follow", action="store_true", help="the last lines, then whatever is written, until Ctrl-C")
-    parser.add_argument(
-        "--since", metavar="WHEN", help='as journalctl takes it: "today", "1 hour ago", "2026-01-31 08:00"'
-    )
+    parser.add_argument("--since", metavar="WHEN", help=f"as journalctl takes it: {SINCE}")
     parser.add_argument(
         "--file", metavar="F", help="a log that was kept (journalctl -o json, or plain), - for the input"
     )
@@ -72,7 +71,9 @@ def _journal(arguments: argparse.Namespace) -> int:
             child.terminate()
             raise
     if child.returncode:
-        raise UnderdashError(f"journalctl: {said.splitlines()[0] if said else f'ended with {child.returncode}'}")
+        why = said.splitlines()[0] if said else f"ended with {child.returncode}"
+        step = f"; --since takes {SINCE}" if arguments.since else ""
+        raise UnderdashError(f"journalctl: {why}{step}")
     if not count:
         raise UnderdashError(NOTHING)
     return 0
