@@ -36,7 +36,7 @@ async def try_rates(config: Config, roles: Iterable[str]) -> None:
 
         with _as_it_was(role, bus) as found:
             verdict = await find(at)
-            found += [] if verdict.bitrate is None else [verdict.bitrate]
+            found.extend([] if verdict.bitrate is None else [verdict.bitrate])
         print(f"{role}: {verdict.sentence}")
         if verdict.bitrate is not None:
             print(
