@@ -1,0 +1,214 @@
+"""A finding tried on the panels of the running daemon, and written into a description: what all questions share."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..contract.errors import GivenError, UnderdashError
+from .common import positive, put_in_place, told_to_stop, whole
+
+if TYPE_CHECKING:
+    from ..contract.signals import Signal
+    from ..finding.found import Answer, Candidate
+    from ..finding.heard import Heard
+    from ..service.client import Client
+
+MOST_TRIED = 4
+LOOK_S = 0.2
+
+
+def add_accept(parser: argparse.ArgumentParser) -> None:
+    """Add what is done with the answer."""
+    parser.add_argument("--try", action="store_true", dest="tried", help="show it on the running daemon's panels now")
+    parser.add_argument("--try-seconds", type=positive, metavar="N", help="stop trying after so long; else with Ctrl-C")
+    parser.add_argument("--into", metavar="F.toml", help="write the answer into this description, with its evidence")
+    parser.add_argument("--as", dest="signal", metavar="SIGNAL", help="which signal it is; car.NAME if none is like it")
+    parser.add_argument(
+        "--number", type=whole, metavar="N", help="which of the numbered answers; else the only best one"
+    )
+    parser.add_argument("--use", choices=["comfort", "driving"], help="whether a button's own function acts on driving")
+    parser.add_argument("--unit", default="", metavar="UNIT", help="unit of a signal car.NAME")
+    parser.add_argument("--instead", action="store_true", help="take the place of what feeds that signal by now")
+
+
+def finish(arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer], found_by: str) -> None:
+    """Try and write down what was asked for.
+
+    Args:
+        arguments: of the command, see `add_accept`.
+        heard: the trace.
+        answers: what was found; with ``--into`` it has to be one.
+        found_by: the question in words, such as ``find pressed menu``.
+
+    Raises:
+        UnderdashError: no daemon runs, the file cannot be written, or it is not clear which answer is meant.
+    """
+    if arguments.tried:
+        _try(_to_try(arguments, answers), heard, answers[0].question, arguments.try_seconds)
+    if arguments.into is not None:
+        _write(arguments, heard, _chosen(arguments, answers), found_by)
+
+
+def numbered(answer: Answer) -> Iterator[Candidate]:
+    """Yield the candidates of an answer in the order of their numbers."""
+    for rank in answer.ranks:
+        yield from rank
+
+
+def _to_try(arguments: argparse.Namespace, answers: Sequence[Answer]) -> list[Candidate]:
+    found = [answer for answer in answers if answer.ranks]
+    if not found:
+        raise GivenError("nothing was found that could be tried")
+    if arguments.number is not None:
+        return [_chosen(arguments, answers)]
+    return [candidate for candidate, _ in zip(numbered(found[0]), range(MOST_TRIED), strict=False)]
+
+
+def _chosen(arguments: argparse.Namespace, answers: Sequence[Answer]) -> Candidate:
+    found = [answer for answer in answers if answer.ranks]
+    if not found:
+        raise GivenError("nothing was found that could be written down")
+    if len(found) > 1:
+        words = ", ".join(answer.question for answer in found)
+        raise GivenError(f"there are several answers ({words}); ask for one of them, then say --into")
+    candidates = list(numbered(found[0]))
+    if arguments.number is None:
+        best = found[0].best
+        if best is None:
+            raise GivenError(
+                f"{len(found[0].ranks[0])} places cannot be told apart by this recording; try them with --try, record "
+                "again as it says above, or choose one with --number"
+            )
+        return best
+    if not 1 <= arguments.number <= len(candidates):
+        raise GivenError(f"--number {arguments.number}: the answers have the numbers 1 to {len(candidates)}")
+    number: int = arguments.number
+    return candidates[number - 1]
+
+
+# --- into a description -------------------------------------------------------------------------------------------
+
+
+def _write(arguments: argparse.Namespace, heard: Heard, candidate: Candidate, found_by: str) -> None:
+    from ..config.writing import with_addition
+    from ..finding.describing import addition
+
+    signal = _signal(arguments, candidate)
+    path = Path(arguments.into)
+    made = addition(candidate, heard, signal, found_by, arguments.use or "")
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as exc:
+        reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
+        raise GivenError(f"--into {path} cannot be read: {reason}; `underdash car draft` makes a new one") from exc
+    after = with_addition(text, made, str(path), instead=arguments.instead)
+    with put_in_place(path, "--into") as part:
+        part.write_text(after, encoding="utf-8")
+    print(f"{path}: {signal.name} is read from {candidate.where}", file=sys.stderr)
+    print(_reloaded(path), file=sys.stderr)
+
+
+def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
+    from ..contract.signals import Kind, Signal
+    from ..contract.units import UNITS
+    from ..signals.catalogue import BUTTON, CATALOGUE
+
+    name = arguments.signal
+    if not name:
+        raise GivenError("--into goes with --as SIGNAL; `underdash signals` lists what there is")
+    if name.startswith("car."):
+        if arguments.unit not in UNITS:
+            raise GivenError(f"--unit {arguments.unit}: units are {', '.join(one for one in UNITS if one)}")
+        words = [*dict.fromkeys(candidate.meaning.values())]
+        switch = len(words) == 2 and "scale" not in candidate.figures
+        kind = Kind.SWITCH if switch else Kind.CHOICE if len(words) > 2 else Kind.NUMBER
+        choices = tuple(words) if kind is Kind.CHOICE else ()
+        return Signal(name, arguments.unit, f"found in {candidate.where}", kind, choices=choices)
+    if name.startswith(BUTTON) and arguments.use is None:
+        raise GivenError(
+            f"--as {name}: say --use comfort or --use driving: the car goes on doing what that button does in it, and "
+            "one that acts on driving is used with care"
+        )
+    try:
+        return CATALOGUE.signal(name)
+    except UnderdashError as exc:
+        raise GivenError(f"--as {name}: {exc}; one that only this car has begins with car.") from exc
+
+
+def _reloaded(path: Path) -> str:
+    """Have a running daemon read its description again; says what came of it, or the next step."""
+    from ..service.client import Client, NoDaemonError
+    from ..wiring.control import socket_paths
+
+    try:
+        with Client.connect(socket_paths()) as client:
+            table = client.ask("reload")
+    except NoDaemonError:
+        return f"next: underdash car check {path} --against TRACE, with a recording of a whole journey"
+    except UnderdashError as exc:
+        return f"the running daemon goes on as before: {exc}"
+    return f"the running daemon has read its description again: {table.get('title') or table.get('car')}"
+
+
+# --- on the panels --------------------------------------------------------------------------------------------------
+
+
+def _try(candidates: Sequence[Candidate], heard: Heard, word: str, seconds: float | None) -> None:
+    """Have the running daemon show candidates, and say each change, until a person has seen enough."""
+    from ..service.client import Client
+    from ..wiring.control import socket_paths
+
+    with Client.connect(socket_paths()) as client, told_to_stop() as stop:
+        client.begin("try", trial_tables(candidates, word))
+        places = {f"car.trial_{number}": candidate.where for number, candidate in enumerate(candidates, 1)}
+        print(f"on the panels now: {word}. Do it, and look whether it is seen; Ctrl-C ends this", file=sys.stderr)
+        for change in _changes(client, stop, seconds):
+            print(f"seen: {places[change['signal']]} is {change['value']}", file=sys.stderr)
+
+
+def trial_tables(candidates: Sequence[Candidate], word: str) -> dict[str, Any]:
+    """Return what the daemon's request ``try`` comes with: signals, and where they are read, as a description has them.
+
+    A candidate whose raw numbers have meanings shows these, one with a scale its value, any other its raw number.
+    """
+    from ..config.spelling import listener_table, signal_table
+    from ..contract.layout import BroadcastListener, Field
+    from ..contract.signals import Kind, Signal
+
+    signals, listeners = [], []
+    for number, candidate in enumerate(candidates, 1):
+        name, where = f"car.trial_{number}", candidate.where
+        choices = tuple(dict.fromkeys(candidate.meaning.values()))
+        field = Field(name, where.bits, where.coding, select=where.select)
+        if "scale" in candidate.figures:
+            scale, offset = candidate.figures["scale"], candidate.figures.get("offset", 0.0)
+            field = Field(name, where.bits, where.coding, scale=scale, offset=offset, select=where.select)
+            choices = ()
+        elif choices:
+            values = tuple(sorted(candidate.meaning.items()))
+            field = Field(name, where.bits, where.coding, values=values, select=where.select)
+        kind = Kind.CHOICE if choices else Kind.NUMBER
+        signals.append(signal_table(Signal(name, "", str(where).partition(" ")[2], kind, choices=choices)))
+        listeners.append(listener_table(BroadcastListener(where.bus, where.id, (field,), where.extended)))
+    return {"word": word, "signal": signals, "broadcast": listeners}
+
+
+def _changes(client: Client, stop: Any, seconds: float | None) -> Iterator[Mapping[str, Any]]:
+    import time
+
+    until = None if seconds is None else time.monotonic() + seconds
+    asked_to_end = False
+    while True:
+        if not asked_to_end and (stop.is_set() or (until is not None and time.monotonic() >= until)):
+            asked_to_end = True
+            client.stop()
+        reply = client.next(LOOK_S)
+        if reply is None:
+            continue
+        yield from reply.table.get("changes", [])
+        if reply.last:
+            return
