@@ -43,6 +43,11 @@ def test_a_device_is_found_by_name_whatever_its_number(hwmon: Sensor, tmp_path: 
     assert Channel(BOARD, tmp_path).read() == pytest.approx(48.312)
 
 
+def test_an_alarm_is_read_by_its_own_file(hwmon: Sensor, tmp_path: Path) -> None:
+    hwmon("ina226", 1, in1_lcrit_alarm=1, in1_input=4400)
+    assert Channel(Input("board.undervoltage", InputKind.HWMON, "ina226", "in1_lcrit_alarm"), tmp_path).read() == 1.0
+
+
 def test_two_chips_of_one_name_are_told_apart_by_their_place(iio: Sensor, tmp_path: Path) -> None:
     devices = tmp_path / "bus/iio/devices"
     for number, place in enumerate(("1-0048", "1-0049")):

@@ -32,7 +32,7 @@ def test_another_line_or_level_of_the_key_is_another_witness() -> None:
         (Input("dashboard.nigth", InputKind.GPIO, "GPIO27"), "nobody declares a signal 'dashboard.nigth'"),
         (Input("dashboard.night", InputKind.GPIO), 'a gpio input needs its line, such as "GPIO17"'),
         (Input("engine.oil_temperature", InputKind.GPIO, "GPIO27"), "on or off"),
-        (Input("engine.oil_temperature", InputKind.HWMON, "x", "fan1"), 'written as "in1" or "temp2"'),
+        (Input("engine.oil_temperature", InputKind.HWMON, "x", "fan1"), 'written as "in1", "temp2" or'),
         (Input("button.panel", InputKind.GPIO, "GPIO4"), "input first is button.panel already"),
     ],
 )

@@ -35,6 +35,8 @@ SENDER = Input(
         (InputKind.IIO, "in_humidityrelative", "%", 1e-3),
         (InputKind.HWMON, "in1", "V", 1e-3),
         (InputKind.HWMON, "temp2", "degC", 1e-3),
+        (InputKind.HWMON, "in0_lcrit_alarm", "on or off", 1.0),
+        (InputKind.HWMON, "temp1_alarm", "on or off", 1.0),
         (InputKind.ONE_WIRE, "", "degC", 1e-3),
     ],
 )
@@ -117,3 +119,29 @@ def test_a_line_is_no_number_and_no_position_that_does_not_exist() -> None:
 def test_without_a_divider_what_is_measured_is_what_counts() -> None:
     unit, electric = electrical(replace(BATTERY, divider=None))
     assert (unit, electric(1.5)) == ("V", 1.5)
+
+
+ALARM = Input("board.undervoltage", InputKind.HWMON, "ina226", "in1_lcrit_alarm")
+
+
+@pytest.mark.parametrize(("number", "on"), [(0.0, False), (1.0, True)])
+def test_an_alarm_of_the_kernel_is_a_switch(number: float, on: bool) -> None:
+    assert converter(ALARM, CATALOGUE["board.undervoltage"])(number) is on
+
+
+@pytest.mark.parametrize(
+    ("item", "signal", "said"),
+    [
+        (ALARM, "low_voltage_battery.voltage", "an alarm is on or off; choose a switch"),
+        (replace(ALARM, scale=2.0), "board.undervoltage", "leave points, scale, offset"),
+        (replace(ALARM, channel="in1_odd_alarm"), "board.undervoltage", 'or "in0_lcrit_alarm"'),
+        (
+            replace(ALARM, kind=InputKind.IIO, channel="in_voltage0_alarm"),
+            "board.undervoltage",
+            "a sensor gives a number",
+        ),
+    ],
+)
+def test_an_alarm_that_cannot_be_one_is_told(item: Input, signal: str, said: str) -> None:
+    with pytest.raises(UnderdashError, match=said):
+        converter(item, CATALOGUE[signal])

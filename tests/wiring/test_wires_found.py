@@ -71,3 +71,13 @@ def test_a_missing_sensor_an_odd_one_and_a_broken_sender_are_told(tmp_path: Path
     )
     (broken,) = findings(wires(sender), root=tmp_path)
     assert (broken.level, "outside its points (0.5 to 4.5 V)" in broken.sentence) == (Level.WARNING, True)
+
+
+@pytest.mark.parametrize(("number", "word"), [(0, "off"), (1, "on")])
+def test_an_alarm_is_told_as_a_switch(tmp_path: Path, number: int, word: str) -> None:
+    folder = tmp_path / "class/hwmon/hwmon0"
+    folder.mkdir(parents=True)
+    (folder / "name").write_text("ina226\n")
+    (folder / "in1_lcrit_alarm").write_text(f"{number}\n")
+    (found,) = findings(wires(Input("board.undervoltage", InputKind.HWMON, "ina226", "in1_lcrit_alarm")), root=tmp_path)
+    assert str(found) == f"note: input i0 reads board.undervoltage {word}"

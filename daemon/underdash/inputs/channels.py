@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ..contract.errors import UnderdashError
 from ..contract.sources import Input, InputKind
-from .conversion import measured
+from .conversion import is_alarm, measured
 
 SYS = Path("/sys")
 FOLDERS = {
@@ -82,7 +82,7 @@ class Channel:
         if self._item.kind is InputKind.ONE_WIRE:
             return _number(device / "temperature")
         if self._item.kind is InputKind.HWMON:
-            return _number(device / f"{channel}_input")
+            return _number(device / (channel if is_alarm(self._item) else f"{channel}_input"))
         if (device / f"{channel}_input").exists():
             return _number(device / f"{channel}_input")
         raw = _number(device / f"{channel}_raw")

@@ -35,9 +35,14 @@ MEASURED: dict[InputKind, tuple[tuple[str, str, float], ...]] = {
 
 CHANNEL = {
     InputKind.IIO: re.compile(r"in_[a-z]+\d*(?:-[a-z]+\d+)?(?:_(?!raw|input|scale|offset)[a-z]+)?"),
-    InputKind.HWMON: re.compile(r"(?:in|curr|temp|humidity)\d+"),
+    InputKind.HWMON: re.compile(r"(?:in|curr|temp|humidity)\d+(?:(?:_(?:min|max|lcrit|crit|emergency))?_alarm)?"),
 }
-EXAMPLES = {InputKind.IIO: '"in_voltage0"', InputKind.HWMON: '"in1" or "temp2"'}
+EXAMPLES = {InputKind.IIO: '"in_voltage0"', InputKind.HWMON: '"in1", "temp2" or "in0_lcrit_alarm"'}
+
+
+def is_alarm(item: Input) -> bool:
+    """Return whether a channel is no number but an alarm of Linux' hardware monitoring, which is on or off."""
+    return item.kind is InputKind.HWMON and item.channel.endswith("_alarm")
 
 
 def measured(item: Input) -> tuple[str, float]:
@@ -48,6 +53,8 @@ def measured(item: Input) -> tuple[str, float]:
     """
     kinds = MEASURED.get(item.kind, ())
     shape = CHANNEL.get(item.kind)
+    if is_alarm(item) and CHANNEL[item.kind].fullmatch(item.channel):
+        return "on or off", 1.0
     if shape is None or shape.fullmatch(item.channel):
         for start, unit, factor in kinds:
             if item.channel.startswith(start):
@@ -85,6 +92,8 @@ def converter(item: Input, signal: Signal) -> Convert:
     Raises:
         UnderdashError: the input contradicts itself or does not fit its signal.
     """
+    if is_alarm(item):
+        return _alarm(item, signal)
     if signal.kind is not Kind.NUMBER:
         raise UnderdashError(f"{signal.name} is a {signal.kind.value}, and a sensor gives a number; use a gpio line")
     unit, electric = electrical(item)
@@ -111,6 +120,15 @@ def levels(item: Input, signal: Signal) -> tuple[Value | None, Value | None]:
         raise UnderdashError(f"means is {means!r}; {signal.name} can be {', '.join(signal.choices)}")
     # a key at START that is let go of may be anything; one that is not at ON is off
     return ("OFF" if means == "ON" and "OFF" in signal.choices else None), means
+
+
+def _alarm(item: Input, signal: Signal) -> Convert:
+    measured(item)
+    if signal.kind is not Kind.SWITCH:
+        raise UnderdashError(f"{signal.name} is a {signal.kind.value}, and an alarm is on or off; choose a switch")
+    if item.points or item.divider or item.pull_up or (item.scale, item.offset, item.unit) != (1.0, 0.0, None):
+        raise UnderdashError("an alarm is on or off: leave points, scale, offset, unit, divider and pull_up out")
+    return lambda value: value != 0
 
 
 def _only_volts(key: str, unit: str) -> None:

@@ -9,7 +9,7 @@ from ..config.checking import Finding, Level
 from ..contract.errors import UnderdashError
 from ..inputs.channels import SYS, Channel
 from ..inputs.compiling import Wire
-from ..inputs.conversion import electrical
+from ..inputs.conversion import electrical, is_alarm
 from ..inputs.station import beyond
 from ..service.lines import CONSUMER, holder
 
@@ -46,6 +46,8 @@ def _channel(wire: Wire, root: Path) -> Finding:
         step = "check its wires, or let the points reach as far as the sender does"
         return Finding(Level.WARNING, f"input {wire.name}: {beyond(wire.item, found)}", step)
     signal = wire.slot.signal
+    if is_alarm(wire.item):
+        return Finding(Level.NOTE, f"input {wire.name} reads {signal.name} {'on' if value else 'off'}")
     seen = f"input {wire.name} reads {_electrical(wire, found, channel.unit)}: {signal.name} {value:.4g} {signal.unit}"
     if not wire.slot.low <= value <= wire.slot.high:
         plausible = f"plausible is {signal.low:g} to {signal.high:g} {signal.unit}"
