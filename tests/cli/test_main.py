@@ -111,7 +111,7 @@ def test_ctrl_c_twice_is_no_traceback(started: Typed, long_trace: Path, car: Pat
 
 
 @pytest.mark.parametrize("door", [["-m", "underdash"], ["-c", "from underdash.__main__ import main; main()"]])
-@pytest.mark.parametrize(("stopped_at", "says"), [("argparse", ""), ("cattrs", "underdash: stopped\n")])
+@pytest.mark.parametrize(("stopped_at", "says"), [("argparse", ""), ("tomllib", "underdash: stopped\n")])
 def test_ctrl_c_while_it_is_still_being_imported_is_no_traceback(
     config: Path, tmp_path: Path, door: list[str], stopped_at: str, says: str
 ) -> None:

@@ -144,3 +144,16 @@ def test_a_class_that_raises_anything_becomes_a_mistake() -> None:
     mistakes = Mistakes(Source())
     assert Structure(mistakes).make(Odd, {}) is None
     assert mistakes.found[0].allowed == "out of paint"
+
+
+def test_a_type_that_no_file_can_hold_is_named_and_only_where_somebody_writes_it() -> None:
+    @dataclass(frozen=True)
+    class Strange:
+        place: bytes = b""
+        count: int = 0
+
+    mistakes = Mistakes(Source())
+    assert Structure(mistakes).make(Strange, {"count": 2}) == Strange(count=2)
+    assert Structure(mistakes).make(Strange, {"place": "here", "count": 2}) is None
+    (found,) = mistakes.found
+    assert str(found) == "place: found 'here', allowed: nothing, as a bytes cannot be read from a file; tell its author"

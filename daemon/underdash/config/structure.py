@@ -1,11 +1,12 @@
 """Tables to dataclasses, strictly: no number out of text, no unknown key, every mistake of a table at once.
 
-`cattrs` walks the dataclasses; this file says what each type accepts and turns its errors into mistakes.
+Each type has a maker: it is given what the file holds and returns the value, or raises what is wrong with it. That is
+all a file needs, and a library that makes code for each dataclass takes longer to load than all files take to be read.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING as MISSING_FIELD
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
@@ -14,14 +15,13 @@ from math import isfinite
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from cattrs import ClassValidationError, Converter, IterableValidationError
-from cattrs.errors import AttributeValidationNote, ForbiddenExtraKeysError, IterableValidationNote
-
 from ..contract.plugin import Limits
 from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source, Words, value_text
 
 T = TypeVar("T")
-Hook = Callable[[Any, Any], Any]
+Maker = Callable[[Any], Any]
+Wrong = tuple[str | int, object, Exception]
+"""A key or a position, what is there, and what is wrong with it."""
 INTERNAL = {"underdash": "not from the file"}
 """Metadata of a dataclass field that is filled in by the program."""
 
@@ -29,7 +29,7 @@ INTERNAL = {"underdash": "not from the file"}
 class WrongError(ValueError):
     """A value that is not allowed: what is, and right spellings to find the nearest among."""
 
-    def __init__(self, allowed: str, near: tuple[str, ...] = ()) -> None:
+    def __init__(self, allowed: str, near: Iterable[str] = ()) -> None:
         super().__init__(allowed)
         self.allowed = allowed
         self.near = near
@@ -37,6 +37,14 @@ class WrongError(ValueError):
 
 class TogetherError(WrongError):
     """Keys that are each allowed and do not go together, as the dataclass's ``__post_init__`` says."""
+
+
+class _InsideError(Exception):
+    """All that is wrong inside a table or list."""
+
+    def __init__(self, wrong: Iterable[Wrong]) -> None:
+        super().__init__()
+        self.wrong = wrong
 
 
 class Structure:
@@ -48,7 +56,6 @@ class Structure:
 
     def __init__(self, mistakes: Mistakes) -> None:
         self.mistakes = mistakes
-        self._converter = _converter()
 
     def make(self, kind: type[T], table: object, path: KeyPath = ()) -> T | None:
         """Make a dataclass of a table.
@@ -64,10 +71,22 @@ class Structure:
             The instance, or None if there were mistakes.
         """
         try:
-            return self._converter.structure(table, kind)
+            made: T = _maker(kind)(table)  # type: ignore[arg-type]  # every class can be hashed
         except Exception as exc:  # plug-ins bring the dataclass, so anything may come out of it
-            _collect(exc, table, kind, self.mistakes, path)
+            self._add(exc, table, path)
             return None
+        return made
+
+    def _add(self, exc: Exception, found: object, path: KeyPath) -> None:
+        if isinstance(exc, _InsideError):
+            for step, below, inner in exc.wrong:
+                self._add(inner, below, (*path, step))
+        elif isinstance(exc, TogetherError) and isinstance(found, dict):
+            self.mistakes.add(path, Words(_together(found)), exc.allowed)
+        elif isinstance(exc, WrongError):
+            self.mistakes.add(path, found, exc.allowed, exc.near)
+        else:
+            self.mistakes.add(path, found, str(exc) or type(exc).__name__)
 
 
 def check_settings(settings: type[T], table: Mapping[str, object], source: Source, path: KeyPath) -> T:
@@ -105,165 +124,124 @@ Hex = Annotated[str, Wording('hex digits in quotes and without 0x ("1001", not 0
 
 
 @cache
-def _converter() -> Converter:
-    """Build the converter once; it keeps the code it makes for each dataclass, which is most of the time."""
-    converter = Converter(detailed_validation=True)
-    for kind, name in ((bool, "true or false"), (int, "a whole number"), (str, 'text in quotes ("...")')):
-        converter.register_structure_hook(kind, _exact(kind, name))
-    converter.register_structure_hook(float, _number)
-    pairs: tuple[tuple[Callable[[Any], bool], Callable[[Any, Converter], Hook]], ...] = (
-        (lambda t: t is Any or t is object, lambda _, __: lambda value, _: value),
-        (lambda t: get_origin(t) is Literal, lambda t, _: _one_of(get_args(t), None)),
-        (lambda t: get_origin(t) in (Union, UnionType), _union),
-        (lambda t: get_origin(t) in (list, tuple), _sequence),
-        (lambda t: get_origin(t) in (dict, Mapping) or get_origin(t) is _MAPPING, _mapping),
-        (lambda t: isinstance(t, type) and is_dataclass(t), _dataclass),
-        (lambda t: get_origin(t) is Annotated, _limited),
-    )
-    for fits, factory in pairs:
-        converter.register_structure_hook_factory(fits, _with(converter, factory))
-    return converter
-
-
-def _hook(converter: Converter, kind: Any) -> Hook:
-    """Find what structures a type; cattrs itself would take an enumeration of texts for a text."""
+def _maker(kind: Any) -> Maker:
+    """Return what makes a type; it is built once, and what is inside a dataclass when it is first there."""
+    if build := _BUILT.get(get_origin(kind)):
+        return build(kind)
+    if is_dataclass(kind):
+        return _dataclass(kind)
     if isinstance(kind, type) and issubclass(kind, Enum):
         return _one_of(tuple(member.value for member in kind), kind)
-    return converter.get_structure_hook(kind)
+    return _PLAIN.get(kind) or _unknown(kind)
 
 
-def _with(converter: Converter, factory: Callable[[Any, Converter], Hook]) -> Callable[[Any], Hook]:
-    return lambda kind: factory(kind, converter)
-
-
-_MAPPING = get_origin(Mapping[str, int])
-
-
-def _exact(kind: type, name: str) -> Hook:
-    def hook(value: Any, _: Any) -> Any:
+def _exact(kind: type, name: str) -> Maker:
+    def make(value: Any) -> Any:
         if type(value) is not kind:
             raise WrongError(name)
         return value
 
-    return hook
+    return make
 
 
-def _number(value: Any, _: Any) -> float:
+def _number(value: Any) -> float:
     if type(value) not in (int, float) or abs(value) > 1e300 or not isfinite(value):
         raise WrongError("a number")
     return float(value)
 
 
-def _one_of(choices: tuple[Any, ...], kind: Any) -> Hook:
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+def _unknown(kind: Any) -> Maker:
+    def make(value: Any) -> Any:
+        raise WrongError(f"nothing, as a {getattr(kind, '__name__', kind)} cannot be read from a file; tell its author")
+
+    return make
+
+
+def _one_of(choices: tuple[Any, ...], kind: type[Enum] | None = None) -> Maker:
     listed = ", ".join(f'"{c}"' if isinstance(c, str) else str(c).lower() for c in choices)
 
-    def hook(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         if not any(type(value) is type(choice) and value == choice for choice in choices):
-            raise WrongError(f"one of {listed}", tuple(c for c in choices if isinstance(c, str)))
+            raise WrongError(f"one of {listed}", [c for c in choices if isinstance(c, str)])
         return value if kind is None else kind(value)
 
-    return hook
+    return make
 
 
-def _union(kind: Any, converter: Converter) -> Hook:
-    members = [m for m in get_args(kind) if m is not NoneType]
-    hooks = [(m, _hook(converter, m)) for m in members]
+def _union(kind: Any) -> Maker:
+    members = [member for member in get_args(kind) if member is not NoneType]
 
-    def hook(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         reasons = []
-        for member, inner in hooks:
+        for member in members:
             try:
-                return inner(value, member)
+                return _maker(member)(value)
             except WrongError as exc:
                 reasons.append(exc)
         if len(reasons) == 1:
             raise reasons[0]
-        raise WrongError(" or ".join(r.allowed for r in reasons), tuple(n for r in reasons for n in r.near))
+        raise WrongError(" or ".join(r.allowed for r in reasons), [n for r in reasons for n in r.near])
 
-    return hook
+    return make
 
 
-def _sequence(kind: Any, converter: Converter) -> Hook:
-    members = get_args(kind)
-    size = None if get_origin(kind) is list or members[-1] is Ellipsis else len(members)
-    member_hooks = [_hook(converter, m) for m in members if m is not Ellipsis]
+def _sequence(kind: Any) -> Maker:
+    members = [member for member in get_args(kind) if member is not Ellipsis]
+    size = len(members) if get_origin(kind) is tuple and Ellipsis not in get_args(kind) else None
 
-    def hook(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         if not isinstance(value, list) or size not in (None, len(value)):
             raise WrongError("a list in brackets ([...])" if size is None else f"a list of {size}")
-        made, errors = [], []
-        for index, item in enumerate(value):
-            at = 0 if size is None else index
-            try:
-                made.append(member_hooks[at](item, members[at]))
-            except Exception as exc:  # kept for the list of all mistakes
-                errors.append(_noted(exc, IterableValidationNote("item", index, members[at])))
-        if errors:
-            raise IterableValidationError("list", errors, kind)
-        return made if get_origin(kind) is list else tuple(made)
+        kinds = members * len(value) if size is None else members
+        return get_origin(kind)(_each(zip(range(len(value)), value, kinds, strict=True)).values())
 
-    return hook
+    return make
 
 
-def _mapping(kind: Any, converter: Converter) -> Hook:
+def _mapping(kind: Any) -> Maker:
     member = get_args(kind)[1]
-    inner = _hook(converter, member)
 
-    def hook(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         if not isinstance(value, dict):
             raise WrongError("a table")
-        made, errors = {}, []
-        for name, item in value.items():
-            try:
-                made[name] = inner(item, member)
-            except Exception as exc:  # kept for the list of all mistakes
-                errors.append(_noted(exc, IterableValidationNote("item", name, member)))
-        if errors:
-            raise IterableValidationError("table", errors, kind)
-        return made
+        return _each((name, item, member) for name, item in value.items())
 
-    return hook
+    return make
 
 
-def _dataclass(kind: Any, converter: Converter) -> Hook:
-    """Fill a dataclass. By a loop and not by cattrs' generated code: making that takes longer than all files take."""
+def _dataclass(kind: Any) -> Maker:
     hints = get_type_hints(kind, include_extras=True)
     known = {item.name: item for item in fields(kind) if item.init and item.metadata != INTERNAL}
     needed = {name for name, item in known.items() if item.default is MISSING_FIELD is item.default_factory}
 
-    def hook(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         if not isinstance(value, dict):
             raise WrongError("a table")
-        given: dict[str, Any] = {}
-        errors: list[Exception] = []
-        for name in known.keys() & value.keys():
-            try:
-                given[name] = _hook(converter, hints[name])(value[name], hints[name])
-            except Exception as exc:  # kept for the list of all mistakes
-                errors.append(_noted(exc, AttributeValidationNote("key", name, hints[name])))
-        for name in needed - value.keys():
-            errors.append(_noted(KeyError(name), AttributeValidationNote("key", name, hints[name])))
-        if extra := value.keys() - known.keys():
-            errors.append(ForbiddenExtraKeysError("", kind, set(extra)))
-        if errors:
-            raise ClassValidationError("table", errors, kind)
+        free = known.keys() - value.keys()
+        allowed = "keys " + ", ".join(sorted(free)) if free else "no further key; all there are stand there already"
+        wrong: list[Wrong] = [(name, name, WrongError(allowed, free)) for name in value.keys() - known.keys()]
+        wrong += [(name, MISSING, WrongError("this key must be there")) for name in needed - value.keys()]
+        given = _each(((name, value[name], hints[name]) for name in known.keys() & value.keys()), wrong)
         try:
             return kind(**given)
         except ValueError as exc:
             raise TogetherError(str(exc) or "keys that go together", getattr(exc, "near", ())) from exc
 
-    return hook
+    return make
 
 
-def _limited(kind: Any, converter: Converter) -> Hook:
+def _limited(kind: Any) -> Maker:
     inner, *notes = get_args(kind)
-    hook = _hook(converter, inner)
     limits = [note for note in notes if isinstance(note, Limits)]
     wording = next((note for note in notes if isinstance(note, Wording)), None)
 
-    def checked(value: Any, _: Any) -> Any:
+    def make(value: Any) -> Any:
         try:
-            made = hook(value, inner)
+            made = _maker(inner)(value)
         except WrongError:
             if wording is None:
                 raise
@@ -273,59 +251,47 @@ def _limited(kind: Any, converter: Converter) -> Hook:
                 raise WrongError(limit.text)
         return made
 
-    return checked
+    return make
 
 
-def _noted(exc: Exception, note: AttributeValidationNote | IterableValidationNote) -> Exception:
-    exc.add_note(note)
-    return exc
+def _each(items: Iterable[tuple[Any, object, Any]], wrong: Iterable[Wrong] = ()) -> dict[Any, Any]:
+    """Make several values, each told by its key or position, its value and its type.
+
+    Raises:
+        _InsideError: with all that is wrong with them, besides what was known to be `wrong` before.
+    """
+    made, errors = {}, list(wrong)
+    for step, item, kind in items:
+        try:
+            made[step] = _maker(kind)(item)
+        except Exception as exc:  # kept for the list of all mistakes
+            errors.append((step, item, exc))
+    if errors:
+        raise _InsideError(errors)
+    return made
 
 
-def _collect(exc: BaseException, table: object, kind: Any, mistakes: Mistakes, path: KeyPath) -> None:
-    """Walk down cattrs' tree of errors; the notes on each say where it belongs."""
-    if isinstance(exc, ClassValidationError | IterableValidationError):
-        for inner in exc.exceptions:
-            step, inner_kind = _step(inner)
-            below = table if step is None else _item(table, step)
-            _collect(inner, below, inner_kind or getattr(exc, "cl", kind), mistakes, (*path, *_some(step)))
-    elif isinstance(exc, ForbiddenExtraKeysError):
-        known = tuple(f.name for f in fields(exc.cl) if f.metadata != INTERNAL)
-        given = set(table) if isinstance(table, dict) else set()
-        free = set(known) - given
-        allowed = "keys " + ", ".join(sorted(free)) if free else "no further key; all there are stand there already"
-        for name in sorted(exc.extra_fields):
-            mistakes.add((*path, name), name, allowed, free)
-    elif isinstance(exc, TogetherError) and isinstance(table, dict):
-        mistakes.add(path, Words(_together(table)), exc.allowed)
-    elif isinstance(exc, WrongError):
-        mistakes.add(path, table, exc.allowed, exc.near)
-    elif isinstance(exc, KeyError) and table is MISSING:
-        mistakes.add(path, MISSING, "this key must be there")
-    else:
-        mistakes.add(path, table, str(exc) or type(exc).__name__)
+_BUILT: Mapping[Any, Callable[[Any], Maker]] = {
+    Literal: lambda kind: _one_of(get_args(kind)),
+    Union: _union,
+    UnionType: _union,
+    list: _sequence,
+    tuple: _sequence,
+    dict: _mapping,
+    Mapping: _mapping,
+    Annotated: _limited,
+}
+"""By what a type is made of."""
+_PLAIN: Mapping[Any, Maker] = {
+    bool: _exact(bool, "true or false"),
+    int: _exact(int, "a whole number"),
+    str: _exact(str, 'text in quotes ("...")'),
+    float: _number,
+    Any: _as_it_is,
+    object: _as_it_is,
+}
 
 
 def _together(table: Mapping[str, object]) -> str:
     text = ", ".join(f"{name} = {value_text(value)}" for name, value in table.items())
     return text if 0 < len(text) <= 200 else f"{len(table)} keys" if table else "an empty table"
-
-
-def _step(exc: BaseException) -> tuple[str | int | None, Any]:
-    for note in getattr(exc, "__notes__", ()):
-        if isinstance(note, AttributeValidationNote):
-            return note.name, note.type
-        if isinstance(note, IterableValidationNote):
-            return note.index, note.type
-    return None, None
-
-
-def _some(step: str | int | None) -> KeyPath:
-    return () if step is None else (step,)
-
-
-def _item(table: object, step: str | int) -> object:
-    if isinstance(table, dict):
-        return table.get(step, MISSING)
-    if isinstance(table, list) and isinstance(step, int):
-        return table[step]
-    return MISSING
