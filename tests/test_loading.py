@@ -142,7 +142,9 @@ def test_settings_are_checked_against_the_dataclass_of_the_plugin(tiny_plugin: T
 
 
 def test_settings_that_do_not_fit_are_refused_with_all_mistakes(tiny_plugin: TinyPlugin) -> None:
-    loaded = load_one(tiny_plugin(SETTINGS), {"limit": "much", "nome": "y"}, Source("my.toml", {("plugin", "tiny"): 7}))
+    loaded = load_one(
+        tiny_plugin(SETTINGS), {"limit": "much", "nome": "y"}, Source("my.toml", "\n" * 6 + "[plugin.tiny]")
+    )
     (refused,) = loaded.refused
     assert "plugin.tiny.limit: found 'much', allowed: a number" in refused.reason
     assert "did you mean 'name'?" in refused.reason

@@ -25,7 +25,7 @@ def add(table: dict[str, Any]) -> dict[str, Any]:
 
 
 def mistakes() -> Mistakes:
-    return Mistakes(Source("underdash.toml", {("format",): 3}))
+    return Mistakes(Source("underdash.toml", "\n\nformat = 9"))
 
 
 def test_each_format_in_between_takes_its_step_and_the_old_table_stays() -> None:

@@ -7,7 +7,7 @@ from underdash.contract.errors import UnderdashError
 
 
 def test_all_mistakes_of_a_file_are_told_in_the_order_of_its_lines() -> None:
-    mistakes = Mistakes(Source("car.toml", {("b",): 9, ("a",): 2}))
+    mistakes = Mistakes(Source("car.toml", "\na = 1" + "\n" * 7 + "b = []"))
     mistakes.add(("b", 1), "engin", "a unit", ["gearbox", "engine"])
     mistakes.add(("a",), MISSING, "a number")
 
@@ -45,14 +45,14 @@ def test_mistakes_that_are_in_no_file_name_none() -> None:
 
 
 def test_a_place_is_named_with_its_line_where_that_is_known() -> None:
-    source = Source("f", {("panel", "main"): 7})
+    source = Source("f", "\n" * 6 + "[panel.main]")
 
     assert source.place(("panel", "main", "deck", 2)) == "panel.main.deck#3 in line 7"
     assert source.place(("bus", "drive")) == "bus.drive"
 
 
 def test_a_key_takes_the_line_of_what_is_around_it() -> None:
-    source = Source("f", {("panel", "main"): 7})
+    source = Source("f", "\n" * 6 + "[panel.main]")
 
     assert source.line(("panel", "main", "deck", 2)) == 7
     assert source.line(("bus",)) is None

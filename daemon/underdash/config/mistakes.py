@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 
 from ..contract.errors import GivenError
 
@@ -73,14 +73,16 @@ class UnreadableError(ConfigError):
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """The file a table was read from, "" if from none, and the line of each of its keys."""
+    """The file a table was read from, and its text; both are "" if it was read from none."""
 
     file: str = ""
-    lines: Mapping[KeyPath, int] | None = None
+    text: str = field(default="", repr=False)
 
     def line(self, path: KeyPath) -> int | None:
         """Return the line of a key, or of the nearest thing around it."""
-        known = self.lines or {}
+        from .lines import lines_of  # only somebody who made a mistake waits for it
+
+        known = lines_of(self.text)
         while path and path not in known:
             path = path[:-1]
         return known.get(path)
