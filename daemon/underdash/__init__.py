@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         TurnPage,
     )
     from .contract.cars import BusDescription, CarDescription, CarFile, Exchange, ExpectedFrame, IgnitionEvidence
-    from .contract.content import Content, Lamp, Share, Shown, Upright, Words
+    from .contract.content import Content, Share, Shown, Upright
     from .contract.errors import UnderdashError
     from .contract.hooks import hookimpl
     from .contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from .contract.signals import Age, Kind, PowerState, Quality, Reading, Signal, Snapshot, Value, worst
     from .contract.sources import Derived, Input, InputKind, Pull, Result
     from .contract.units import UNITS, Unit, compatible, convert, linear
+    from .contract.words import Lamp, Words
 
 _ROOMS = (
     "signals",
@@ -44,6 +45,7 @@ _ROOMS = (
     "requests",
     "cars",
     "pages",
+    "words",
     "content",
     "buttons",
     "sources",

@@ -17,12 +17,11 @@ from .contract.buttons import ButtonHandler
 from .contract.cars import CarDescription, CarFile
 from .contract.fitting import misfit
 from .contract.layout import BroadcastListener
-from .contract.pages import Alert, Page, PanelDriver
+from .contract.pages import ALARMS, Alert, Page, PanelDriver
 from .contract.requests import PollRequest, Protocol
 from .contract.signals import PowerState, Signal
 from .contract.sources import Derived, Input
 from .contract.units import UNITS
-from .display.meanings import ALARMS
 from .loading import GUARDED, HOOKS, Loaded, LoadedPlugin, RefusalError, Refused, described, told
 from .signals.catalogue import CATALOGUE
 

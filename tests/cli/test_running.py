@@ -44,7 +44,7 @@ def test_what_the_log_kept_back_is_counted_when_the_daemon_ends(
     monkeypatch.setattr(running, "_run", run)
     config = parse_config('format = 1\n[car]\nname = "tarn"\n', "mine.toml")
     try:
-        serve(config, FirstPage(config), attended=False)
+        serve(config, FirstPage(), attended=False)
     finally:
         structlog.reset_defaults()
     said = capsys.readouterr().err.splitlines()

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Alert, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
+from underdash.contract.words import Words
 from underdash.display.alerts import Alerts
 from underdash.display.recorder import record
 

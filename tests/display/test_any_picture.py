@@ -6,9 +6,9 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from PIL import ImageChops
 
-from underdash.contract.content import Lamp, Words
 from underdash.contract.pages import Role, Scale, Zone
 from underdash.contract.signals import Age
+from underdash.contract.words import Lamp, Words
 from underdash.display.elements import STRIP_COLUMNS, Column, Figure, Picture, Row, Strip, Sweep
 from underdash.display.fonts import Fonts
 from underdash.display.kit import Painter

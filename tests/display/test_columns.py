@@ -8,10 +8,11 @@ from itertools import pairwise
 import pytest
 from PIL import ImageChops
 
-from underdash.contract.content import Lamp, Share, Shown, Upright, Words
+from underdash.contract.content import Share, Shown, Upright
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Canvas, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading
+from underdash.contract.words import Lamp, Words
 from underdash.display.content import content_of
 from underdash.display.elements import Picture
 from underdash.display.fonts import Fonts

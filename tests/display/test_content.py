@@ -1,8 +1,9 @@
 from __future__ import annotations
 
-from underdash.contract.content import Content, Share, Shown, Words
+from underdash.contract.content import Content, Share, Shown
 from underdash.contract.pages import Canvas, Page, Role, Scale, Zone
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
+from underdash.contract.words import Words
 from underdash.display.content import content_of
 from underdash.display.recorder import record
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from underdash.contract.content import Words
 from underdash.contract.pages import Role
+from underdash.contract.words import Words
 from underdash.display.contrast import least_ratio, measured
 from underdash.display.elements import Picture
 from underdash.display.fonts import Fonts

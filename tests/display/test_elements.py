@@ -4,10 +4,10 @@ from math import inf, nan
 
 import pytest
 
-from underdash.contract.content import Words
 from underdash.contract.errors import UnderdashError
 from underdash.contract.pages import Canvas, Page, Role, Scale
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
+from underdash.contract.words import Words
 from underdash.display.elements import STRIP_COLUMNS, Row
 from underdash.display.recorder import Recorder, record
 

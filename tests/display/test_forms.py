@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from underdash.contract.content import Lamp, Words
 from underdash.contract.pages import Role
 from underdash.contract.signals import Age
+from underdash.contract.words import Lamp, Words
 from underdash.display.elements import Figure, Picture, Row
 from underdash.display.fonts import CAP_HEIGHT, Fonts, cap_px
 from underdash.display.layout import arrange

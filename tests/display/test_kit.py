@@ -8,9 +8,9 @@ from random import Random
 import pytest
 from PIL import Image, ImageChops
 
-from underdash.contract.content import Words
 from underdash.contract.pages import Canvas, Page, Role
 from underdash.contract.signals import Age, Quality, Reading, Snapshot
+from underdash.contract.words import Words
 from underdash.display.elements import Picture
 from underdash.display.kit import Painter, draw_page
 from underdash.display.palettes import DAY, night

@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import pytest
 
-from underdash.contract.content import Words
 from underdash.contract.pages import Role
 from underdash.contract.signals import Age
+from underdash.contract.words import Words
 from underdash.display.elements import Figure, Picture, Row
 from underdash.display.fonts import CAP_HEIGHT, Fonts
 from underdash.display.layout import Layout, arrange

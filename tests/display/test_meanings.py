@@ -8,9 +8,9 @@ from dataclasses import fields
 import pytest
 
 from underdash.contract.errors import UnderdashError
-from underdash.contract.pages import Alert, Role
+from underdash.contract.pages import ALARMS, Alert, Role
 from underdash.display.alerts import Alerts
-from underdash.display.meanings import ALARMS, MEANT, Meant
+from underdash.display.meanings import MEANT, Meant
 from underdash.display.palettes import DAY, NIGHT_HUE, Colour, Palette, night
 
 ISO_2575 = {"red": "danger: stop or act now", "amber": "caution: look into it soon", "green": "normal operation"}
@@ -31,6 +31,10 @@ def chroma(colour: Colour) -> float:
 def meant_by(name: str) -> Meant:
     (found,) = (one for one in MEANT if one.name.startswith(name))
     return found
+
+
+def test_the_roles_that_ask_something_of_the_driver_are_those_whose_colours_do() -> None:
+    assert {one.role for one in MEANT if one.alarms} == set(ALARMS)
 
 
 @pytest.mark.parametrize(("name", "says"), ISO_2575.items())

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from PIL import ImageChops
 
-from underdash.contract.content import Words
 from underdash.contract.pages import Canvas, Page, Role, Scale
 from underdash.contract.signals import Snapshot
+from underdash.contract.words import Words
 from underdash.display.content import content_of
 from underdash.display.kit import Painter
 from underdash.display.palettes import DAY, Palette, night

@@ -11,9 +11,9 @@ import pytest
 from underdash.collecting import Contributions
 from underdash.contract.buttons import Acknowledge, ResetPeak, ShowPage, ShowRate, TurnPage
 from underdash.contract.cars import BusDescription, CarDescription
-from underdash.contract.content import Words
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.pages import Alert, Page, Role
+from underdash.contract.words import Words
 from underdash.display.deck import Deck
 from underdash.display.dimming import DimmingOptions
 from underdash.display.panels.picture import PicturePanel

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from argparse import Namespace
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import inf
@@ -13,6 +14,8 @@ import pytest
 
 from underdash.bus.lock import BusLock
 from underdash.bus.runtime import any_held, runtime_directory
+from underdash.cli.run import run
+from underdash.config.mistakes import ConfigError
 from underdash.config.reading import read_config
 from underdash.config.schema import Config
 from underdash.contract.content import Content
@@ -20,6 +23,7 @@ from underdash.display.panels.picture import PicturePanel
 from underdash.pace import PacedLoop, paced_loop
 from underdash.wiring.building import build
 from underdash.wiring.first_page import FirstPage, put, starting
+from underdash.wiring.measuring.starting import BEFORE_FIRST_PAGE
 
 TEXT = """
 format = 1
@@ -89,8 +93,8 @@ def test_it_names_the_page_that_is_coming_and_says_nothing_that_could_be_wrong(c
 
 
 def test_every_panel_shows_it_in_the_light_of_the_night(config: Config) -> None:
-    first = FirstPage(config)
-    first.show()
+    first = FirstPage()
+    first.show(config)
     for name in config.panel:
         lit = first.take(name)
         assert lit is not None
@@ -103,8 +107,8 @@ def test_every_panel_shows_it_in_the_light_of_the_night(config: Config) -> None:
 
 
 def test_the_daemon_takes_the_open_panels_over_and_fades_from_their_light(config: Config, loop: PacedLoop) -> None:
-    first = FirstPage(config)
-    first.show()
+    first = FirstPage()
+    first.show(config)
     built = build(config, loop, first=first)
     built.daemon.start()
     assert first.take("main") is None
@@ -116,8 +120,8 @@ def test_the_daemon_takes_the_open_panels_over_and_fades_from_their_light(config
 
 def test_a_panel_that_cannot_be_opened_yet_is_left_to_the_daemon(config: Config) -> None:
     config.path.write_text(TEXT.replace("{second}", "nosuch"))
-    first = FirstPage(read_config(config.path))
-    first.show()
+    first = FirstPage()
+    first.show(read_config(config.path))
     assert first.take("second") is None
     assert first.take("main") is not None
 
@@ -129,8 +133,8 @@ def test_panels_that_nobody_took_are_given_back(config: Config, monkeypatch: pyt
         closed.append(panel)
 
     monkeypatch.setattr(PicturePanel, "close", close)
-    first = FirstPage(config)
-    first.show()
+    first = FirstPage()
+    first.show(config)
     taken = first.take("main")
     first.close()
     assert taken is not None
@@ -142,10 +146,10 @@ def test_panels_that_nobody_took_are_given_back(config: Config, monkeypatch: pyt
 def test_the_panels_of_a_daemon_that_runs_already_are_left_alone(config: Config) -> None:
     with BusLock("virtual-one", runtime_directory()):
         assert any_held(runtime_directory())
-        FirstPage(config).show()
+        FirstPage().show(config)
         assert not (config.path.parent / "panel.png").exists()
     assert not any_held(runtime_directory())
-    FirstPage(config).show()
+    FirstPage().show(config)
     assert (config.path.parent / "panel.png").exists()
 
 
@@ -154,25 +158,52 @@ def test_looking_for_another_daemon_makes_nothing(tmp_path: Path) -> None:
     assert not (tmp_path / "runtime").exists()
 
 
-NO_DAEMON = """
+UP_TO_IT = """
 import sys, types
 from pathlib import Path
-def serve(config, first, *, attended):
+def make_config(table, source):
     assert Path("panel.png").exists()
     print(*sorted(sys.modules))
-sys.modules["underdash.cli.running"] = types.SimpleNamespace(serve=serve)
+    sys.exit()
+sys.modules["underdash.config.reading"] = types.SimpleNamespace(make_config=make_config)
 from underdash.cli import main
-sys.exit(main(["run", "--config", "underdash.toml"]))
+main(["run", "--config", "underdash.toml"])
 """
 
 
-def test_it_is_drawn_before_buses_plugins_and_what_they_need_are_imported(config: Config) -> None:
-    command = [sys.executable, "-c", NO_DAEMON]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=config.path.parent)
-    loaded = set(done.stdout.split())
+def modules_after(code: str, folder: Path) -> set[str]:
+    command = [sys.executable, "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=folder)
+    return set(done.stdout.split()) - {"underdash.config.reading"}
+
+
+def test_it_is_drawn_before_anything_else_is_imported(config: Config) -> None:
+    loaded = modules_after(UP_TO_IT, config.path.parent)
     assert {"PIL", "underdash.display.kit"} <= loaded
     assert not loaded & {"can", "serial", "pyroute2", "asyncio", "structlog", "pluggy", "importlib.metadata"}
-    rooms = {".".join(name.split(".")[:2]) for name in loaded if name.startswith("underdash.")}
-    assert not rooms & {"underdash.broadcast", "underdash.diagnostics", "underdash.loading", "underdash.simulator"}
-    assert not {"underdash.bus.link", "underdash.bus.opening", "underdash.bus.guard"} & loaded
     assert not [name for name in loaded if name.startswith("underdash_")]
+    own = {name.removeprefix("underdash.") for name in loaded if name.startswith("underdash.")}
+    rooms = {name.split(".")[0] for name in own}
+    assert rooms == {"bus", "cli", "config", "contract", "display", "wiring"}
+    assert {name for name in own if name.startswith("bus.")} == {"bus.runtime"}
+    assert not own & {"config.schema", "contract.content", "contract.sources", "contract.units", "config.lines"}
+    assert not own & {"display.panels.lcd", "display.panels.framebuffer", "display.panels.lit", "display.card"}
+
+
+def test_what_the_benchmark_imports_is_what_a_start_has_imported_by_then(config: Config) -> None:
+    loaded = modules_after(UP_TO_IT, config.path.parent)
+    measured = modules_after(f"{BEFORE_FIRST_PAGE}; import sys; print(*sys.modules)", config.path.parent)
+    own = {name for name in loaded if name.startswith("underdash")}
+    assert own == {name for name in measured if name.startswith("underdash")}
+
+
+def test_a_mistake_elsewhere_is_told_while_it_is_shown_and_one_of_a_panel_shows_nothing(config: Config) -> None:
+    picture, text = config.path.parent / "panel.png", config.path.read_text()
+    for wrong, shown in (('deck = ["temperatures"]', False), ('supply = "switched"', True)):
+        picture.unlink(missing_ok=True)
+        config.path.write_text(text.replace(wrong, "colour = 1") + "\n[limits]\nload_percent = 11\n")
+        with pytest.raises(ConfigError) as caught:
+            run(Namespace(config=str(config.path), attended=False))
+        assert [one.found for one in caught.value.mistakes if one.key.endswith("colour")] == ["'colour'"]
+        assert caught.value.mistakes[-1].key == "limits.load_percent"
+        assert picture.exists() == shown

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from underdash.config.panels import PanelConfig
 from underdash.config.reading import parse_config
-from underdash.config.schema import PanelConfig
 from underdash.display.panels.wire import SpiSettings
 from underdash.wiring.spi import adapters, spi_findings, spi_of, turned
 

@@ -184,7 +184,7 @@ def _known(loaded: Loaded) -> list[str]:
 
 def _around(config: Config, assembly: Assembly) -> Surroundings:
     from ..config.checking import Surroundings
-    from ..wiring.panels import core_drivers
+    from ..wiring.drivers import core_drivers
     from ..wiring.status_page import StatusPage
 
     brought, loaded = assembly.brought, assembly.loaded
@@ -247,7 +247,8 @@ def _of_panels(config: Config, assembly: Assembly) -> Iterator[Finding]:
     from ..config.checking import Finding, Level
     from ..display.backlight import trouble
     from ..display.panels.wire import SpiSettings
-    from ..wiring.panels import core_drivers, panel_table
+    from ..wiring.drivers import core_drivers
+    from ..wiring.panels import panel_table
     from ..wiring.rights import account, asked_as
     from ..wiring.spi import adapters, spi_findings, turned
 

@@ -32,13 +32,18 @@ def config(arguments: argparse.Namespace) -> Config:
     """Read the configuration that was asked for; raises `ConfigError` with all its mistakes."""
     from ..config.reading import read_config
 
+    return read_config(config_file(arguments))
+
+
+def config_file(arguments: argparse.Namespace) -> Path:
+    """Return the configuration's file; raises `GivenError` where nobody made one yet."""
     path = Path(arguments.config)
     if arguments.config == CONFIG and not path.exists():
         raise GivenError(
             f"there is no configuration {CONFIG}; name yours with --config, or put a copy of the project's "
             "config/underdash.toml there"
         )
-    return read_config(path)
+    return path
 
 
 def add_car(parser: argparse.ArgumentParser, *, required: bool = True) -> None:

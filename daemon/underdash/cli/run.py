@@ -1,4 +1,8 @@
-"""``underdash run``: the daemon up to its first page, with few imports, since each delays it; then see `running.py`."""
+"""``underdash run``: the daemon up to its first page, with few imports, since each delays it; then see `running.py`.
+
+What the configuration says of panels is made first, and shown on. A mistake in it shows nothing, and is told with all
+others once the whole of it is read.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,7 @@ import sys
 from collections.abc import Callable
 
 from ..contract.errors import GivenError, UnderdashError
-from .common import add_config, config
+from .common import add_config, config_file
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -23,17 +27,23 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run until SIGTERM, SIGINT or the end of the supply."""
-    read = config(arguments)
-    if arguments.attended:
-        confirm(input)
+    from ..config.mistakes import ConfigError
+    from ..config.panels import panels_of
+    from ..config.toml import read_toml
     from ..wiring.first_page import FirstPage
 
-    first = FirstPage(read)
-    with contextlib.closing(first):
-        first.show()
-        from .running import serve  # takes longer than all before it, and now somebody sees that it starts
+    table, source = read_toml(config_file(arguments))
+    with contextlib.closing(FirstPage()) as first:
+        with contextlib.suppress(ConfigError):
+            first.show(panels_of(table, source))
+        from ..config.reading import make_config  # from here on somebody sees that it starts
 
-        serve(read, first, attended=arguments.attended)
+        config = make_config(table, source)
+        if arguments.attended:
+            confirm(input)
+        from .running import serve
+
+        serve(config, first, attended=arguments.attended)
     return 0
 
 

@@ -20,7 +20,8 @@ from ..power.states import Supply
 from .findings import Finding, Level
 from .inputs_checked import check_inputs
 from .mistakes import nearest
-from .schema import Config, PanelConfig
+from .panels import PanelConfig
+from .schema import Config
 
 __all__ = ["Finding", "Level", "Surroundings", "explain"]
 

@@ -32,18 +32,16 @@ def read_config(path: Path, signals: Mapping[str, Signal] | None = None) -> Conf
     Raises:
         ConfigError: with all mistakes of the file.
     """
-    table, source = read_toml(path)
-    return replace(make_config(table, source, signals), path=path)
+    return make_config(*read_toml(path), signals)
 
 
 def parse_config(text: str, file: str = "underdash.toml", signals: Mapping[str, Signal] | None = None) -> Config:
     """Make a configuration of TOML text; see `read_config`."""
-    table, source = parse_toml(text, file)
-    return replace(make_config(table, source, signals), path=Path(file))
+    return make_config(*parse_toml(text, file), signals)
 
 
 def make_config(table: dict[str, Any], source: Source, signals: Mapping[str, Signal] | None = None) -> Config:
-    """Make a configuration of a table; see `read_config`."""
+    """Make a configuration of a table and the file it was read from; see `read_config`."""
     mistakes = Mistakes(source)
     table = migrated(table, mistakes)
     config = Structure(mistakes).make(Config, table)
@@ -55,7 +53,7 @@ def make_config(table: dict[str, Any], source: Source, signals: Mapping[str, Sig
     mistakes.raise_any()
     if config is None:  # cannot happen; tells the type checker
         raise ConfigError([])
-    return replace(config, source=source)
+    return replace(config, path=Path(source.file), source=source)
 
 
 def _check_units(table: object, mistakes: Mistakes, signals: Mapping[str, Signal] | None) -> None:

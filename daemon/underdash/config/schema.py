@@ -1,4 +1,4 @@
-"""The keys of `underdash.toml`, table by table, with what each may be.
+"""The keys of `underdash.toml`, table by table, with what each may be; those of the panels are in `panels.py`.
 
 ``config/underdash.toml`` says the same to the owner; a test compares the two.
 """
@@ -12,20 +12,15 @@ from typing import Annotated, Any, Literal
 
 from ..contract.plugin import Limits
 from ..contract.sources import Input
-from ..display.backlight import BacklightConfig
-from ..display.legibility import Viewing
-from ..display.palettes import NIGHT_HUE
-from ..display.round import Face
 from ..power.states import PowerOptions, Supply
 from .inputs import InputConfig
-from .mistakes import Source, nearest
-from .structure import INTERNAL, Hex, WrongError
+from .mistakes import nearest
+from .panels import PanelsConfig
+from .structure import Hex, WrongError
 
 Seconds = Annotated[float, Limits(above=0.0, high=86_400.0, unit="s")]
 SecondsOrNone = Annotated[float, Limits(low=0.0, high=86_400.0, unit="s")]
-Share = Annotated[float, Limits(low=0.0, high=1.0)]
 Volts = Annotated[float, Limits(low=6.0, high=32.0, unit="V")]
-Pixels = Annotated[int, Limits(low=16, high=4096, unit="pixels")]
 Kind = Literal["broadcast", "poll", "input", "derived"]
 LARGEST_LOAD = 10.0
 """Share of a bus in per cent that nobody may let this accessory take."""
@@ -143,80 +138,6 @@ class PowerConfig:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PanelConfig:
-    """``[panel.<name>]``: a panel and the pages on it.
-
-    Args:
-        driver: "picture", or what a plug-in brings.
-        size: pixels across and down.
-        rotation: degrees clockwise; a bracket is never straight.
-        round: nothing is drawn in the corners.
-        deck: pages in the order they are turned.
-        width_mm: of the lit area; None where it is not known, and then nobody can say what can be read.
-        viewing_distance_mm: from the driver's eyes.
-        cold_below: degC below which the panel turns slowly; None if it never does.
-        backlight: what lights it, where the driver has no light of its own.
-        settings: what the driver itself wants to know.
-    """
-
-    driver: str
-    deck: tuple[str, ...]
-    size: tuple[Pixels, Pixels] = (240, 240)
-    rotation: Annotated[float, Limits(low=-360.0, high=360.0, unit="degrees")] = 0.0
-    round: bool = True
-    width_mm: Annotated[float, Limits(low=10.0, high=500.0, unit="mm")] | None = None
-    viewing_distance_mm: Annotated[float, Limits(low=200.0, high=3000.0, unit="mm")] = 700.0
-    cold_below: Annotated[float, Limits(low=-60.0, high=40.0, unit="degC")] | None = None
-    backlight: BacklightConfig | None = None
-    settings: dict[str, Any] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        if not self.deck:
-            raise WrongError("at least one page in `deck`")
-        twice = [page for page in dict.fromkeys(self.deck) if self.deck.count(page) > 1]
-        if twice:
-            raise WrongError(f"each page once in `deck`; {twice[0]!r} is there more often")
-
-    @property
-    def viewing(self) -> Viewing | None:
-        """From where the panel is seen, None if its size is not known."""
-        return None if self.width_mm is None else Viewing(self.width_mm, self.viewing_distance_mm)
-
-    @property
-    def face(self) -> Face:
-        """What is drawn on."""
-        return Face(*self.size, self.round, self.viewing.least_px(self.size[0]) if self.viewing else None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class DimmingConfig:
-    """``[dimming]``: how bright the panels are.
-
-    Args:
-        floor, ceiling: level at the dark and at the bright end of the car's knob, 0..1.
-        curve: exponent between them; 2.2 looks even to the eye.
-        night: level in the dark where the car has no knob, 0..1.
-        hysteresis: changes smaller than this are not followed.
-        fade_s: how long a change takes.
-        night_hue: of the night palette in degrees (0 red, 32 amber, 120 green, 200 ice blue).
-        knob_applies: when the knob means something; None as the car's description says.
-    """
-
-    floor: Share = 0.04
-    ceiling: Share = 1.0
-    curve: Annotated[float, Limits(low=0.5, high=4.0)] = 2.2
-    night: Share = 0.3
-    hysteresis: Annotated[float, Limits(low=0.0, high=0.2)] = 0.02
-    fade_s: Annotated[float, Limits(low=0.0, high=10.0, unit="s")] = 0.6
-    night_hue: Annotated[float, Limits(low=0.0, high=360.0, unit="degrees")] = NIGHT_HUE
-    knob_applies: Literal["night", "always"] | None = None
-
-    def __post_init__(self) -> None:
-        if self.floor >= self.ceiling:
-            raise WrongError("`floor` below `ceiling`")
-
-
-@dataclass(frozen=True, kw_only=True)
 class ButtonsConfig:
     """``[buttons]``: times of gestures; how long a hold takes is up to the plug-in that waits for it."""
 
@@ -251,17 +172,15 @@ class SignalsConfig:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Config:
-    """All of `underdash.toml`.
+class Config(PanelsConfig):
+    """All of `underdash.toml`; for what it inherits see `PanelsConfig`.
 
     Args:
         plugin: settings of plug-ins by name, as they stand; each is checked against its plug-in's dataclass.
-        bus, panel: by role and by name.
+        bus: by role.
         input: the owner's own wires and sensors, by name.
         reads: by control unit, bytes of the maker's that the owner allows because they only read.
         units: the owner's unit by stored unit or by signal.
-        path: the file.
-        source: for mistakes that are found later.
     """
 
     format: Literal[1]
@@ -272,15 +191,11 @@ class Config:
     input: dict[str, InputConfig] = field(default_factory=dict)
     reads: dict[str, tuple[Hex, ...]] = field(default_factory=dict)
     power: PowerConfig = field(default_factory=PowerConfig)
-    panel: dict[str, PanelConfig] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
-    dimming: DimmingConfig = field(default_factory=DimmingConfig)
     buttons: ButtonsConfig = field(default_factory=ButtonsConfig)
     limits: LimitsConfig = field(default_factory=LimitsConfig)
     recording: RecordingConfig = field(default_factory=RecordingConfig)
     signals: SignalsConfig = field(default_factory=SignalsConfig)
-    path: Path = field(default=Path("underdash.toml"), metadata=INTERNAL)
-    source: Source = field(default_factory=Source, metadata=INTERNAL)
 
     @property
     def settings(self) -> Mapping[str, Mapping[str, Any]]:

@@ -6,14 +6,7 @@ from dataclasses import dataclass
 
 from .pages import Role
 from .signals import Age
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """A few words in a role: a remark, an alert."""
-
-    text: str
-    role: Role
+from .words import Lamp, Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,21 +53,6 @@ class Upright:
 
     shown: Shown
     share: Share
-
-
-@dataclass(frozen=True, slots=True)
-class Lamp:
-    """A named state.
-
-    Attributes:
-        lit: whether it holds, None where nobody knows.
-        role: its colour when lit.
-    """
-
-    text: str
-    lit: bool | None
-    role: Role
-    age: Age = Age.FRESH
 
 
 @dataclass(frozen=True, slots=True)

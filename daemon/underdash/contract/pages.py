@@ -28,6 +28,10 @@ class Role(StrEnum):
     WARNING = "warning"
 
 
+ALARMS = (Role.CAUTION, Role.WARNING)
+"""The roles that ask something of the driver, and are never decoration."""
+
+
 @dataclass(frozen=True, slots=True)
 class Zone:
     """A stretch of a scale, in the scale's own unit, and the role it takes there."""

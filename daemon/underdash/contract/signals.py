@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from .units import convert
-
 NOBODY = "nobody provides it"
 """The source of a reading whose signal has none."""
 
@@ -170,6 +168,8 @@ class Snapshot:
 
     def shown(self, name: str, number: float) -> float:
         """Convert a number in a signal's stored unit, such as a limit, into the unit the owner sees it in."""
+        from .units import convert  # the first page, which all wait for, has no number
+
         stored = self.reading(name).stored
         return convert(number, stored, self.units.get(name) or self.units.get(stored) or stored)
 

@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from ..contract.content import Words
 from ..contract.errors import UnderdashError
-from ..contract.pages import Alert, Role
+from ..contract.pages import ALARMS, Alert, Role
 from ..contract.signals import Age, Snapshot
-from .meanings import ALARMS
+from ..contract.words import Words
 
 SWITCH_WORDS = {True: ("true", "on", "yes", "1"), False: ("false", "off", "no", "0")}
 

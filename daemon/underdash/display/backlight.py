@@ -11,11 +11,13 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, Protocol
+from typing import TYPE_CHECKING, Annotated, Literal, Protocol
 
 from ..contract.errors import UnderdashError
 from ..contract.plugin import Limits
-from ..service.lines import OutputLine, output
+
+if TYPE_CHECKING:
+    from ..service.lines import OutputLine
 
 PWM = Path("/sys/class/pwm")
 BACKLIGHTS = Path("/sys/class/backlight")
@@ -136,7 +138,7 @@ def opened(
     *,
     pwm: Path | None = None,
     backlights: Path | None = None,
-    line: Callable[..., OutputLine] = output,
+    line: Callable[..., OutputLine] | None = None,
 ) -> Light | None:
     """Return the light of a configuration, dark; None where colours are scaled instead.
 
@@ -149,7 +151,9 @@ def opened(
     if config.kind == "kernel":
         return KernelLight(_one("backlight", backlights or BACKLIGHTS, "*", config.device, by_path=False))
     if config.kind == "line":
-        return LineLight(line(config.line, inverted=config.inverted))
+        from ..service.lines import output
+
+        return LineLight((line or output)(config.line, inverted=config.inverted))
     return None
 
 

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 
 from PIL import Image
 
-from ..contract.pages import Role
+from ..contract.pages import ALARMS, Role
 from ..contract.signals import Age
 from .elements import Column, Picture, Sweep, share_of
 from .fonts import BOLD, Fonts
-from .meanings import ALARMS
 from .palettes import Colour, Palette
 from .round import Box, common, union
 from .smooth import Patch

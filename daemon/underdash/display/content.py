@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from ..contract.content import Content, Share, Shown, Upright
-from ..contract.pages import Role, Scale
+from ..contract.pages import ALARMS, Role, Scale
 from .elements import Column, Figure, Picture, Row, Sweep, share_of
-from .meanings import ALARMS
 from .sweep import role_of
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isfinite
 
-from ..contract.content import Lamp, Words
 from ..contract.pages import Role, Scale
 from ..contract.signals import Age
+from ..contract.words import Lamp, Words
 
 STRIP_COLUMNS = 60
 MOST_DIGITS = 8

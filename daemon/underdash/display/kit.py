@@ -12,10 +12,9 @@ from typing import Protocol
 
 from PIL import Image, ImageChops
 
-from ..contract.content import Words
 from ..contract.pages import Page, Scale
 from ..contract.signals import Snapshot
-from .card import paint_card
+from ..contract.words import Words
 from .columns import ColumnsPart
 from .elements import Picture
 from .figure import FigurePart
@@ -146,6 +145,8 @@ class Painter:
     def _still_layer(self, picture: Picture, layout: Layout) -> Image.Image:
         palette = self._palette
         if picture.card:
+            from .card import paint_card
+
             return paint_card(self.face, self.fonts)
         image = Image.new("RGB", (self.face.width, self.face.height), palette.ground)
         if layout.ring is not None and self._sweep is not None:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from PIL import Image
 
-from ..contract.content import Lamp
 from ..contract.signals import Age
+from ..contract.words import Lamp
 from .fonts import BOLD, CAP_HEIGHT, REGULAR, Fonts
 from .palettes import Palette
 from .round import Box

@@ -62,8 +62,6 @@ MEANT = (
     ),
     Meant("green of normal operation", None, "normal operation", 125.0, 50.0, "at night it means nothing on a page"),
 )
-ALARMS = tuple(meant.role for meant in MEANT if meant.role is not None)
-"""The roles that ask something of the driver, and are never decoration."""
 
 
 def taken_for(hue_deg: float) -> list[Meant]:

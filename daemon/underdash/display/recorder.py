@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from math import floor, inf, isfinite
 
-from ..contract.content import Lamp, Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Page, Role, Scale
 from ..contract.signals import Quality, Reading, Snapshot
+from ..contract.words import Lamp, Words
 from .elements import MOST_DIGITS, STRIP_COLUMNS, Column, Figure, Picture, Row, Strip, Sweep
 from .fonts import drawable
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import structlog
 
-from ..contract.content import Words
 from ..contract.errors import raised
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
+from ..contract.words import Words
 from .cold import COLD_FPS, cold_form
 from .content import content_of
 from .damping import Damping

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from ..contract.content import Lamp
 from ..contract.pages import Role
+from ..contract.words import Lamp
 from .columns import ColumnSpot
 from .elements import Column, Picture
 from .figure import LEAST_PX, TIGHT, UNIT_SHARE, FigureSpot, hung_em, size_for

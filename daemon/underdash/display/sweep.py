@@ -12,10 +12,9 @@ from typing import TypeVar
 
 from PIL import Image, ImageChops
 
-from ..contract.pages import Role, Scale
+from ..contract.pages import ALARMS, Role, Scale
 from ..contract.signals import Age
 from .elements import Picture, Sweep, share_of
-from .meanings import ALARMS
 from .palettes import Colour, Palette
 from .round import Box, common, union
 from .smooth import Patch, Point, bounds, polar, ring_bounds, ring_piece

@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from ..contract.errors import UnderdashError
-from ..contract.sources import Pull
 
 if TYPE_CHECKING:
     import gpiod
+
+    from ..contract.sources import Pull
 
 CONSUMER = "underdash"
 CHIPS = Path("/dev")
@@ -141,12 +142,12 @@ def output(name: str, *, on: bool = False, inverted: bool = False) -> OutputLine
     return _Output(_taken(name, chip, offset, settings), offset)
 
 
-def input_line(name: str, *, pull: Pull = Pull.AS_IS, inverted: bool = False, debounce_s: float = 0.0) -> InputLine:
+def input_line(name: str, *, pull: Pull | None = None, inverted: bool = False, debounce_s: float = 0.0) -> InputLine:
     """Take a line and read it.
 
     Args:
         name: see the module.
-        pull: what holds it while nothing drives it.
+        pull: what holds it while nothing drives it; None leaves that as it is.
         inverted: active is low.
         debounce_s: the kernel takes a level for new once it held this long.
 
@@ -156,12 +157,14 @@ def input_line(name: str, *, pull: Pull = Pull.AS_IS, inverted: bool = False, de
     gpiod = _library()
     from gpiod.line import Bias, Direction, Edge
 
+    from ..contract.sources import Pull
+
     chip, offset = find(name)
     biases = {Pull.OFF: Bias.DISABLED, Pull.UP: Bias.PULL_UP, Pull.DOWN: Bias.PULL_DOWN}
     settings = gpiod.LineSettings(
         direction=Direction.INPUT,
         edge_detection=Edge.BOTH,
-        bias=biases.get(pull, Bias.AS_IS),
+        bias=biases.get(pull or Pull.AS_IS, Bias.AS_IS),
         active_low=inverted,
         debounce_period=timedelta(seconds=debounce_s),
     )

@@ -19,10 +19,10 @@ from ..contract.buttons import (
     ShowRate,
     TurnPage,
 )
-from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Alert, Role
 from ..contract.signals import Snapshot
+from ..contract.words import Words
 from ..display.alerts import Alerts
 from .choices import Choices
 from .rates import Rates

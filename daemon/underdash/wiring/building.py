@@ -19,7 +19,8 @@ from ..bus.runtime import runtime_directory
 from ..bus.vetting import MakerEvidence
 from ..buttons.gestures import GestureOptions
 from ..config.mistakes import nearest
-from ..config.schema import BusConfig, Config, PanelConfig
+from ..config.panels import PanelConfig
+from ..config.schema import BusConfig, Config
 from ..contract.cars import CarDescription
 from ..contract.errors import GivenError, UnderdashError
 from ..diagnostics.options import Options
@@ -29,11 +30,12 @@ from ..loading import Loaded, load
 from ..power.states import Power
 from .assembly import Assembly, UnknownCarError, assemble, choose_car
 from .daemon import Daemon
+from .drivers import CORE_DRIVERS
 from .first_page import FirstPage
 from .host import Host, board_slots
 from .kept import Kept
 from .leaving import Keeper
-from .panels import core_drivers, dimming_options, panel_opener
+from .panels import dimming_options, panel_opener
 from .past import Past
 from .safe_mode import heard_only, no_car, without_dark
 from .screen import Look, Screen
@@ -176,7 +178,7 @@ def _safely(config: Config, told: Callable[[str], None], past: Past) -> tuple[Co
         past.misses_car("who brings it is left out" if isinstance(exc, UnknownCarError) else str(exc))
         config = heard_only(config)
         assembly = assembled(config, told, past, no_car(config))
-    drivers = {*core_drivers(config), *(driver.name for _, driver in assembly.brought.panel_drivers)}
+    drivers = {*CORE_DRIVERS, *(driver.name for _, driver in assembly.brought.panel_drivers)}
     return without_dark(config, drivers, past), assembly
 
 

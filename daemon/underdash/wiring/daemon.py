@@ -18,9 +18,9 @@ from ..bus.link import BusStatus, Link
 from ..buttons.gestures import GestureOptions
 from ..collecting import PowerCalls
 from ..contract.buttons import Action
-from ..contract.content import Words
 from ..contract.pages import Role
 from ..contract.signals import PowerState, Snapshot
+from ..contract.words import Words
 from ..display.cold import SIGNALS as COLD_SIGNALS
 from ..display.deck import Deck
 from ..inputs.station import Inputs

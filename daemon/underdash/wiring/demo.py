@@ -14,9 +14,9 @@ from PIL import Image
 
 from ..bus.memory import MemoryBus
 from ..config.reading import parse_config
-from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.signals import Snapshot
+from ..contract.words import Words
 from ..display.deck import find
 from ..display.kit import draw_page
 from ..display.palettes import DAY, night

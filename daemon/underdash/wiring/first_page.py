@@ -10,10 +10,9 @@ import contextlib
 from dataclasses import dataclass
 
 from ..bus.runtime import any_held, runtime_directory
-from ..config.schema import Config, PanelConfig
+from ..config.panels import PanelConfig, PanelsConfig
 from ..contract.pages import Canvas, Page, Role
 from ..contract.signals import Snapshot
-from ..display.content import content_of
 from ..display.dimming import Dimming
 from ..display.kit import Painter
 from ..display.panels import Panel, SelfDrawing
@@ -36,24 +35,20 @@ class FirstPage:
     """Opens the panels that need no plug-in, and shows on each that things are starting.
 
     A panel that does not open or does not take its picture is left to the daemon, which tries again and says so.
-
-    Args:
-        config: what the owner wrote.
     """
 
-    def __init__(self, config: Config) -> None:
-        self._config = config
+    def __init__(self) -> None:
         self._lit: dict[str, Lit] = {}
 
-    def show(self) -> None:
+    def show(self, config: PanelsConfig) -> None:
         """Open the panels and show the page, unless another process has the buses, and with them the panels."""
         if any_held(runtime_directory()):
             return
         # it is not known yet whether it is night, and a driver in the dark must not be dazzled
-        level = Dimming(dimming_options(self._config)).aim(night=True, knob=None)
-        for name, panel in self._config.panel.items():
+        level = Dimming(dimming_options(config)).aim(night=True, knob=None)
+        for name, panel in config.panel.items():
             with contextlib.suppress(Exception):
-                device = panel_opener(name, panel, self._config, {})()
+                device = panel_opener(name, panel, config, {})()
                 self._lit[name] = Lit(device, level)
                 put(device, starting(panel), panel.round)
                 device.dim(level)
@@ -85,6 +80,8 @@ def put(device: Panel | SelfDrawing, page: Page, is_round: bool) -> None:
     """Show a page of which nothing is known."""
     picture = record(page, NOTHING_KNOWN, device.size, None)
     if isinstance(device, SelfDrawing):
+        from ..display.content import content_of
+
         device.tell(content_of(page.name, picture))
     else:
         device.show(*Painter(Face(*device.size, is_round)).paint(picture))

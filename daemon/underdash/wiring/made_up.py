@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..contract.pages import Page
+from ..contract.pages import ALARMS, Page
 from ..contract.signals import Kind, Quality, Signal, Snapshot, Value
 from ..display.elements import Picture
-from ..display.meanings import ALARMS
 from ..display.recorder import record
 from ..display.sweep import role_of
 from .assembly import Assembly

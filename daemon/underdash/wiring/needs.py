@@ -10,7 +10,8 @@ from ..contract.errors import UnderdashError
 from ..contract.pages import PanelDriver
 from ..contract.sources import InputKind
 from ..display.panels.wire import SpiSettings
-from .panels import core_drivers, panel_table
+from .drivers import core_drivers
+from .panels import panel_table
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,12 @@ from collections.abc import Iterable, Iterator
 from math import ceil
 
 from ..config.checking import Finding, Level
-from ..config.schema import Config, PanelConfig
-from ..contract.content import Words
+from ..config.panels import PanelConfig
+from ..config.schema import Config
 from ..contract.errors import raised
 from ..contract.pages import Page, Role
 from ..contract.signals import Quality
+from ..contract.words import Words
 from ..display.contrast import least_ratio, measured
 from ..display.dimming import Dimming
 from ..display.elements import Picture

@@ -11,10 +11,10 @@ from math import inf
 
 import structlog
 
-from ..contract.content import Words
 from ..contract.errors import UnderdashError
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
+from ..contract.words import Words
 from ..display.cold import Cold
 from ..display.deck import Deck
 from ..display.dimming import Dimming, DimmingInputs, DimmingOptions

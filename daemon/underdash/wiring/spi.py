@@ -14,7 +14,8 @@ from pathlib import Path
 from ..bus.places import NETWORK, resolve
 from ..bus.port import PortAbsentError
 from ..config.checking import Finding, Level
-from ..config.schema import Config, PanelConfig
+from ..config.panels import PanelConfig
+from ..config.schema import Config
 from ..display.panels.wire import SpiSettings
 
 LOST_AFTER_S = 0.2e-3

@@ -36,6 +36,17 @@ RED, GREEN, BLUE = 8, 11, 14
 """Index of each colour's offset, followed by its length, among the 32-bit words of fb_var_screeninfo."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class FramebufferSettings:
+    """Settings of the framebuffer panel.
+
+    Args:
+        device: the framebuffer's file.
+    """
+
+    device: str = "/dev/fb0"
+
+
 @dataclass(frozen=True, slots=True)
 class Format:
     """How a framebuffer lays out its pixels.

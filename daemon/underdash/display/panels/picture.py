@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from PIL import Image
@@ -12,6 +13,17 @@ from ...contract.errors import UnderdashError
 from ..round import Box, area
 
 GAMMA = 2.2
+
+
+@dataclass(frozen=True, kw_only=True)
+class PictureSettings:
+    """Settings of the picture panel.
+
+    Args:
+        file: where it is kept as PNG, relative to the configuration's folder; only in memory if left out.
+    """
+
+    file: str = ""
 
 
 class PicturePanel:

@@ -31,8 +31,10 @@ deck = ["boost", "temperatures"]
 [panel.main.settings]
 file = "panel.png"
 """
-BEFORE_FIRST_PAGE = "import underdash.cli.run, underdash.config.reading, underdash.wiring.first_page"
-"""What `run` has loaded when its first page is in the panel; a test keeps buses and plug-ins out of it."""
+BEFORE_FIRST_PAGE = (
+    "import underdash.cli.run, underdash.config.toml, underdash.wiring.first_page, underdash.display.panels.picture"
+)
+"""What `run` has loaded when its first page is in the panel of `CONFIG`; a test holds it against a real start."""
 SETTLE_S = 3.0
 GIVE_UP_S = 60.0
 NOT_TOLD = (
