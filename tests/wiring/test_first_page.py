@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import subprocess
 import sys
 from argparse import Namespace
@@ -159,10 +160,10 @@ def test_looking_for_another_daemon_makes_nothing(tmp_path: Path) -> None:
 
 
 UP_TO_IT = """
-import sys, types
+import gc, sys, types
 from pathlib import Path
 def make_config(table, source):
-    assert Path("panel.png").exists()
+    assert Path("panel.png").exists() and not gc.isenabled()
     print(*sorted(sys.modules))
     sys.exit()
 sys.modules["underdash.config.reading"] = types.SimpleNamespace(make_config=make_config)
@@ -207,3 +208,4 @@ def test_a_mistake_elsewhere_is_told_while_it_is_shown_and_one_of_a_panel_shows_
         assert [one.found for one in caught.value.mistakes if one.key.endswith("colour")] == ["'colour'"]
         assert caught.value.mistakes[-1].key == "limits.load_percent"
         assert picture.exists() == shown
+        assert gc.isenabled()

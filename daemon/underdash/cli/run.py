@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from ..contract.errors import GivenError, UnderdashError
 from .common import add_config, config_file
@@ -25,6 +26,17 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
 
 
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """Leave garbage alone until the daemon runs: what is imported stays, and looking it through takes a while."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+
+
+@_uncollected()
 def run(arguments: argparse.Namespace) -> int:
     """Run until SIGTERM, SIGINT or the end of the supply."""
     from ..config.mistakes import ConfigError

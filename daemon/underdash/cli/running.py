@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import datetime
+import gc
 import signal
 import time
 from collections.abc import Mapping
@@ -110,6 +111,8 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)
+        gc.freeze()  # what is there by now stays; it is not looked through again and again
+        gc.enable()
         loop.run_forever()
 
 

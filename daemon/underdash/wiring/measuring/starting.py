@@ -32,6 +32,7 @@ deck = ["boost", "temperatures"]
 file = "panel.png"
 """
 BEFORE_FIRST_PAGE = (
+    "import gc; gc.disable(); "
     "import underdash.cli.run, underdash.config.toml, underdash.wiring.first_page, underdash.display.panels.picture"
 )
 """What `run` has loaded when its first page is in the panel of `CONFIG`; a test holds it against a real start."""
