@@ -95,6 +95,7 @@ def test_what_is_configured_is_there_and_nothing_has_begun(loop: PacedLoop) -> N
         ("[bus.comfort]", "[bus.confort]", "mine.toml: bus.confort: .* did you mean comfort"),
         ("[bus.comfort]", "[bus.zzz]", r"has no such bus\. Its buses are"),
         ('supply = "switched"', "", "mine.toml: power.supply is missing"),
+        ('supply = "switched"', 'supply = "permanent"', "Write accept_drain = true"),
         ('channel = "two"', 'channel = "one"', "buses drive and comfort are both at virtual-one"),
     ],
 )

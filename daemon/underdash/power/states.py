@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import inf
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError
 from ..contract.signals import PowerState
 from .holds import Hold, Holding
 from .ignition import Position
@@ -130,7 +130,7 @@ class PowerInputs:
     holds: Collection[Hold] = ()
 
 
-class PowerError(UnderdashError):
+class PowerError(GivenError):
     """The power section of the configuration cannot be used."""
 
 
