@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from underdash.service.client import DaemonError
 from underdash.wiring.measuring.budgets import Figure
 
 Typed = Callable[..., Any]
@@ -51,9 +52,21 @@ def test_what_the_running_daemon_doubts_of_the_key_s_wire_is_told(
     typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     table = {"plugins": {"past": []}, "ignition": {"doubts": ["input key says ON; change `inverted`"]}}
-    monkeypatch.setattr("underdash.cli.check.running_status", lambda: table)
+    monkeypatch.setattr("underdash.cli.check.running_status", lambda refused: table)
     done = typed("check", "--config", config)
     assert "warning: input key says ON -> change `inverted`" in done.out
+
+
+def test_a_running_daemon_that_does_not_tell_this_user_is_no_daemon_without_trouble(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def connect(paths: object) -> None:
+        raise DaemonError("the daemon's socket belongs to user underdash; run this command as that user, with sudo")
+
+    monkeypatch.setattr("underdash.service.client.Client.connect", connect)
+    done = typed("check", "--config", config)
+    assert done.status == 0
+    assert "note: what the running daemon has to say is missing here: the daemon's socket belongs to" in done.out
 
 
 def test_all_mistakes_of_a_file_are_told_at_once(typed: Typed, config: Path) -> None:

@@ -149,7 +149,10 @@ def _of_machine(config: Config, assembly: Assembly) -> Iterator[Finding]:
 def _of_the_running_daemon() -> Iterator[Finding]:
     from ..config.findings import Finding, Level
 
-    table = running_status()
+    refused: list[str] = []
+    table = running_status(refused.append)
+    for why in refused:
+        yield Finding(Level.NOTE, f"what the running daemon has to say is missing here: {why}")
     if table is None:
         return
     for sentence in (*table["plugins"].get("past", ()), *table["ignition"].get("doubts", ())):

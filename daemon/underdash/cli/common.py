@@ -7,7 +7,7 @@ import contextlib
 import os
 import signal
 import threading
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from math import isfinite, nan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -228,14 +228,21 @@ def told_to_stop() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def running_status() -> Mapping[str, Any] | None:
-    """Return what the running daemon says of itself, None where none runs that could tell."""
-    from ..service.client import Client
+def running_status(refused: Callable[[str], None] = lambda why: None) -> Mapping[str, Any] | None:
+    """Return what the running daemon says of itself, None where none runs that could tell.
+
+    Args:
+        refused: called with the reason where one runs and does not tell this user.
+    """
+    from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths
 
     try:
         with Client.connect(socket_paths()) as client:
             table = client.ask("status")
-    except UnderdashError:
+    except NoDaemonError:
+        return None
+    except UnderdashError as exc:
+        refused(str(exc))
         return None
     return table if isinstance(table.get("plugins"), dict) else None
