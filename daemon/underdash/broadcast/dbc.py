@@ -207,6 +207,18 @@ def _unique_name(signal: Any, one: ParsedMessage, line: Statement, work: _Import
     return name
 
 
+def _held(labels: dict[int, str], made: Field, one: ParsedMessage, work: _Import) -> dict[int, str]:
+    """Return the labels of raw numbers that the bits can hold; others are told, since no frame ever has them."""
+    length = made.bits.length
+    first = -1 << length - 1 if made.coding is Coding.SIGNED else 0
+    held = {raw: label for raw, label in labels.items() if first <= raw < first + (1 << length)}
+    if held.keys() != labels.keys():
+        line = next((s for s in one.statements if s.keyword == "VAL_"), one.statements[0])
+        beyond = ", ".join(str(raw) for raw in sorted(labels.keys() - held.keys()))
+        work.note(line.line, f"{made.signal}: its bits cannot hold {beyond}, so the labels of these are not used")
+    return held
+
+
 def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Field:
     """Declare the signal a field feeds, and give the field the values its kind needs."""
     labels = {int(raw): str(label) for raw, label in (signal.choices or {}).items()}
@@ -217,6 +229,8 @@ def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Fi
         meaning += f" (in {signal.unit})"
     kind = Kind.NUMBER
     choices: tuple[str, ...] = ()
+    if plain:
+        labels = _held(labels, made, one, work)
     if labels and plain:
         kind, choices = Kind.CHOICE, tuple(dict.fromkeys(labels.values()))
         made = replace(made, values=tuple(labels.items()))

@@ -37,6 +37,7 @@ VERBS = {
     "contract": "explain hooks and types to authors of plug-ins",
     "mount": "draw a template on paper, one to one, for the place of a panel",
     "read": "read every signal of a trace as CSV",
+    "car": "check, draw, begin, import and export descriptions of cars",
     "record": "write what the buses carry to a trace",
     "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",
 }

@@ -1,0 +1,64 @@
+"""``underdash car import DBC``: a description of what a DBC file says is on one bus."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from ..contract.errors import GivenError, UnderdashError
+from .common import whole
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("dbc", metavar="F.dbc", help="the file")
+    parser.add_argument("--bus", required=True, metavar="ROLE", help="which bus of the car it is about, such as drive")
+    parser.add_argument("--bitrate", required=True, type=whole, metavar="N", help="bit rate of that bus, in bit/s")
+    parser.add_argument("--name", required=True, metavar="N", help="short name of the car, by convention the file's")
+    parser.add_argument("--title", metavar="T", help="what a person calls the car; else its short name")
+    parser.add_argument("--out", required=True, metavar="F.toml", help="the description; it must not exist yet")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the description; what could not be taken over is told line by line."""
+    from ..broadcast.dbc import import_dbc
+    from ..config.building_up import description, save_new
+    from ..contract.cars import BusDescription, CarDescription
+
+    path = Path(arguments.dbc)
+    imported = import_dbc(_text(path), bus=arguments.bus, prefix="car")
+    for problem in imported.problems:
+        print(f"{path}, {problem}", file=sys.stderr)
+    if not imported.listeners:
+        raise UnderdashError(f"{path}: nothing in it could be taken over; look at the lines above")
+    car = CarDescription(
+        arguments.name,
+        arguments.title or arguments.name,
+        (BusDescription(arguments.bus, arguments.bitrate),),
+        broadcasts=imported.listeners,
+        signals=imported.signals,
+        origin=f"made of {path.name}",
+    )
+    remarks = (
+        f"Made of {path.name} by `underdash car import`. Nobody has checked it on a car yet: hold it against a",
+        "recording with `underdash car check`. Signals named car.* are known to this file only; give those that the",
+        "catalogue has (`underdash signals`) its names, so that every page finds them.",
+    )
+    save_new(Path(arguments.out), description(car, remarks))
+    lost = sum(problem.lost for problem in imported.problems)
+    fields = sum(len(one.fields) for one in imported.listeners)
+    print(f"{arguments.out}: {len(imported.listeners)} frames, {fields} fields; {lost} lines could not be taken over")
+    print(f"next: underdash car check {arguments.out} --against TRACE")
+    return 0
+
+
+def _text(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as exc:
+        raise GivenError(f"{path} cannot be read: {exc.strerror or exc}; check its name") from exc
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", "replace")  # what most programs that write DBC files use (common practice)

@@ -1,0 +1,96 @@
+"""DBC files that are written, read again by cantools and by our own import."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cantools
+import pytest
+
+from underdash.broadcast.bits import place_of
+from underdash.broadcast.dbc import import_dbc
+from underdash.broadcast.dbc_write import write_dbc
+from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Field, Select
+from underdash.contract.signals import Signal
+from underdash.wiring.assembly import choose_car, load_bundled
+
+SPEED = Signal("vehicle.speed", "km/h", "speed over ground")
+FIELDS = (
+    Field("vehicle.speed", Bits(0, 16), scale=0.01, unavailable=((65535, 65535),)),
+    Field("engine.torque", Bits(2, 12, 4, ByteOrder.LITTLE), Coding.SIGNED, offset=-5.0),
+    Field("button.menu", Bits(7, 2, 5), values=((0, False), (2, True))),
+)
+PAGED = (
+    Field("gearbox.oil_temperature", Bits(1), offset=-50.0, select=Select(Bits(0), (1,))),
+    Field("axle.oil_temperature", Bits(1), offset=-50.0, select=Select(Bits(0), (2, 3))),
+)
+
+
+def read(text: str) -> Any:
+    return cantools.database.load_string(text, "dbc", strict=True)
+
+
+def test_cantools_decodes_what_was_written_as_it_was_described() -> None:
+    text, _ = write_dbc([BroadcastListener("drive", 0x1B4, FIELDS, period_s=0.02)], {"vehicle.speed": SPEED})
+    database = read(text)
+    message = database.get_message_by_frame_id(0x1B4)
+    assert (message.length, message.cycle_time) == (8, 20)
+    decoded = database.decode_message(0x1B4, bytes.fromhex("2710F0FF00000020"))
+    assert decoded["vehicle_speed"] == pytest.approx(100.0)
+    assert decoded["engine_torque"] == pytest.approx(-1 - 5.0)
+    assert str(decoded["button_menu"]) == "true"
+    assert message.get_signal_by_name("vehicle_speed").unit == "km/h"
+
+
+def test_what_a_multiplexer_selects_comes_back() -> None:
+    text, problems = write_dbc([BroadcastListener("drive", 0x18DAF110, PAGED, True)], {})
+    assert problems == []
+    back = import_dbc(text, bus="drive", prefix="car")
+    (frame,) = back.listeners
+    assert (frame.id, frame.extended) == (0x18DAF110, True)
+    found = {field.signal.rpartition(".")[2]: field for field in frame.fields}
+    for field in PAGED:
+        again = found[field.signal.replace(".", "_")]
+        assert again.select is not None
+        assert again.select.values == (field.select.values if field.select else ())
+        assert (place_of(again.bits), again.offset) == (place_of(Bits(1, 8, again.bits.bit, again.bits.order)), -50.0)
+
+
+def test_what_dbc_cannot_say_is_told() -> None:
+    odd = (
+        Field("a.text", Bits(0, 16), Coding.TEXT),
+        Field("a.curve", Bits(2), points=((0, 1.0), (9, 2.0))),
+        Field("a.deep", Bits(3), select=Select(Bits(4), (1,), Select(Bits(5), (1,)))),
+        *FIELDS[:1],
+    )
+    text, problems = write_dbc([BroadcastListener("drive", 1, odd, checksum=Checksum("sum8", 7))], {})
+    assert problems == [
+        "a.text is left out: DBC has no text",
+        "a.curve is left out: DBC has no curve of points",
+        "a.deep is left out: a multiplexer within another is not written",
+        "vehicle.speed: which raw numbers mean not available is left out",
+        "001: its counter or checksum is left out",
+    ]
+    assert [signal.name for signal in read(text).messages[0].signals] == ["vehicle_speed"]
+
+
+@pytest.mark.parametrize("car", ["tarn", "loris"])
+def test_the_bundled_cars_come_back_bit_for_bit(car: str) -> None:
+    description, _ = choose_car(car, load_bundled())
+    for bus in description.buses:
+        frames = [one for one in description.broadcasts if one.bus == bus.role]
+        back = import_dbc(write_dbc(frames, {})[0], bus=bus.role, prefix="car")
+        placed = {(one.id, one.extended, place_of(f.bits)) for one in back.listeners for f in one.fields}
+        wanted = {(one.id, one.extended, place_of(f.bits)) for one in frames for f in one.fields}
+        assert {(i, e, p.first, p.last, p.shift, p.length) for i, e, p in placed} >= {
+            (i, e, p.first, p.last, p.shift, p.length) for i, e, p in wanted
+        }
+
+
+def test_long_and_equal_names_are_told_apart() -> None:
+    name = "a." + "x" * 60
+    fields = (Field(name, Bits(0)), Field("b." + "x" * 60, Bits(1)))
+    text, _ = write_dbc([BroadcastListener("drive", 1, fields)], {})
+    names = [signal.name for signal in read(text).messages[0].signals]
+    assert len(set(names)) == 2
+    assert all(len(one) <= 32 for one in names)

@@ -1,0 +1,147 @@
+"""``underdash car``, as a person uses it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import cantools
+import pytest
+
+from underdash.bus.frames import Frame
+from underdash.bus.trace import TraceWriter
+from underdash.cli import main
+
+CAR = """\
+format = 1
+name = "mine"
+title = "My car"
+counting = "from 0"
+[bus.comfort]
+bitrate = 125_000
+meaning = "dashboard"
+[[broadcast]]
+bus = "comfort"
+id = "2C1"
+on_change = true
+fields = [
+  { signal = "button.menu", byte = 1, bit = 0 },
+  { signal = "vehicle.speed", byte = 2, length = 16, order = "big", scale = 0.01, offset = -1 },
+]
+note = "found by ear"
+[buttons]
+menu = "comfort"
+"""
+SHOWN = """\
+comfort 2C1, on change, 4 bytes
+
+         7 6 5 4 3 2 1 0
+byte 0   · · · · · · · ·
+byte 1   · · · · · · · a
+byte 2   b b b b b b b b
+byte 3   b b b b b b b b
+
+  a  button.menu: byte 1 bit 0
+  b  vehicle.speed: bytes 2 to 3, big-endian; raw x 0.01 - 1
+  found by ear
+"""
+
+
+@pytest.fixture
+def car(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    path = tmp_path / "mine.toml"
+    path.write_text(CAR)
+    return path
+
+
+@pytest.fixture
+def trace(tmp_path: Path) -> Path:
+    path = tmp_path / "drive.log"
+    with TraceWriter(path) as out:
+        for n in range(200):
+            data = bytes([0, 50 <= n < 53, *(100 * n).to_bytes(2, "big")])
+            out.write("comfort", Frame(0x2C1, data, at=0.1 * n))
+        out.mark("menu", 5.4)
+    return path
+
+
+def test_a_frame_is_drawn(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "show", str(car), "0x2c1"]) == 0
+    assert capsys.readouterr().out == SHOWN
+
+
+def test_all_frames_are_listed(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "show", str(car)]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "My car",
+        "comfort, 125 kbit/s: dashboard",
+        "  2C1       on change        button.menu, vehicle.speed",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["show", "{car}", "7FF"], "mine describes no frame 7FF; its frames are: 2C1"),
+        (["show", "{car}", "xyz"], "ID 'xyz': an id in hex digits is wanted"),
+        (["show", "nobody"], "car 'nobody' is not known"),
+        (["check", "{car}", "--against", "gone.log"], "trace gone.log cannot be opened"),
+        (["export", "tarn", "--out", "x.dbc"], "a DBC file is about one bus; tarn has frames of"),
+        (
+            ["import", "gone.dbc", "--bus", "b", "--bitrate", "500000", "--name", "n", "--out", "o"],
+            "gone.dbc cannot be",
+        ),
+        (["nonsense"], "invalid choice: 'nonsense'"),
+    ],
+)
+def test_what_is_wrong_is_said(car: Path, words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", *(word.format(car=car) for word in words)]) == 2
+    assert says in capsys.readouterr().err
+
+
+def test_a_description_is_held_against_a_recording(car: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "check", str(car), "--against", str(trace)]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        f"{trace}: 19.9 s, 200 frames",
+        "  button.menu    1 presses",
+        "  vehicle.speed  199 values: 0 to 198 km/h",
+        "warning: drive.log: vehicle.speed was outside its plausible range 1 of 200 times -> "
+        "a number that means not available may be missing (unavailable = [...])",
+    ]
+    wrong = car.with_name("wrong.toml")
+    wrong.write_text(CAR.replace("scale = 0.01", "scale = 0.5"))
+    assert main(["car", "check", str(wrong), "--against", str(trace)]) == 1
+    assert "the bits, their order, the sign or the scale are wrong" in capsys.readouterr().out
+
+
+def test_untouched_makes_every_press_a_false_one(car: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    trace.write_text("".join(line for line in trace.read_text().splitlines(keepends=True) if "mark" not in line))
+    assert main(["car", "check", str(car), "--against", str(trace), "--json", "--untouched"]) == 1
+    table = json.loads(capsys.readouterr().out)
+    assert table["findings"][0]["sentence"] == "drive.log: button.menu: 1 false press (at 5.0 s)"
+    (menu,) = (one for one in table["journeys"][0]["signals"] if one["signal"] == "button.menu")
+    assert menu["presses"] == [[5.0, pytest.approx(5.3)]]
+
+
+def test_without_a_recording_only_the_file_itself_is_checked(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "check", str(car)]) == 0
+    assert "has no mistakes of its own; whether it fits the car is told by --against" in capsys.readouterr().out
+
+
+def test_out_to_dbc_and_back(car: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out, back = car.with_name("c.dbc"), car.with_name("back.toml")
+    assert main(["car", "export", str(car), "--out", str(out)]) == 0
+    assert cantools.database.load_file(out, strict=True)
+    words = ["--bus", "comfort", "--bitrate", "125000", "--name", "back", "--out", str(back)]
+    assert main(["car", "import", str(out), *words]) == 0
+    assert "1 frames, 2 fields; 0 lines could not be taken over" in capsys.readouterr().out
+    assert main(["car", "check", str(back), "--against", str(trace)]) == 0
+    assert "car.f_2c1.vehicle_speed  200 values: -1 to 198 km/h" in capsys.readouterr().out
+    assert main(["car", "import", str(out), *words]) == 2
+    assert "exists already" in capsys.readouterr().err
+
+
+def test_reload_without_a_daemon(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "reload"]) == 1
+    assert "no daemon runs" in capsys.readouterr().err
