@@ -86,6 +86,56 @@ def test_a_root_that_became_read_only_leaves_the_state_that_was_kept_before(tmp_
     table.append(("read-only root", "the state before is whole", "state_not_kept: Read-only file system"))
 
 
+RECORDS = """
+format = 1
+[car]
+name = "tarn"
+[plugins]
+enabled = ["tarn", "boost"]
+[bus.drive]
+interface = "virtual"
+channel = "nobody"
+[power]
+supply = "switched"
+[recording]
+traces = true
+folder = "kept/recordings"
+[panel.main]
+driver = "picture"
+deck = ["boost"]
+"""
+
+
+def test_a_daemon_that_starts_where_nothing_can_be_written_shows_its_pages(tmp_path: Path, table: Table) -> None:
+    kept = tmp_path / "kept"
+    kept.mkdir()
+    own = [
+        "unshare",
+        "--map-root-user",
+        "--mount",
+        "sh",
+        "-c",
+        'mount -t tmpfs -o ro none "$0" && exec "$@"',
+        str(kept),
+    ]
+    if subprocess.run([*own, "true"], capture_output=True, check=False).returncode:
+        pytest.skip("no mount of its own is allowed here")
+    (tmp_path / "underdash.toml").write_text(RECORDS)
+    environment = {**os.environ, "STATE_DIRECTORY": str(kept), "RUNTIME_DIRECTORY": str(tmp_path / "run")}
+    command = [*own, sys.executable, "-m", "underdash", "run", "--config", str(tmp_path / "underdash.toml")]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment) as daemon:
+        assert daemon.stderr is not None
+        said = ""
+        while "event=started" not in said and (line := daemon.stderr.readline()):
+            said += line
+        daemon.terminate()
+        said += daemon.stderr.read()
+    assert daemon.returncode == 0, said
+    assert "nothing is recorded until the next start: recording.folder" in said
+    assert "state_not_kept" in said
+    table.append(("start with a read-only root", "runs, records and keeps nothing", "problem, state_not_kept"))
+
+
 class SerialLine:
     """A serial adapter at the end of a pseudo terminal, under a name that stays."""
 
