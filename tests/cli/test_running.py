@@ -9,6 +9,7 @@ import pytest
 import structlog
 
 from underdash.cli import running
+from underdash.cli.life import life
 from underdash.cli.running import KEY_S, _end, serve
 from underdash.config.reading import parse_config
 from underdash.pace import paced_loop
@@ -44,7 +45,8 @@ def test_what_the_log_kept_back_is_counted_when_the_daemon_ends(
     monkeypatch.setattr(running, "_run", run)
     config = parse_config('format = 1\n[car]\nname = "tarn"\n', "mine.toml")
     try:
-        serve(config, FirstPage(), attended=False)
+        with life(config.plugins.enabled) as begun:
+            serve(config, FirstPage(), begun, attended=False)
     finally:
         structlog.reset_defaults()
     said = capsys.readouterr().err.splitlines()

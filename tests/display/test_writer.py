@@ -239,3 +239,14 @@ def test_a_panel_that_lost_its_picture_is_told_again(monkeypatch: pytest.MonkeyP
 
 def test_the_kind_of_writer_follows_the_device() -> None:
     assert isinstance(writer(Device(), print), ImageWriter)
+
+
+def test_what_writes_already_is_not_wrapped_and_tells_its_trouble_to_whoever_took_it_over(parts: Parts) -> None:
+    parts.device.wrong = "no wire"
+    parts.writer.show(plain(9), [WHOLE])
+    assert parts.told.wait(SOON_S)
+    said: list[str] = []
+    assert writer(parts.writer, said.append) is parts.writer
+    assert said == parts.said == ["the panel does not take images: no wire"]
+    assert writer(ImageWriter(Device(), said.append), said.append).size == (8, 8)
+    assert len(said) == 1

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 import subprocess
 import sys
 from argparse import Namespace
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from importlib.metadata import EntryPoint, entry_points
 from math import inf
 from pathlib import Path
 
 import pytest
 
+from underdash import loading
 from underdash.bus.lock import BusLock
 from underdash.bus.runtime import any_held, runtime_directory
 from underdash.cli.run import run
@@ -21,6 +24,7 @@ from underdash.config.reading import read_config
 from underdash.config.schema import Config
 from underdash.contract.content import Content
 from underdash.display.panels.picture import PicturePanel
+from underdash.display.writer import ImageWriter
 from underdash.pace import PacedLoop, paced_loop
 from underdash.wiring.building import build
 from underdash.wiring.first_page import FirstPage, put, starting
@@ -209,3 +213,90 @@ def test_a_mistake_elsewhere_is_told_while_it_is_shown_and_one_of_a_panel_shows_
         assert caught.value.mistakes[-1].key == "limits.load_percent"
         assert picture.exists() == shown
         assert gc.isenabled()
+
+
+MIRROR = """
+from pathlib import Path
+from underdash import PanelDriver, PluginInfo, hookimpl
+class Mirror:
+    size = (240, 240)
+    def show(self, image, boxes): image.save(FOLDER / "mirror.png")
+    def dim(self, level): (FOLDER / "level").write_text(str(level))
+    def close(self): (FOLDER / "closed").touch()
+FOLDER = Path(__file__).parent
+@hookimpl
+def plugin(): return PluginInfo("mirror: a panel for a test")
+@hookimpl
+def panel_drivers(): return [PanelDriver("mirror", lambda table: Mirror())]
+"""
+
+
+@pytest.fixture
+def mirrored(config: Config, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Config:
+    """A configuration whose second panel is a plug-in's."""
+    (tmp_path / "mirror_of_a_test.py").write_text(MIRROR)
+    monkeypatch.syspath_prepend(str(tmp_path))
+    sys.modules.pop("mirror_of_a_test", None)
+    found = [*entry_points(group="underdash"), EntryPoint("mirror", "mirror_of_a_test", "underdash")]
+    monkeypatch.setattr(loading, "entry_points", lambda group: found)
+    text = TEXT.replace("{second}", "mirror").replace('enabled = ["tarn"', 'enabled = ["mirror", "tarn"')
+    config.path.write_text(text)
+    return read_config(config.path)
+
+
+def test_a_plugins_own_panel_shows_it_too_from_a_thread_of_its_own(mirrored: Config, loop: PacedLoop) -> None:
+    first = FirstPage()
+    first.show(mirrored)
+    loaded: list[str] = []
+
+    def left_out(name: str, bundled: bool) -> str:
+        loaded.append(name)
+        return ""
+
+    first.show_brought(mirrored, left_out)
+    assert loaded == ["mirror"]
+    built = build(mirrored, loop, first=first)
+    built.daemon.start()
+    assert first.take("second") is None
+    (screen,) = (one for one in built.daemon.screens if one.name == "second")
+    assert screen.dimmed.level > 0.24
+    assert screen.settled(20.0)
+    assert (mirrored.path.parent / "mirror.png").exists()
+    panel = screen.__dict__["_panel"]
+    assert isinstance(panel, ImageWriter)
+    assert not isinstance(panel.__dict__["_device"], ImageWriter)
+    built.daemon.stop()
+    built.release()
+
+
+def test_a_plugin_that_earlier_lives_speak_against_shows_nothing_early(mirrored: Config) -> None:
+    first = FirstPage()
+    first.show_brought(mirrored, lambda name, bundled: "it hung")
+    assert first.take("second") is None
+    assert not (mirrored.path.parent / "mirror.png").exists()
+
+
+def test_a_plugins_panel_that_nobody_took_is_closed_once_it_has_its_picture(mirrored: Config) -> None:
+    first = FirstPage()
+    first.show_brought(mirrored, lambda name, bundled: "")
+    first.close()
+    assert (mirrored.path.parent / "mirror.png").exists()
+    assert float((mirrored.path.parent / "level").read_text()) == 0.25
+    assert (mirrored.path.parent / "closed").exists()
+
+
+def test_what_an_early_panel_fails_at_is_told_by_the_daemon_that_took_it(mirrored: Config, loop: PacedLoop) -> None:
+    (mirrored.path.parent / "mirror_of_a_test.py").write_text(MIRROR.replace("image.save(", "open("))
+    first = FirstPage()
+    first.show_brought(mirrored, lambda name, bundled: "")
+    lit = first.__dict__["_lit"]["second"].device
+    assert isinstance(lit, ImageWriter)
+    with lit._wake:
+        assert lit._wake.wait_for(lambda: lit._trouble and lit._busy_since is None, 20.0)
+    built = build(mirrored, loop, first=first)
+    built.daemon.start()
+    (screen,) = (one for one in built.daemon.screens if one.name == "second")
+    loop.run_until_complete(asyncio.sleep(0))
+    assert "the panel does not take images" in screen.faults[0]
+    built.daemon.stop()
+    built.release()

@@ -53,9 +53,13 @@ def run(arguments: argparse.Namespace) -> int:
         config = make_config(table, source)
         if arguments.attended:
             confirm(input)
-        from .running import serve
+        from .life import life
 
-        serve(config, first, attended=arguments.attended)
+        with life(config.plugins.enabled) as begun:
+            first.show_brought(config, begun.past.left_out)
+            from .running import serve  # takes longer than all before it
+
+            serve(config, first, begun, attended=arguments.attended)
     return 0
 
 

@@ -1,4 +1,4 @@
-"""The daemon from its beginning to its end: built, started, asked over its socket, and ended in order."""
+"""The daemon built, started, asked over its socket, and ended in order."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import contextlib
 import datetime
 import gc
 import signal
-import time
 from collections.abc import Mapping
 from functools import partial
 
@@ -17,10 +16,8 @@ from ..bus.link import Link
 from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..config.schema import Config
-from ..contract.errors import UnderdashError
 from ..contract.signals import PowerState
 from ..service.control import ControlError, RunsAlreadyError
-from ..service.ledger import Ledger
 from ..service.notify import notify
 from ..service.power_off import PowerOff
 from ..service.watchdog import watchdog_s
@@ -29,12 +26,11 @@ from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
 from ..wiring.heartbeat import Heartbeat, progress
 from ..wiring.hold_line import HoldLine
-from ..wiring.past import Past, owners
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from ..wiring.reloading import Reloading
 from ..wiring.trying import Trying
 from .common import uninterrupted
-from .logs import set_up
+from .life import Life
 
 _log = structlog.get_logger()
 
@@ -43,43 +39,31 @@ KEY_S = 4.0
 LOOK_S = 0.05
 
 
-def serve(config: Config, first: FirstPage, *, attended: bool) -> None:
+def serve(config: Config, first: FirstPage, life: Life, *, attended: bool) -> None:
     """Run the daemon until SIGTERM, SIGINT or the end of the supply.
 
     Args:
         config: what the owner wrote.
         first: the panels that are open already.
+        life: the one that began.
         attended: a person vouches that the ignition is on.
 
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    lines = set_up()
     with uninterrupted():
         loop = asyncio.SelectorEventLoop()
-    ledger = Ledger(runtime_directory(), owners(config.plugins.enabled))
     try:
-        with ledger.told_to_end():
-            _run(config, loop, first, attended, ledger)
-    except KeyboardInterrupt:
-        raise
-    except UnderdashError:
-        ledger.close(forget=False)
-        raise
-    except BaseException as exc:
-        ledger.crashed(exc)
-        raise
+        _run(config, loop, first, life, attended)
     finally:
-        ledger.close(forget=True)
         loop.close()
-        lines.last_word()
 
 
-def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, attended: bool, ledger: Ledger) -> None:
+def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life: Life, attended: bool) -> None:
     recorders: list[Recorder] = []
     supply, power_off = HoldLine(config.power), PowerOff(runtime_directory())
     power_off.begin()
-    past = Past.of(ledger.bad, time.monotonic())
+    past = life.past
     for fault in past.faults:
         _log.error("safe_mode", text=fault)
     built = build(
@@ -107,7 +91,7 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, atte
         _start(built)
         daemon = built.daemon
         look = partial(progress, daemon)
-        heartbeat = Heartbeat(loop, look, daemon.status, notify, watchdog_s(), witness=ledger.witness)
+        heartbeat = Heartbeat(loop, look, daemon.status, notify, watchdog_s(), witness=life.witness)
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)

@@ -30,7 +30,7 @@ hookimpl = pluggy.HookimplMarker("underdash")
 def plugin() -> PluginInfo:  # type: ignore[empty-body]
     """Say who you are. Every plug-in must have it.
 
-    Called: first, once, before anything else of the plug-in is used.
+    Called: first, before anything else of the plug-in is used; again if its panel was lit before others were loaded.
     Return: a `PluginInfo`.
     If it raises: the plug-in is refused and `underdash plugins` says why.
 
@@ -221,7 +221,7 @@ def button_handlers(car: CarDescription, settings: Any) -> list[ButtonHandler]: 
 def panel_drivers(settings: Any) -> list[PanelDriver]:  # type: ignore[empty-body]
     """Bring a kind of panel.
 
-    Called: once at start-up, before panels are opened.
+    Called: at start-up, before panels are opened; twice for a driver with its plug-in's name, which is lit first.
     Return: drivers; the configuration names them.
     If it raises: the plug-in is refused. If opening fails, the daemon runs without that panel and tries again.
 

@@ -67,6 +67,13 @@ class _Writer(ABC, Generic[D]):
             self._level = level
             self._begin()
 
+    def tell_of_failure(self, failed: Callable[[str], None]) -> None:
+        """Tell somebody else from now on, and at once if the device fails already."""
+        with self._wake:
+            self._failed, trouble = failed, self._trouble
+        if trouble:
+            failed(trouble)
+
     def close(self) -> None:
         """Send what is left, end the thread, and close the device; one that hangs is left where it is."""
         with self._wake:
@@ -173,10 +180,10 @@ class _Writer(ABC, Generic[D]):
             self._holds_picture, self._lit = False, None
             self._not_before = self._clock() + self._retry_s
             self._retry_s = min(self._retry_s * 2, LONGEST_RETRY_S)
-        if not self._trouble:
+            known, self._trouble, failed = self._trouble, sentence, self._failed
+        if not known:
             _log.warning("panel_failed", error=repr(exc))
-            self._failed(sentence)
-        self._trouble = sentence
+            failed(sentence)
 
 
 class ImageWriter(_Writer[Panel]):
@@ -240,5 +247,8 @@ Writer = ImageWriter | ContentWriter
 
 
 def writer(device: Panel | SelfDrawing, failed: Callable[[str], None]) -> Writer:
-    """Return what writes to a device in a thread of its own."""
+    """Return what writes to a device in a thread of its own; what does so already tells `failed` from now on."""
+    if isinstance(device, ImageWriter | ContentWriter):
+        device.tell_of_failure(failed)
+        return device
     return ContentWriter(device, failed) if isinstance(device, SelfDrawing) else ImageWriter(device, failed)

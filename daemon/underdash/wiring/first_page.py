@@ -7,11 +7,13 @@ module therefore imports the configuration and the display room only. The daemon
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..bus.runtime import any_held, runtime_directory
 from ..config.panels import PanelConfig, PanelsConfig
-from ..contract.pages import Canvas, Page, Role
+from ..contract.pages import Canvas, Page, PanelDriver, Role
 from ..contract.signals import Snapshot
 from ..display.dimming import Dimming
 from ..display.kit import Painter
@@ -20,6 +22,10 @@ from ..display.recorder import record
 from ..display.round import Face
 from .panels import dimming_options, panel_opener
 
+if TYPE_CHECKING:
+    from ..config.schema import Config
+
+Opened = Panel | SelfDrawing
 NOTHING_KNOWN = Snapshot(0.0, {})
 
 
@@ -27,12 +33,12 @@ NOTHING_KNOWN = Snapshot(0.0, {})
 class Lit:
     """A panel that is open and shows its first page in this light."""
 
-    device: Panel | SelfDrawing
+    device: Opened
     level: float
 
 
 class FirstPage:
-    """Opens the panels that need no plug-in, and shows on each that things are starting.
+    """Opens the panels, and shows on each that things are starting.
 
     A panel that does not open or does not take its picture is left to the daemon, which tries again and says so.
     """
@@ -42,13 +48,42 @@ class FirstPage:
 
     def show(self, config: PanelsConfig) -> None:
         """Open the panels and show the page, unless another process has the buses, and with them the panels."""
+        self._show(config, {}, lambda device: device)
+
+    def show_brought(self, config: Config, left_out: Callable[[str, bool], str]) -> None:
+        """Do so on panels whose driver has the name of the plug-in that brings it, before other plug-ins are loaded.
+
+        Such a driver may take its time, so each is called in a thread of its own.
+
+        Args:
+            config: all of the configuration.
+            left_out: see `load`.
+        """
+        wanted = {panel.driver for name, panel in config.panel.items() if name not in self._lit}
+        tables = {name: table for name, table in config.settings.items() if name in wanted}
+        if not tables:
+            return
+        from ..collecting import collect
+        from ..display.writer import writer
+        from ..loading import load
+
+        brought = collect(load(tables, source=config.source, left_out=left_out), "panel_drivers").items
+        drivers = {driver.name: driver for _, driver in brought if isinstance(driver, PanelDriver)}
+        if drivers:
+            self._show(config, drivers, lambda device: writer(device, lambda sentence: None))
+
+    def _show(
+        self, config: PanelsConfig, drivers: Mapping[str, PanelDriver], called: Callable[[Opened], Opened]
+    ) -> None:
         if any_held(runtime_directory()):
             return
         # it is not known yet whether it is night, and a driver in the dark must not be dazzled
         level = Dimming(dimming_options(config)).aim(night=True, knob=None)
         for name, panel in config.panel.items():
+            if name in self._lit or (drivers and panel.driver not in drivers):
+                continue
             with contextlib.suppress(Exception):
-                device = panel_opener(name, panel, config, {})()
+                device = called(panel_opener(name, panel, config, drivers)())
                 self._lit[name] = Lit(device, level)
                 put(device, starting(panel), panel.round)
                 device.dim(level)
@@ -76,7 +111,7 @@ def starting(panel: PanelConfig) -> Page:
     return Page(name, name, draw, ())
 
 
-def put(device: Panel | SelfDrawing, page: Page, is_round: bool) -> None:
+def put(device: Opened, page: Page, is_round: bool) -> None:
     """Show a page of which nothing is known."""
     picture = record(page, NOTHING_KNOWN, device.size, None)
     if isinstance(device, SelfDrawing):

@@ -70,7 +70,6 @@ class Screen:
         self.name = name
         self.deck = deck
         self.faults: list[str] = []
-        self._panel = writer(panel, lambda sentence: self._faulty(Fault(None, sentence, off=False)))
         self._loop = loop
         self._turned = turned
         self._dimming = Dimming(look.dimming)
@@ -80,6 +79,8 @@ class Screen:
         self.wall_gap_s = 0.0
         self._submitted_at = -inf
         self._night = night(look.hue_deg)
+        # one that was lit early may fail already, and says so at once
+        self._panel = writer(panel, lambda sentence: self._faulty(Fault(None, sentence, off=False)))
         face = Face(*panel.size, look.round, look.least_px)
         self.renderer = Renderer(self._panel, Painter(face, DAY), self._faulty)
 
