@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from ..finding.found import Answer
     from ..finding.heard import Heard
 
-QUESTIONS: dict[str, str] = {}
+QUESTIONS: dict[str, str] = {
+    "ignition": "which field tells the position of the ignition",
+}
 """What can be asked, by word."""
 
 SURE, LIKELY = 0.9, 0.6

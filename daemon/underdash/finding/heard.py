@@ -19,6 +19,8 @@ Integers = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 MOST_BITS = 64
+STEADY_FRAMES, STEADY_SHARE, STEADY_PERIODS = 20, 0.9, 2.0
+"""An id is sent regularly if, of so many frames, this share follows the one before within two median periods."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,14 @@ class Stream:
     def period_s(self) -> float | None:
         """Median time between frames; None with fewer than three."""
         return float(np.median(np.diff(self.at))) if len(self) >= 3 else None
+
+    @cached_property
+    def every_s(self) -> float | None:
+        """The period of an id that is sent regularly; None for one that is sent now and then, such as on change."""
+        if len(self) < STEADY_FRAMES or not self.period_s:
+            return None
+        often = float(np.quantile(np.diff(self.at), STEADY_SHARE))
+        return self.period_s if often <= STEADY_PERIODS * self.period_s else None
 
     def raw(self, bits: Bits, *, signed: bool = False) -> Integers:
         """Read the number that the bits spell, shape (frames,).

@@ -12,9 +12,6 @@ from .lines import ERROR, FD, REMOTE
 
 SILENCE_S, SILENT_PERIODS = 0.5, 10.0
 """Silence of all buses is told from so many periods of the quickest id on, and so long at least."""
-STEADY_FRAMES = 20
-STEADY_SHARE, STEADY_PERIODS = 0.9, 2.0
-"""An id is sent regularly if so many frames tell it: this share of them follows the one before within two periods."""
 NAMED = 5
 
 _KINDS = {ERROR: "error", REMOTE: "remote", FD: "FD"}
@@ -73,7 +70,7 @@ def _standing_clock(piece: Piece) -> str:
 
 
 def _silences(piece: Piece, streams: Sequence[Stream]) -> str:
-    periods = [period for one in streams if (period := _steady(one)) is not None] if piece.silences else []
+    periods = [one.every_s for one in streams if one.every_s is not None] if piece.silences else []
     if not periods:
         return ""
     allowed = max(SILENCE_S, SILENT_PERIODS * min(periods))
@@ -86,14 +83,6 @@ def _silences(piece: Piece, streams: Sequence[Stream]) -> str:
         f"nothing was heard on any bus for {_listed(named)}{more}: the car slept, or it was not recorded; what was "
         "done then cannot be found"
     )
-
-
-def _steady(stream: Stream) -> float | None:
-    """Return the period of an id that is sent regularly, None for any other."""
-    if len(stream) < STEADY_FRAMES or not stream.period_s:
-        return None
-    often = float(np.quantile(np.diff(stream.at), STEADY_SHARE))
-    return stream.period_s if often <= STEADY_PERIODS * stream.period_s else None
 
 
 def _same_stamps(streams: Sequence[Stream]) -> str:

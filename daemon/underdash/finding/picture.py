@@ -18,7 +18,8 @@ from .picture_strip import SCALE, Box, Span, draw_strip, pen_width
 from .series import series_of
 
 WIDTH, LEFT, RIGHT = 1200, 190, 28
-HEAD, WORDS, TITLE, BETWEEN, AXIS = 60, 30, 32, 18, 58
+HEAD, WORDS, TITLE, BETWEEN, AXIS = 60, 26, 32, 18, 58
+WORD_ROWS, APART = 3, 10
 STRIPS_HEIGHT, LEAST_HEIGHT, MOST_HEIGHT = 380, 62, 170
 SHOWN = 5
 BIG, NORMAL, LEAST_PX = 27, 19, 12
@@ -45,12 +46,16 @@ def draw(
     """
     shown = candidates[:SHOWN]
     height = min(MOST_HEIGHT, max(LEAST_HEIGHT, STRIPS_HEIGHT // max(1, len(shown))))
-    below = HEAD + WORDS + max(1, len(shown)) * (TITLE + height + BETWEEN)
-    sheet = _Sheet(below + AXIS, Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT)))
+    span = Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT))
+    words = _placed(marks, span)
+    above = HEAD + WORDS * max([1, *(row + 1 for _, row, _ in words)])
+    below = above + max(1, len(shown)) * (TITLE + height + BETWEEN)
+    sheet = _Sheet(below + AXIS, span)
     sheet.head(title, heard)
-    sheet.words(marks)
+    for x, row, word in words:
+        sheet.text(x, HEAD + WORDS * row + WORDS // 2, word, soft=True)
     for place, candidate in enumerate(shown):
-        top = HEAD + WORDS + place * (TITLE + height + BETWEEN)
+        top = above + place * (TITLE + height + BETWEEN)
         sheet.title(top, f"{place + 1}" if not names else names[place], candidate)
         box = Box(LEFT, top + TITLE, WIDTH - RIGHT, top + TITLE + height)
         sheet.marks(marks, box)
@@ -61,7 +66,7 @@ def draw(
         for y, text in draw_strip(sheet.pen, sheet.span, box, series, candidate):
             sheet.text(LEFT - 14, y, text, anchor="rm", most=LEFT - 24, soft=True)
     if not shown:
-        sheet.text(LEFT, HEAD + WORDS + TITLE, "nothing found", soft=True)
+        sheet.text(LEFT, above + TITLE, "nothing found", soft=True)
     sheet.axis(below)
     return sheet.image.reduce(SCALE)
 
@@ -75,6 +80,22 @@ def ticks(seconds: float) -> list[float]:
             if seconds / step <= MOST_TICKS:
                 break
     return [count * step for count in range(int(seconds / step + 1e-9) + 1)]
+
+
+def _within(marks: Sequence[Mark], span: Span) -> list[Mark]:
+    return sorted(mark for mark in marks if mark[1] >= span.begin and mark[0] <= span.end)
+
+
+def _placed(marks: Sequence[Mark], span: Span) -> list[tuple[float, int, str]]:
+    """Find room for the marks' words: column, row and word; one that no row has room for is left out."""
+    fonts, free, placed = Fonts(), [0.0] * WORD_ROWS, []
+    for begin, _, word in _within(marks, span):
+        x, wide = span.x(begin) / SCALE, fonts.width(REGULAR, NORMAL, word)
+        row = next((row for row, at in enumerate(free) if at <= x), None)
+        if row is not None and x + wide <= WIDTH:
+            free[row] = x + wide + APART
+            placed.append((x, row, word))
+    return placed
 
 
 class _Sheet:
@@ -109,25 +130,14 @@ class _Sheet:
         self.text(LEFT - 14, top + TITLE // 2, name, anchor="rm", weight=BOLD, most=LEFT - 24)
         self.text(LEFT, top + TITLE // 2, str(candidate.where), most=WIDTH - LEFT - wide - 2 * RIGHT)
 
-    def words(self, marks: Sequence[Mark]) -> None:
-        """Write the marks' words above all strips; a word without room is left out."""
-        free = 0.0
-        for begin, _, word in sorted(self._within(marks)):
-            x = self.span.x(begin) / SCALE
-            if x >= free and x + self._fonts.width(REGULAR, NORMAL, word) <= WIDTH - 4:
-                free = x + self.text(x, HEAD + WORDS // 2, word, soft=True) + 10
-
     def marks(self, marks: Sequence[Mark], box: Box) -> None:
         """Draw marks behind a strip: a moment as a line, an interval as a field between two."""
         top, foot = SCALE * (box.top - 2), SCALE * (box.bottom + BETWEEN - 4)
-        for begin, end, _ in self._within(marks):
+        for begin, end, _ in _within(marks, self.span):
             if end > begin:
                 self.pen.rectangle((self.span.x(begin), top, self.span.x(end), foot), fill=INTERVAL)
-        for at in {time for begin, end, _ in self._within(marks) for time in (begin, end)}:
+        for at in {time for begin, end, _ in _within(marks, self.span) for time in (begin, end)}:
             self.pen.line((self.span.x(at), top, self.span.x(at), foot), MARK, pen_width(1))
-
-    def _within(self, marks: Sequence[Mark]) -> list[Mark]:
-        return [mark for mark in marks if mark[1] >= self.span.begin and mark[0] <= self.span.end]
 
     def axis(self, below: float) -> None:
         """Draw the seconds from the start of the recording."""
