@@ -133,6 +133,12 @@ CASES: dict[str, tuple[Facts, Cause, Kind | None, str]] = {
         Kind.BUS,
         "plug its adapter in",
     ),
+    "a bus that is absent, and a request that is never sent": (
+        facts(asked(never=refused(Reason.MAKER_PERMISSION)), on=bus(BusState.ABSENT, failure="no such device")),
+        Cause.BUS_ABSENT,
+        Kind.BUS,
+        "plug its adapter in",
+    ),
     "a bus that is off": (facts(heard(), on=bus(BusState.BUS_OFF)), Cause.BUS_OFF, Kind.BUS, "check rate"),
     "a bus that is silent": (facts(heard(), on=bus(BusState.SILENT)), Cause.BUS_SILENT, Kind.BUS, "wake the car"),
     "a bus of errors only": (

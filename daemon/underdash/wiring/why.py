@@ -198,10 +198,10 @@ def _asked(source: Asked, fact: SignalFact, facts: Facts) -> tuple[list[Link], F
 
 def _about_asked(source: Asked, bus: BusFact, fact: SignalFact, facts: Facts) -> tuple[int, Fault]:
     """Return which of poll, guard and bus is broken, and how; the ground is looked at first."""
-    if source.never is not None or source.flow is not None:
-        return 1, about_vetting(source)
     if (ground := about_bus(bus, asking=True)) is not None:
         return 2, ground
+    if source.never is not None or source.flow is not None:
+        return 1, about_vetting(source)
     if source.parked:
         return 0, about_suspension(source) if source.suspended else about_parking(source)
     if (gate := about_guard(bus, facts)) is not None:
