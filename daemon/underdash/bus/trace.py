@@ -48,6 +48,7 @@ class TraceWriter:
     Attributes:
         frames: written so far.
         size: bytes written so far.
+        live: somebody reads along at the other end of a pipe, so that nothing should wait here for long.
 
     Raises:
         TraceError: the file cannot be made.
@@ -64,6 +65,7 @@ class TraceWriter:
             self._file = target
         self.frames = 0
         self.size = 0
+        self.live = not self._file.seekable()
         lines = [f"# underdash trace {TRACE_FORMAT}", *(f"# {key}: {value}" for key, value in (about or {}).items())]
         self.size += self._file.write("".join(line.replace("\n", " ") + "\n" for line in lines).encode())
 
@@ -79,7 +81,7 @@ class TraceWriter:
     def flush(self, durable: bool = False) -> None:
         """Hand what was written to the system; `durable` waits until it would survive a lost supply."""
         self._file.flush()
-        if durable:
+        if durable and not self.live:
             os.fdatasync(self._file.fileno())
 
     def close(self) -> None:

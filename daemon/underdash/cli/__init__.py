@@ -39,6 +39,7 @@ VERBS = {
     "read": "read every signal of a trace as CSV",
     "car": "check, draw, begin, import and export descriptions of cars",
     "record": "write what the buses carry to a trace",
+    "watch": "look on live: what moves by itself is hidden, and what answers to a press is drawn",
     "find": "find out from traces which bits of which frames carry what",
     "ask": "ask a control unit of the standing car by hand: one request, or a range of identifiers one by one",
 }

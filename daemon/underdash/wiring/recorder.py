@@ -133,6 +133,8 @@ class Recorder:
         try:
             while (job := self._next()) is not None:
                 job(self._writer)
+                if self._writer.live and self._jobs.empty():
+                    self._writer.flush()
                 if self._following is not None and self._writer.size >= self._most_bytes:
                     self._turn_over(self._following)
                 if time.monotonic() - flushed_at > FLUSH_S:
