@@ -1,0 +1,163 @@
+"""Who asks whom in a format that no standard knows: pairs of ids on which one frame answers another.
+
+What makes a request: few different frames that come again and again, each followed by one frame of the other id, which
+repeats some of what was asked. Counters that two frames of one control unit share repeat each other as well; they are
+told by going on in equal steps, which nobody who asks for values does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..diagnostics.negative import NEGATIVE
+from .heard import Bytes, Flags, Floats, Heard, Integers, Stream
+
+LATEST_S = 1.0
+"""How late an answer may come (a choice; makers' testers ask ten times a second)."""
+LEAST_ANSWERS = 10
+"""Fewer show no format, and the guard wants as many of one request anyway."""
+LEAST_SHARE = 0.9
+"""Of what the one id says so much follows a request, and so much of it repeats the request's bytes (a choice)."""
+LEAST_SINGLY = 0.75
+"""And of the requests answered hardly any has two answers; a long value may take several frames (a choice)."""
+MOST_REQUESTS_SHARE = 0.5
+"""Of a tester's frames at most so many are different: it asks again for what it asked before (a choice)."""
+MOST_LOOKED_AT = 4000
+"""Answers by which a pair of ids is judged; all of them are read once it is believed (for speed)."""
+STEADY = 0.95
+MOST_BEFORE = 4
+"""Bytes in front of a command at most: count, address and perhaps something fixed (a choice)."""
+LOOK_BACK = 4
+"""Requests that may be open at once on one pair of ids: several units share it (a choice)."""
+
+Echoes = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """Requests and the answers to them, row by row.
+
+    Attributes:
+        to, by: the two ids.
+        asked, said: rows of both, as long as each other.
+        rest: rows of `by` that repeat nothing that was asked: refusals, and what nobody asked for.
+    """
+
+    to: Stream
+    by: Stream
+    asked: Integers
+    said: Integers
+    rest: Integers
+
+    @property
+    def requests(self) -> Bytes:
+        """Payloads asked, shape (pairs, width)."""
+        return self.to.data[self.asked]
+
+    @property
+    def replies(self) -> Bytes:
+        """Payloads that came, shape (pairs, width)."""
+        return self.by.data[self.said]
+
+    @property
+    def latency_s(self) -> Floats:
+        """From each request to its answer."""
+        return self.by.at[self.said] - self.to.at[self.asked]
+
+
+def pairings(heard: Heard, known: Collection[tuple[str, int, bool]]) -> Iterator[Pairing]:
+    """Yield pairs of ids that may speak a one-frame format.
+
+    Args:
+        heard: the trace.
+        known: (bus, id, extended) that speak something else.
+    """
+    streams = [one for one in heard if (one.bus, one.id, one.extended) not in known and one.width >= 3]
+    asking = [one for one in streams if len(one) >= LEAST_ANSWERS and _asks_again(one)]
+    for to in asking:
+        for by in streams:
+            near = by is not to and (by.bus, by.extended) == (to.bus, to.extended)
+            if near and LEAST_ANSWERS <= len(by) <= 1.5 * len(to):
+                found = _pairing(to, by)
+                if found is not None:
+                    yield found
+
+
+def _asks_again(stream: Stream) -> bool:
+    """Say whether an id sends a few different frames only, and more than one."""
+    wide = np.zeros((len(stream), 8), dtype=np.uint8)
+    wide[:, : min(8, stream.width)] = stream.data[:, :8]
+    different = len(np.unique(wide.view(np.uint64)))
+    return 2 <= different <= MOST_REQUESTS_SHARE * len(stream)
+
+
+def _pairing(to: Stream, by: Stream) -> Pairing | None:
+    said = np.arange(min(len(by), MOST_LOOKED_AT))
+    asked = np.searchsorted(to.at, by.at[said], side="right") - 1
+    timely = (asked >= 0) & (by.at[said] - to.at[np.maximum(asked, 0)] <= LATEST_S)
+    if timely.sum() < LEAST_ANSWERS or timely.mean() < LEAST_SHARE - 0.1:
+        return None
+    asked, said = asked[timely], said[timely]
+    if len(np.unique(asked)) < LEAST_SINGLY * len(said):
+        return None
+    for kept in _without_refusals(by.data[said]):
+        requests, replies = to.data[asked[kept]], by.data[said[kept]]
+        telling = echoes(requests, replies) & _varies(requests)[:, None]
+        if any(telling[column].any() and not _counts(to.data[:, column]) for column in range(to.width)):
+            return _by_what_they_repeat(to, by, telling)
+    return None
+
+
+def _without_refusals(replies: Bytes) -> Iterator[Flags]:
+    """Yield which rows to look at: all of them, and those without 7F in a byte where some have it."""
+    yield np.ones(len(replies), dtype=bool)
+    for column in range(min(MOST_BEFORE, replies.shape[1])):
+        refused = replies[:, column] == NEGATIVE
+        if refused.any() and len(replies) - refused.sum() >= LEAST_ANSWERS:
+            yield ~refused
+
+
+def echoes(requests: Bytes, replies: Bytes) -> Echoes:
+    """Say which byte of a request stands in which byte of its reply, shape (request's width, reply's width)."""
+    same = requests[:, :, None] == replies[:, None, :]
+    found: Echoes = same.mean(axis=0) >= LEAST_SHARE
+    return found
+
+
+def _varies(data: Bytes) -> Flags:
+    """Say which bytes are not nearly always the same."""
+    return np.array([np.bincount(data[:, column]).max() < STEADY * len(data) for column in range(data.shape[1])])
+
+
+def _counts(column: Bytes) -> bool:
+    """Say whether a byte only counts: its moving bits go on by the same step from frame to frame."""
+    moving = int(np.bitwise_or.reduce(column ^ column[0]))
+    if not moving:
+        return False
+    low = (moving & -moving).bit_length() - 1
+    turn = 1 << (moving.bit_length() - low)
+    steps = np.diff((column >> low).astype(np.int64)) % turn
+    often = np.bincount(steps, minlength=turn)
+    return bool(often[0] < (1 - STEADY) * len(steps) and often.max() >= STEADY * len(steps))
+
+
+def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | None:
+    """Pair anew, now by what answers repeat: where several units share the ids, the latest request may be another's."""
+    columns = [(int(i), int(j)) for i, j in zip(*np.nonzero(telling), strict=True)]
+    latest = np.searchsorted(to.at, by.at, side="right") - 1
+    asked = np.full(len(by), -1)
+    for back in range(LOOK_BACK):
+        row = latest - back
+        open_ = (asked < 0) & (row >= 0) & (by.at - to.at[np.maximum(row, 0)] <= LATEST_S)
+        same = np.ones(len(by), dtype=bool)
+        for i, j in columns:
+            same &= to.data[np.maximum(row, 0), i] == by.data[:, j]
+        asked[open_ & same] = row[open_ & same]
+    good = asked >= 0
+    if good.sum() < LEAST_ANSWERS:
+        return None
+    return Pairing(to, by, asked[good], np.flatnonzero(good), np.flatnonzero(~good))

@@ -1,0 +1,200 @@
+"""Who asks whom in ISO-TP: links between ids, told by what is said on them.
+
+A link is believed when answers fit requests by service and by what they repeat, soon after them and again and again.
+Where the standards fix the ids one exchange is enough; for any other pair of ids chance has to be ruled out, since
+among ten thousand pairs of frames that a car sends by itself a few look alike.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from ..bus.legislated import request_id_of
+from .asked import FIRST_S, Exchange, Line, answers, paired, speaks_to_all
+from .heard import Heard
+from .messages import Sender, Spoken, speakers
+
+LEAST_EXCHANGES = 3
+"""So many are needed on ids that no standard names (a choice)."""
+LEAST_ANSWERS_SHARE = 0.8
+"""And so many of what a unit says there have to be answers (a choice)."""
+LEAST_ALONE = 3
+"""Answers whose requests were not recorded are believed from so many on, on the standard's ids (a choice)."""
+ALWAYS_SAME = 10
+"""One and the same request with one and the same answer tells little: so often, one for one (a choice)."""
+
+
+@dataclass(slots=True)
+class Testing:
+    """Everything that was asked and answered in ISO-TP.
+
+    Attributes:
+        exchanges: in the order of their requests, or of their answers where the request was not recorded.
+        spoken: who took part, by sender.
+        flows: (who told a unit to go on, the unit), as often as that was.
+        unclear: flow control for a message whose beginning was not recorded.
+    """
+
+    exchanges: list[Exchange] = field(default_factory=list)
+    spoken: dict[Sender, Spoken] = field(default_factory=dict)
+    flows: dict[tuple[Sender, Sender], int] = field(default_factory=dict)
+    unclear: int = 0
+
+
+def testing(heard: Heard) -> Testing:
+    """Find all requests and answers in ISO-TP."""
+    found = list(speakers(heard))
+    links = _unambiguous([link for link in _links(found) if link.believed()])
+    result = Testing()
+    for answerer in {id(link.by): link.by for link in links}.values():
+        lines = [Line(link.to.sender, link.to.requests) for link in links if link.by is answerer]
+        result.exchanges += paired(answerer.sender, answerer.answers, lines)
+    taking_part = [one for link in links for one in (link.to, link.by)]
+    busy = {(one.sender.bus, one.sender.id, one.sender.extended) for one in taking_part}
+    rest = [one for one in found if (one.sender.bus, one.sender.id, one.sender.extended) not in busy]
+    taking_part += _alone(rest, taking_part, result)
+    result.spoken = {one.sender: one for one in sorted(taking_part, key=lambda one: _order(one.sender))}
+    _add_unanswered(result)
+    _add_flows(result)
+    result.exchanges.sort(key=_when)
+    return result
+
+
+@dataclass(slots=True)
+class _Link:
+    to: Spoken
+    by: Spoken
+    fits: int = 0
+    different: int = 0
+    singly: int = 0
+
+    def believed(self) -> bool:
+        if not self.fits:
+            return False
+        if standard(self.to.sender, self.by.sender):
+            return True
+        enough = self.fits >= LEAST_EXCHANGES and self.fits >= LEAST_ANSWERS_SHARE * len(self.by.answers)
+        return enough and (self.different >= 2 or self.singly >= max(ALWAYS_SAME, LEAST_ANSWERS_SHARE * self.fits))
+
+
+def standard(to: Sender, by: Sender) -> bool:
+    """Say whether a standard, or common practice, has the one id answer the other."""
+    if (to.bus, to.extended) != (by.bus, by.extended):
+        return False
+    if speaks_to_all(to):
+        return request_id_of(by.id, wide=True) is not None if by.extended else True
+    return request_id_of(by.id, wide=True) == to.id if by.extended else to.id + 8 == by.id
+
+
+def _links(found: Sequence[Spoken]) -> Iterable[_Link]:
+    for by in found:
+        for to in found if by.answers else ():
+            same = (to.sender.bus, to.sender.extended) == (by.sender.bus, by.sender.extended)
+            framed = (to.sender.prefix is None) == (by.sender.prefix is None)
+            if to.requests and same and framed:
+                yield _link(to, by)
+
+
+def _link(to: Spoken, by: Spoken) -> _Link:
+    """Count which of a unit's answers fit the requests before them."""
+    link = _Link(to, by)
+    ends = [message.end for message in to.requests]
+    pairs: set[tuple[bytes, bytes]] = set()
+    used: set[int] = set()
+    for answer in by.answers:
+        row = bisect_right(ends, answer.at) - 1
+        while row >= 0 and answer.at - ends[row] <= FIRST_S and not answers(answer.data, to.requests[row].data):
+            row -= 1
+        if row >= 0 and answer.at - ends[row] <= FIRST_S:
+            link.fits += 1
+            link.singly += row not in used
+            used.add(row)
+            pairs.add((to.requests[row].data, answer.data[:3]))
+    link.different = len({request for request, _ in pairs})
+    return link
+
+
+def _unambiguous(links: list[_Link]) -> list[_Link]:
+    """Read each id one way only: with an address byte or without, whichever explains more."""
+    explains: dict[tuple[str, int, bool], dict[bool, int]] = {}
+    for link in links:
+        for one in (link.to.sender, link.by.sender):
+            ways = explains.setdefault((one.bus, one.id, one.extended), {})
+            ways[one.prefix is not None] = ways.get(one.prefix is not None, 0) + link.fits
+
+    def stays(one: Sender) -> bool:
+        ways = explains[one.bus, one.id, one.extended]
+        with_byte = ways.get(True, 0) > ways.get(False, 0)
+        return with_byte == (one.prefix is not None)
+
+    return [link for link in links if stays(link.to.sender) and stays(link.by.sender)]
+
+
+# --- what has no other side -------------------------------------------------------------------------------------------
+
+
+def _alone(rest: Sequence[Spoken], known: Sequence[Spoken], result: Testing) -> list[Spoken]:
+    """Return who asked without an answer, or answered without a recorded request."""
+    asked = {(one.sender.bus, one.sender.extended, message.data) for one in known for message in one.requests}
+    found = []
+    for one in rest:
+        if one.sender.prefix is not None:
+            continue
+        place = (one.sender.bus, one.sender.extended)
+        if one.requests and all((*place, message.data) in asked for message in one.requests):
+            found.append(one)  # a tester who asks others the same
+        elif one.requests and not one.answers and _has_standard_request_id(one.sender):
+            found.append(one)
+        elif len(one.answers) >= LEAST_ALONE and _has_standard_answer_id(one.sender):
+            found.append(one)
+            result.exchanges += paired(one.sender, one.answers, ())
+    return found
+
+
+def _has_standard_answer_id(one: Sender) -> bool:
+    return request_id_of(one.id, wide=one.extended) is not None
+
+
+def _has_standard_request_id(one: Sender) -> bool:
+    return speaks_to_all(one) or (request_id_of(one.id, wide=True) is not None if one.extended else one.id in _UNITS)
+
+
+_UNITS = range(0x7E0, 0x7E8)
+
+
+def _add_unanswered(result: Testing) -> None:
+    """Add the requests that nobody answered."""
+    answered = {(one.to, one.request.at) for one in result.exchanges if one.request is not None}
+    for sender, spoken in result.spoken.items():
+        result.exchanges += [
+            Exchange(sender, None, message) for message in spoken.requests if (sender, message.at) not in answered
+        ]
+
+
+def _add_flows(result: Testing) -> None:
+    """Say who told whom to go on: this names a unit's own id where it was asked together with all."""
+    asked = {(one.to, one.by) for one in result.exchanges}
+    for sender, spoken in result.spoken.items():
+        for at in spoken.flows:
+            begun = [
+                (other.begun[row], by)
+                for by, other in result.spoken.items()
+                if ((sender, by) in asked or standard(sender, by))
+                and (row := bisect_right(other.begun, at) - 1) >= 0 and at - other.begun[row] <= FIRST_S
+            ]  # fmt: skip
+            best = max(begun, key=lambda each: (standard(sender, each[1]), each[0]), default=None)
+            if best is None:
+                result.unclear += 1
+            else:
+                result.flows[sender, best[1]] = result.flows.get((sender, best[1]), 0) + 1
+
+
+def _when(one: Exchange) -> float:
+    message = one.request or one.answer
+    return 0.0 if message is None else message.at
+
+
+def _order(sender: Sender) -> tuple[str, int, int]:
+    return sender.bus, sender.id, -1 if sender.prefix is None else sender.prefix
