@@ -75,7 +75,7 @@ class PartKind(StrEnum):
     """What a byte of a maker's single-frame format is."""
 
     COUNT = "count"
-    """`value` plus the number of bytes that follow it and count (padding does not)."""
+    """`value` plus the number of bytes that follow it and count (padding does not), modulo 256: FD is -3."""
     ADDRESS = "address"
     """The control unit's address byte."""
     COMMAND = "command"

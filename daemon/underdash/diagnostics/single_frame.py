@@ -12,6 +12,8 @@ from ..contract.requests import Answer, ControlUnit, Part, PartKind, SingleFrame
 from .isotp import FRAME_BYTES, Dropped
 from .negative import NEGATIVE
 
+BELOW_0 = 0x100 - FRAME_BYTES
+"""Counts that start here or above start below 0: one that started here would leave no number for what follows."""
 _PINNED = (PartKind.MODE, PartKind.FIXED)
 
 
@@ -29,7 +31,7 @@ def encode(form: SingleFrameFormat, unit: ControlUnit, identifier: int) -> bytes
 
 def _spell(form: SingleFrameFormat, unit: ControlUnit, part: Part, identifier: int, after: int) -> bytes:
     numbers = {
-        PartKind.COUNT: part.value + after,
+        PartKind.COUNT: part.value + after & 0xFF,
         PartKind.COMMAND: form.command,
         PartKind.IDENTIFIER: identifier,
         PartKind.ADDRESS: unit.address,
@@ -63,12 +65,17 @@ def decode(form: SingleFrameFormat, unit: ControlUnit, data: bytes) -> Answer | 
         if len(raw) < part.size or not _fits(unit, part, number):
             return None
         if part.kind is PartKind.COUNT:
-            end = at + number - part.value
+            end = at + _counted(number, part.value)
         elif part.kind is PartKind.IDENTIFIER:
             identifier = number
         elif part.kind is PartKind.COMMAND and number != reply_command(form):
             return _refusal(form, number, data[at:end])
     return _value(identifier, data, at, end)
+
+
+def _counted(number: int, start: int) -> int:
+    """Return how many bytes follow; a count that leaves some of them out starts below 0: FD is -3."""
+    return number - start if start < BELOW_0 else (number - start + 0x80 & 0xFF) - 0x80
 
 
 def _fits(unit: ControlUnit, part: Part, number: int) -> bool:

@@ -37,6 +37,7 @@ class Exchange:
         answer: positive or negative, the last word on it; None where none came whole.
         broken: one that did not.
         pending: how often the unit said before that it was still working.
+        code: of a refusal in a maker's format, which only the format can read.
     """
 
     to: Sender | None
@@ -45,10 +46,13 @@ class Exchange:
     answer: Message | None = None
     broken: Message | None = None
     pending: int = 0
+    code: int | None = None
 
     @property
     def refused(self) -> int | None:
         """The code of a refusal."""
+        if self.code is not None:
+            return self.code
         data = self.answer.data if self.answer is not None else b""
         return data[2] if len(data) > 2 and data[0] == NEGATIVE else None
 

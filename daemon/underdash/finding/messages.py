@@ -100,7 +100,7 @@ def speakers(heard: Heard) -> Iterator[Spoken]:
         everything = np.ones(len(stream), dtype=bool)
         if np.mean(fits(stream, 0)) >= LEAST_SHARE:
             yield from _listened(stream, everything, None)
-        prefixes, counts = np.unique(stream.data[:, 0], return_counts=True) if stream.width > 1 else ((), ())
+        prefixes = np.unique(stream.data[:, 0]) if stream.width else ()
         behind = fits(stream, 1)
         if len(prefixes) <= MOST_PREFIXES and len(behind) and np.mean(behind) >= LEAST_SHARE:
             for prefix in prefixes:

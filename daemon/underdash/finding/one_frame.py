@@ -14,8 +14,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..contract.requests import Part, PartKind, SingleFrameFormat
-from .heard import Bytes, Flags, Integers
+from .heard import Bytes, Flags
 from .one_frame_length import Lengths, count_of, lengths_of
+from .one_frame_pairs import Pairing
 
 SURE = 0.98
 """Of the rows so many have to agree; the rest are frames that were mixed up."""
@@ -23,6 +24,9 @@ MOST_IDENTIFIER = 4
 USUAL_ADDS = 0x40
 LEAST_DIFFERENT = 3
 """A byte that is the same in answers to so many identifiers belongs to none of them (a choice)."""
+
+Place = tuple[int, int, int]
+"""Where the command may be: byte of the request, byte of the reply, what the reply adds to it."""
 
 
 @dataclass(slots=True)
@@ -70,8 +74,8 @@ class _Rows:
         return int(np.bincount(self.replies[:, column]).argmax())
 
 
-def commands(requests: Bytes, replies: Bytes) -> list[tuple[int, int, int]]:
-    """Return where the command may be: (byte of the request, byte of the reply, what the reply adds), likely first."""
+def commands(requests: Bytes, replies: Bytes) -> list[Place]:
+    """Return where the command may be, what is likely first."""
     found = []
     for i in range(requests.shape[1]):
         for j in range(replies.shape[1]):
@@ -84,23 +88,15 @@ def commands(requests: Bytes, replies: Bytes) -> list[tuple[int, int, int]]:
     return [one[:3] for one in found]
 
 
-def work_out(
-    name: str, requests: Bytes, request_lengths: Integers, replies: Bytes, reply_lengths: Integers,
-    command: tuple[int, int, int],
-) -> Worked:  # fmt: skip
-    """Work a format out.
-
-    Args:
-        name: what to call it.
-        requests, replies: rows that belong together, of one command.
-        request_lengths, reply_lengths: bytes of each frame.
-        command: where it is, one of `commands`.
-    """
+def work_out(pairing: Pairing, command: Place) -> Worked:
+    """Work a format out of requests and answers of one command, which is in one of the places of `commands`."""
+    requests, replies = pairing.requests, pairing.replies
+    lengths = pairing.to.length[pairing.asked].astype(np.int64), pairing.by.length[pairing.said].astype(np.int64)
     result = Worked()
     same = {i: _repeated(requests, replies, i) for i in range(requests.shape[1])}
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
     groups = _groups(requests, [i for i in moving if same[i]])
-    rows = _Rows(requests, replies, same, lengths_of(requests, request_lengths, replies, reply_lengths, groups))
+    rows = _Rows(requests, replies, same, lengths_of(requests, lengths[0], replies, lengths[1], groups))
     if not _identify(rows, command, [i for i in moving if same[i]], result):
         return result
     unrepeated = [i for i in moving if not same[i] and i != command[0]]
@@ -113,7 +109,7 @@ def work_out(
     reply = _reply(rows, command, places, result)
     if not result.why_not:
         number = int(requests[0, command[0]])
-        result.form = SingleFrameFormat(name, number, tuple(request), tuple(reply), command[2])
+        result.form = SingleFrameFormat("", number, tuple(request), tuple(reply), command[2])
     return result
 
 
@@ -127,7 +123,7 @@ def _groups(requests: Bytes, columns: Sequence[int]) -> list[Flags]:
     return [which.ravel() == number for number in range(int(which.max()) + 1)]
 
 
-def _identify(rows: _Rows, command: tuple[int, int, int], moving: list[int], result: Worked) -> bool:
+def _identify(rows: _Rows, command: Place, moving: list[int], result: Worked) -> bool:
     """Find the identifier and the address among the bytes that move and are repeated."""
     blocks: list[list[int]] = []
     for column in moving:
@@ -163,7 +159,7 @@ def _follows(rows: _Rows, column: int, after: int) -> bool:
     return any(j + 1 in rows.same[after] for j in rows.same[column])
 
 
-def _places(rows: _Rows, command: tuple[int, int, int], result: Worked) -> dict[int, int]:
+def _places(rows: _Rows, command: Place, result: Worked) -> dict[int, int]:
     """Return where in a reply each byte of a request stands again, for command, address and identifier."""
     places = {command[0]: command[1]}
     identifier = range(result.identifier_at, result.identifier_at + result.identifier_bytes)
@@ -182,7 +178,7 @@ def _places(rows: _Rows, command: tuple[int, int, int], result: Worked) -> dict[
     return places
 
 
-def _count(rows: _Rows, command: tuple[int, int, int], places: dict[int, int], result: Worked) -> None:
+def _count(rows: _Rows, command: Place, places: dict[int, int], result: Worked) -> None:
     """Find a count among the reply's bytes in front of the value."""
     result.data_at = max(places.values()) + 1
     for j in range(result.data_at):
@@ -193,14 +189,9 @@ def _count(rows: _Rows, command: tuple[int, int, int], places: dict[int, int], r
                 return
 
 
-def _request(rows: _Rows, command: tuple[int, int, int], places: dict[int, int], result: Worked) -> list[Part]:
+def _request(rows: _Rows, command: Place, places: dict[int, int], result: Worked) -> list[Part]:
     first = rows.requests[0]
-    count_at = result.count_at if result.count_at in _before(rows, command, places, result) else None
-    length = rows.lengths.request
-    if count_at is not None:
-        length = count_at + 1 + (int(first[count_at]) - result.count_from & 0xFF)
-        if not rows.lengths.request <= length <= rows.lengths.request_most:
-            count_at, length = None, rows.lengths.request
+    count_at, length = _request_count(rows, command, places, result)
     parts: list[Part] = []
     _take_address(rows, command, places, result, count_at)
     column, mode = 0, True
@@ -223,14 +214,19 @@ def _request(rows: _Rows, command: tuple[int, int, int], places: dict[int, int],
     return parts
 
 
-def _before(rows: _Rows, command: tuple[int, int, int], places: dict[int, int], result: Worked) -> list[int]:
-    """Return the request's bytes that nothing is known of yet."""
-    return [i for i in range(rows.lengths.request) if i not in places and i != result.address_at and not rows.varies(i)]
+def _request_count(rows: _Rows, command: Place, places: dict[int, int], result: Worked) -> tuple[int | None, int]:
+    """Return where a request counts, None where it does not, and how long it is then."""
+    lengths = rows.lengths
+    free = [i for i in range(command[0]) if i not in places and i != result.address_at and not rows.varies(i)]
+    # mostly it stands where the reply's does
+    for i in sorted(free, key=lambda i: i != result.count_at) if result.count_at is not None else ():
+        length = i + 1 + (int(rows.requests[0, i]) - result.count_from & 0xFF)
+        if lengths.request <= length <= lengths.request_most:
+            return i, length
+    return None, lengths.request
 
 
-def _take_address(
-    rows: _Rows, command: tuple[int, int, int], places: dict[int, int], result: Worked, count_at: int | None
-) -> None:
+def _take_address(rows: _Rows, command: Place, places: dict[int, int], result: Worked, count_at: int | None) -> None:
     """Take a constant in front of the command that the reply repeats for the address of the only unit."""
     if result.address_at is not None:
         return
@@ -241,7 +237,7 @@ def _take_address(
             return
 
 
-def _reply(rows: _Rows, command: tuple[int, int, int], places: dict[int, int], result: Worked) -> list[Part]:
+def _reply(rows: _Rows, command: Place, places: dict[int, int], result: Worked) -> list[Part]:
     at = {j: i for i, j in places.items()}
     parts: list[Part] = []
     column = 0

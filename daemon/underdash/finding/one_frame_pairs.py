@@ -140,7 +140,8 @@ def _counts(column: Bytes) -> bool:
         return False
     low = (moving & -moving).bit_length() - 1
     turn = 1 << (moving.bit_length() - low)
-    steps = np.diff((column >> low).astype(np.int64)) % turn
+    places: Integers = (column >> low).astype(np.int64)
+    steps: Integers = (places[1:] - places[:-1]) & (turn - 1)
     often = np.bincount(steps, minlength=turn)
     return bool(often[0] < (1 - STEADY) * len(steps) and often.max() >= STEADY * len(steps))
 

@@ -46,7 +46,7 @@ class OneFrame:
     def _pinned(self, part: Part) -> int:
         """What a part of a request must be for this unit to feel meant."""
         if part.kind is PartKind.COUNT:
-            return part.value + _following(self.form.request, part)
+            return part.value + _following(self.form.request, part) & 0xFF
         if part.kind is PartKind.ADDRESS:
             return -1 if self._unit.address is None else self._unit.address
         return self.form.command if part.kind is PartKind.COMMAND else part.value

@@ -1,0 +1,215 @@
+"""Numbers that a person read off a tester's screen, and the line that makes them of the bytes that came."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..contract.layout import Bits, ByteOrder, Coding
+from .found import Plain, bits_plain, bits_text
+from .heard import Floats, Integers
+
+LEAST, LEAST_DIFFERENT = 4, 3
+"""Numbers that a line needs, and different ones among them."""
+LAGS_S = tuple(0.25 * step for step in range(11))
+"""How long it may take from the screen to the keyboard (a choice: up to 2.5 s)."""
+OLDEST_S = 5.0
+"""An answer older than this was not what the screen showed."""
+LONGEST_BYTES = 4
+FOLLOWS = 0.15
+"""What the line leaves over is at most so much of how the numbers vary."""
+ERRORS = 2.5
+"""A plain number is taken for a scale within so many standard errors."""
+ROUND = 12.0**0.5
+"""A number that was rounded is off by its last digit's worth, divided by this, in the mean square."""
+PLAIN = (1.0, 2.0, 5.0, 2.5, 4.0, 8.0, 1.25, 7.5, 1.5, 3.0, 6.0)
+"""First figures of scales as people choose them, plainest first (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A number typed: when (seconds), what, its last digit's worth, and the unit that was typed with it."""
+
+    at: float
+    value: float
+    step: float = 1.0
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line through pairs of a raw number and a reading: ``reading = raw * scale + offset``.
+
+    Attributes:
+        scale, offset: of the line.
+        scale_error, offset_error: standard errors.
+        left: typical difference, in the unit that was typed.
+        middle: mean of the raw numbers.
+        number: pairs that were used.
+        plain: the scale is a plain number, as people choose them.
+    """
+
+    scale: float
+    offset: float
+    scale_error: float
+    offset_error: float
+    left: float
+    middle: float
+    number: int
+    plain: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How a value becomes what was read.
+
+    Attributes:
+        bits: which bits of the value's bytes; byte 0 is the first one behind the identifier.
+        coding: how they spell a number.
+        line: from raw numbers to readings.
+        lag_s: from the screen to the keyboard.
+        spread: how much the readings vary.
+        unit: as it was typed.
+    """
+
+    bits: Bits
+    coding: Coding
+    line: Line
+    lag_s: float
+    spread: float
+    unit: str = ""
+
+    @property
+    def follows(self) -> bool:
+        """Whether the value follows the readings at all."""
+        return self.line.left <= FOLLOWS * self.spread
+
+    def sentence(self) -> str:
+        """Say it as a person reads it."""
+        line, unit = self.line, f" {self.unit}" if self.unit else ""
+        kind = "" if line.plain else ", no plain number"
+        return (
+            f"{bits_text(self.bits)} of the value follows {line.number} numbers typed: scale {line.scale:.6g} "
+            f"(+-{line.scale_error:.2g}{kind}), offset {line.offset:.6g} (+-{line.offset_error:.2g}), typically "
+            f"{line.left:.3g}{unit} off, typed {self.lag_s:.1f} s late"
+        )
+
+    def plain(self) -> dict[str, Plain]:
+        """Return what ``--json`` writes."""
+        return {
+            **bits_plain(self.bits), "coding": str(self.coding), "scale": self.line.scale, "offset": self.line.offset,
+            "scale_error": self.line.scale_error, "offset_error": self.line.offset_error,
+            "plain_scale": self.line.plain, "left": self.line.left, "lag_s": self.lag_s, "unit": self.unit,
+        }  # fmt: skip
+
+
+def told_apart(readings: Sequence[Reading]) -> str:
+    """Say why no line can be drawn through readings, "" if one can."""
+    different = len({one.value for one in readings})
+    if len(readings) < LEAST or different < LEAST_DIFFERENT:
+        return (
+            f"{len(readings)} numbers were typed, {different} of them different; a scale needs {LEAST} at least and "
+            f"{LEAST_DIFFERENT} different ones: type low, middle and high values"
+        )
+    return ""
+
+
+def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> Fit | None:
+    """Return the best line from any field of a value to the readings; None where the value was hardly there then."""
+    if not values:
+        return None
+    at = np.array([when for when, _ in values])
+    typed = np.array([one.value for one in readings])
+    when = np.array([one.at for one in readings])
+    step = max(one.step for one in readings)
+    best: tuple[float, Fit] | None = None
+    for bits, coding, raw in _fields([data for _, data in values]):
+        for lag_s in LAGS_S:
+            row = np.searchsorted(at, when - lag_s, side="right") - 1
+            there = (row >= 0) & (when - lag_s - at[np.maximum(row, 0)] <= OLDEST_S)
+            if there.sum() < LEAST:
+                continue
+            made = _line(raw[row[there]].astype(float), typed[there], step)
+            if made is None:
+                continue
+            # a longer field has to be clearly better than a shorter one
+            cost = made.left * (1.0 + 0.02 * bits.length / 8 + 0.01 * (coding is Coding.SIGNED)) + 1e-12
+            if best is None or cost < best[0]:
+                best = cost, Fit(bits, coding, made, lag_s, float(typed.std()), readings[0].unit)
+    return None if best is None else replace(best[1], line=plainly(best[1].line, step))
+
+
+def _fields(datas: Sequence[bytes]) -> Iterator[tuple[Bits, Coding, Integers]]:
+    """Yield every field of whole bytes that moves, with its numbers."""
+    width = min(map(len, datas))
+    table = np.frombuffer(b"".join(data[:width] for data in datas), dtype=np.uint8).reshape(len(datas), width)
+    for length in range(1, min(LONGEST_BYTES, width) + 1):
+        for first in range(width - length + 1):
+            piece = table[:, first : first + length].astype(np.int64)
+            for order in (ByteOrder.BIG, ByteOrder.LITTLE) if length > 1 else (ByteOrder.BIG,):
+                weights = 256 ** np.arange(length)
+                raw: Integers = piece @ (weights[::-1] if order is ByteOrder.BIG else weights)
+                if (raw == raw[0]).all():
+                    continue
+                bits = Bits(first, 8 * length, None, order)
+                yield bits, Coding.UNSIGNED, raw
+                if (raw >> (8 * length - 1)).any():
+                    yield bits, Coding.SIGNED, raw - ((raw >> (8 * length - 1)) << (8 * length))
+
+
+def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
+    """Fit a line; one reading in ten may be mistyped."""
+    keep = np.ones(len(raw), dtype=bool)
+    scale = offset = 0.0
+    for _ in range(2):
+        spread = float(raw[keep].std())
+        if spread == 0.0 or keep.sum() < LEAST:
+            return None
+        scale = float(np.cov(raw[keep], typed[keep], bias=True)[0, 1]) / spread**2
+        offset = float(typed[keep].mean() - scale * raw[keep].mean())
+        off = np.abs(typed - scale * raw - offset)
+        keep = off <= max(float(np.quantile(off, 0.9)), 3.0 * float(np.median(off)))
+    if scale == 0.0 or raw[keep].std() == 0.0:
+        return None
+    number, middle = int(keep.sum()), float(raw[keep].mean())
+    left = float(np.sqrt(np.sum((typed - scale * raw - offset)[keep] ** 2) / max(1, number - 2)))
+    noise = max(left, step / ROUND)
+    scale_error = float(noise / (np.sqrt(number) * raw[keep].std()))
+    offset_error = float(np.hypot(noise / np.sqrt(number), scale_error * middle))
+    return Line(scale, offset, scale_error, offset_error, left, middle, number)
+
+
+def plainly(line: Line, step: float) -> Line:
+    """Prefer a plain scale, and then a plain offset, where the readings allow them."""
+    scale = plain_number(line.scale, ERRORS * line.scale_error)
+    if scale is None:
+        return line
+    # with the scale fixed, the offset is known as well as the middle of the readings is
+    offset = line.offset + (line.scale - scale) * line.middle
+    error = max(line.left, step / ROUND) / line.number**0.5
+    near = plain_offset(offset, ERRORS * error)
+    return replace(line, scale=scale, offset=offset if near is None else near, offset_error=error, plain=True)
+
+
+def plain_number(value: float, error: float) -> float | None:
+    """Return the plainest number within an error of a value, None if there is none; halves of 1 are plain too."""
+    if error > 0.2 * abs(value):
+        return None
+    size = 10.0 ** np.floor(np.log10(abs(value)))
+    decimal = [first * power for first in PLAIN for power in (0.1 * size, size, 10.0 * size)]
+    binary = [2.0**-power for power in range(1, 16)]
+    near = [one for one in (*decimal, *binary) if abs(one - abs(value)) <= error]
+    return float(np.copysign(near[0], value)) if near else None
+
+
+def plain_offset(value: float, error: float) -> float | None:
+    """Return the plainest offset within an error of a value: 0, else the roundest number."""
+    if abs(value) <= error:
+        return 0.0
+    for step in (100.0, 50.0, 10.0, 5.0, 1.0, 0.5, 0.1, 0.05, 0.01):
+        near = round(value / step) * step
+        if abs(near - value) <= error:
+            return float(near)
+    return None
