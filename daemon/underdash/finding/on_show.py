@@ -19,7 +19,7 @@ from .marks import Mark
 from .readings import Fit, Reading, fits, told_apart
 
 EDGE_S = 2.0
-"""What is left out at the beginning of an interval, and half as much at its end: a display takes a second (a choice)."""
+"""What is left out at the beginning of an interval, and half that at its end: a display takes a second (a choice)."""
 EDGE_SHARE = 0.2
 """Of a short interval so much is left out instead."""
 LEAST_SHARE = 0.5
