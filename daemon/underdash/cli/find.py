@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 QUESTIONS: dict[str, str] = {
     "ignition": "which field tells the position of the ignition",
+    "requests": "what another tester asked the car and was answered, and how to ask for the same",
 }
 """What can be asked, by word."""
 

@@ -40,15 +40,19 @@ class Whom:
     address: int | None = None
     maker: bool = False
 
+    @property
+    def bus(self) -> str:
+        """The bus they are on."""
+        one = self.to or self.by
+        return "" if one is None else one.bus
+
     def __str__(self) -> str:
         """Write as a person reads it: ``drive 7E0 asks, 7E8 answers``."""
-        one = self.to or self.by
-        bus = "" if one is None else f"{one.bus} "
         asks = f"{self.to} asks" if self.to is not None else "requests not recorded"
         if self.to is not None and speaks_to_all(self.to):
             asks = f"{self.to} asks all"
         answer = f"{self.by} answers" if self.by is not None else "nobody answers"
-        return f"{bus}{asks}, {answer}" + ("" if self.address is None else f", address byte {self.address:02X}")
+        return f"{self.bus} {asks}, {answer}" + ("" if self.address is None else f", address byte {self.address:02X}")
 
 
 @dataclass(slots=True)

@@ -20,6 +20,11 @@ from .messages import Message, Sender
 from .one_frame import SURE, USUAL_ADDS, Place, Worked, commands, work_out
 from .one_frame_pairs import LEAST_ANSWERS, Pairing, pairings
 
+ENOUGH_REQUESTS = 3
+"""Different requests that show a format where a reply adds 40 to the command, as makers do; two frames that repeat each
+other by themselves rarely do so in three ways (a choice)."""
+MANY_REQUESTS = 5
+"""Different requests from which on one is told that could not be worked out (a choice)."""
 MOST_COMMANDS = 12
 """Places for the command that are tried (for speed)."""
 
@@ -120,24 +125,29 @@ def _best(pairing: Pairing, places: Sequence[Place]) -> Maker | None:
     why_not: list[str] = []
     for place in places:
         worked = work_out(pairing, place)
+        usual = place[2] == USUAL_ADDS
         if worked.form is None or single_frame.mistakes(worked.form):
-            why_not += worked.why_not if place[2] == USUAL_ADDS else []
+            why_not += worked.why_not if usual and worked.different >= MANY_REQUESTS else []
             continue
         made = _made(pairing, worked, modes)
-        refusals = len(_refusals(pairing, place))
-        strong = made.spelt >= SURE and (place[2] == USUAL_ADDS or refusals or worked.count_at is not None)
-        if strong:
-            near = place[0] == worked.identifier_at - 1
-            tried.append(
-                (4 * bool(refusals) + 2 * (place[2] == USUAL_ADDS) + (worked.count_at is not None) + near, made)
-            )
+        refused = len(_refusals(pairing, place)) > 0
+        enough = refused or worked.count_moves or (usual and worked.different >= ENOUGH_REQUESTS)
+        if enough and made.spelt >= SURE and _brings_values(made):
             _add_refusals(made, pairing, place)
+            near = place[0] == worked.identifier_at - 1
+            tried.append((4 * refused + 2 * usual + (worked.count_at is not None) + near, made))
     if tried:
         return max(tried, key=lambda each: each[0])[1]
     if not why_not:
         return None
     remarks = [f"something is asked and answered here in a format that could not be worked out: {why_not[0]}"]
     return Maker(*_ends(pairing), exchanges=_exchanges(pairing), remarks=remarks)
+
+
+def _brings_values(made: Maker) -> bool:
+    """Say whether answers carry something, and not always the same for all that is asked."""
+    values = [answer.data for one in made.exchanges if (answer := made.read(one)[2]) is not None]
+    return len(set(values)) > 1 and all(values)
 
 
 def _once(pairing: Pairing) -> tuple[Pairing, list[str]]:

@@ -39,6 +39,8 @@ class Worked:
         identifier_at, identifier_bytes: where the identifier is in a request.
         data_at: where the value begins in a reply.
         count_at, count_from: where a reply counts, and from what; None where it does not.
+        count_moves: answers of different lengths were counted, so that it is no byte that happens to fit.
+        different: how many different requests there were.
         why_not: sentences that say what is missing.
         ties: sentences about what could be read otherwise as well.
     """
@@ -50,6 +52,8 @@ class Worked:
     data_at: int = 0
     count_at: int | None = None
     count_from: int = 0
+    count_moves: bool = False
+    different: int = 0
     why_not: list[str] = field(default_factory=list)
     ties: list[str] = field(default_factory=list)
 
@@ -96,6 +100,7 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     same = {i: _repeated(requests, replies, i) for i in range(requests.shape[1])}
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
     groups = _groups(requests, [i for i in moving if same[i]])
+    result.different = len(groups)
     rows = _Rows(requests, replies, same, lengths_of(requests, lengths[0], replies, lengths[1], groups))
     if not _identify(rows, command, [i for i in moving if same[i]], result):
         return result
@@ -186,6 +191,7 @@ def _count(rows: _Rows, command: Place, places: dict[int, int], result: Worked) 
             base = count_of(rows.lengths, rows.replies, rows.requests, j)
             if base is not None:
                 result.count_at, result.count_from = j, base
+                result.count_moves = not rows.constant(j)
                 return
 
 

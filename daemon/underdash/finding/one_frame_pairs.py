@@ -28,6 +28,9 @@ MOST_REQUESTS_SHARE = 0.5
 """Of a tester's frames at most so many are different: it asks again for what it asked before (a choice)."""
 MOST_LOOKED_AT = 4000
 """Answers by which a pair of ids is judged; all of them are read once it is believed (for speed)."""
+LEAST_ANSWERED = 0.75
+"""A request that is answered at all is answered so often at least: two frames that only look alike have periods of
+their own (a choice; traces lose frames, units refuse now and then)."""
 STEADY = 0.95
 MOST_BEFORE = 4
 """Bytes in front of a command at most: count, address and perhaps something fixed (a choice)."""
@@ -146,6 +149,17 @@ def _counts(column: Bytes) -> bool:
     return bool(often[0] < (1 - STEADY) * len(steps) and often.max() >= STEADY * len(steps))
 
 
+def _answers_again(to: Stream, asked: Integers) -> bool:
+    """Say whether requests that are answered at all are answered nearly every time."""
+    _, which = np.unique(to.data, axis=0, return_inverse=True)
+    answered = np.zeros(len(to), dtype=bool)
+    answered[asked] = True
+    which = which.ravel()
+    often, times = np.bincount(which, weights=answered), np.bincount(which)
+    mine = often > 0
+    return bool(often[mine].sum() >= LEAST_ANSWERED * times[mine].sum())
+
+
 def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | None:
     """Pair anew, now by what answers repeat: where several units share the ids, the latest request may be another's."""
     columns = [(int(i), int(j)) for i, j in zip(*np.nonzero(telling), strict=True)]
@@ -159,6 +173,6 @@ def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | N
             same &= to.data[np.maximum(row, 0), i] == by.data[:, j]
         asked[open_ & same] = row[open_ & same]
     good = asked >= 0
-    if good.sum() < LEAST_ANSWERS:
+    if good.sum() < LEAST_ANSWERS or not _answers_again(to, asked[good]):
         return None
     return Pairing(to, by, asked[good], np.flatnonzero(good), np.flatnonzero(~good))

@@ -1,0 +1,113 @@
+"""``underdash find requests``: what another tester asked, what it was answered, and how we could ask for the same."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import GivenError
+from .common import pairs, put_in_place
+from .find import add_trace, heard
+
+if TYPE_CHECKING:
+    from ..finding.heard import Heard
+    from ..finding.marks import Mark
+    from ..finding.readings import Reading
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this question's arguments."""
+    add_trace(parser)
+    parser.add_argument(
+        "--marks", metavar="F",
+        help='what was on show: lines FROM..UNTIL WORD ("12..32 boost only"), or SECONDS WORD NUMBER UNIT for numbers '
+        "read off the tester; those in the trace itself count too",
+    )  # fmt: skip
+    parser.add_argument(
+        "--readings", metavar="F.csv", help="numbers read off the tester: a column of seconds, then one for each word"
+    )
+    parser.add_argument(
+        "--name", action="append", default=[], metavar="WORD=SIGNAL", help="which signal a word means; may be repeated"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Find the requests; returns 0 where there are any, else 1."""
+    from ..finding.requests import find_requests
+    from ..finding.requests_text import lines
+
+    names = _names(arguments.name)
+    trace = heard(arguments)
+    marks = _marks(arguments.marks, trace)
+    typed = _readings(arguments.readings, trace) if arguments.readings else {}
+    found = find_requests(trace, marks, typed, names)
+    if arguments.json:
+        print(json.dumps(found.plain(), indent=2))
+    else:
+        print("\n".join(lines(found)))
+    if arguments.picture is not None:
+        from ..finding.requests_picture import draw
+
+        with put_in_place(Path(arguments.picture), "--picture") as part:
+            draw(trace, found, marks).save(part, "PNG")
+    return 0 if found.anything else 1
+
+
+def _names(given: list[str]) -> dict[str, str]:
+    from ..signals.catalogue import CATALOGUE
+    from ..signals.searching import hint
+
+    names = pairs(given, "--name")
+    for word, signal in names.items():
+        if signal not in CATALOGUE and not signal.startswith("car."):
+            raise GivenError(f"--name {word}={signal}: there is no signal {signal!r}; {hint(signal, CATALOGUE)}")
+    return names
+
+
+def _marks(path: str | None, trace: Heard) -> tuple[Mark, ...]:
+    from ..finding.marks import marks_in, parse_marks
+
+    if path is None:
+        return marks_in(trace)
+    return tuple(sorted((*marks_in(trace), *parse_marks(_lines(path), path, trace.begin)), key=lambda mark: mark.begin))
+
+
+def _lines(path: str) -> list[str]:
+    try:
+        return Path(path).read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as exc:
+        reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
+        raise GivenError(f"{path} cannot be read: {reason.lower()}; name a text file") from exc
+
+
+def _readings(path: str, trace: Heard) -> dict[str, list[Reading]]:
+    """Read a table of numbers that somebody typed: seconds, then columns headed ``boost`` or ``boost [bar]``."""
+    rows = list(csv.reader(_lines(path)))
+    if not rows or len(rows[0]) < 2:
+        raise GivenError(f"{path} is no table: its first line names columns, such as: seconds,boost [bar]")
+    found: dict[str, list[Reading]] = {}
+    for number, row in enumerate(rows[1:], 2):
+        for head, text in zip(rows[0][1:], row[1:], strict=False):
+            if text.strip():
+                word, _, unit = head.partition("[")
+                found.setdefault(word.strip(), []).append(
+                    _reading((row[0], text, unit), trace.begin, f"{path}, line {number}")
+                )
+    return found
+
+
+def _reading(cells: tuple[str, str, str], first: float, where: str) -> Reading:
+    from ..finding.readings import Reading
+
+    when, text, unit = (cell.strip(" ]") for cell in cells)
+    try:
+        at, value = float(when) + (first if when.startswith("+") else 0.0), float(text)
+    except ValueError as exc:
+        raise GivenError(
+            f"{where}: seconds and a number are wanted, with + before the seconds to count from the first frame; found "
+            f"{when!r} and {text!r}"
+        ) from exc
+    return Reading(at, value, 10.0 ** -len(text.partition(".")[2]), unit)

@@ -1,0 +1,146 @@
+"""Another tester's requests and answers in a trace: who asked whom for what, how, and which value is which."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ..bus.services import Kind
+from ..contract.errors import GivenError
+from .as_polls import Draft, part_text
+from .asked_for import Asked, Whom, asked_for
+from .found import Plain
+from .heard import Heard
+from .makers import Maker, makers
+from .marks import Mark, marks_of
+from .on_show import Shown, on_show, split
+from .readings import Reading
+from .testers import Testing, testing
+
+NEVER_SENT = "not reading; underdash never sends this"
+NOT_READING = (Kind.DENIED, Kind.LATER, Kind.UNKNOWN)
+SIMULATED_ONLY = (
+    "how well one-frame formats are worked out was only tried on simulated control units, since no open recording has "
+    "one: check what is read from it against something known"
+)
+
+
+@dataclass(slots=True)
+class Requests:
+    """What a tester did.
+
+    Attributes:
+        testing: requests and answers in ISO-TP.
+        makers: one-frame formats.
+        asked: sums by unit and value.
+        shown: which values the words of a person mean.
+        description: lines for a description of the car.
+        remarks: sentences about the whole.
+    """
+
+    testing: Testing
+    makers: list[Maker]
+    asked: list[Asked]
+    shown: list[Shown] = field(default_factory=list)
+    description: str = ""
+    remarks: list[str] = field(default_factory=list)
+
+    @property
+    def anything(self) -> bool:
+        """Whether there is a tester at all."""
+        return bool(self.asked or self.makers)
+
+    def plain(self) -> dict[str, Plain]:
+        """Return what ``--json`` writes."""
+        units: dict[Whom, list[Asked]] = {}
+        for one in self.asked:
+            units.setdefault(one.whom, []).append(one)
+        return {
+            "units": [
+                {
+                    "name": str(whom),
+                    "bus": whom.bus,
+                    "request": None if whom.to is None else whom.to.name,
+                    "response": None if whom.by is None else whom.by.name,
+                    "address": None if whom.address is None else f"{whom.address:02X}",
+                    "asked": [one.plain() for one in asked],
+                }
+                for whom, asked in units.items()
+            ],
+            "formats": [_format(one) for one in self.makers],
+            "shown": [one.plain() for one in self.shown],
+            "description": self.description,
+            "remarks": [*self.remarks],
+        }
+
+
+def _format(one: Maker) -> Plain:
+    form = one.form
+    return {
+        "request": one.to.name,
+        "response": one.by.name,
+        "spelt": round(one.spelt, 4),
+        "remarks": [*one.remarks],
+        "format": None
+        if form is None
+        else {
+            "name": form.name,
+            "command": f"{form.command:02X}",
+            "reply_adds": f"{form.reply_adds:02X}",
+            "request": [*map(part_text, form.request)],
+            "reply": [*map(part_text, form.reply)],
+        },
+    }
+
+
+def find_requests(
+    heard: Heard, marks: Sequence[Mark] = (), typed: Mapping[str, Sequence[Reading]] | None = None,
+    signals: Mapping[str, str] | None = None,
+) -> Requests:  # fmt: skip
+    """Find a tester's requests.
+
+    Args:
+        heard: the trace.
+        marks: intervals of what was on show, and numbers read off it.
+        typed: further such numbers, by word.
+        signals: the signal that a word means.
+
+    Raises:
+        GivenError: marks or numbers lie outside the trace.
+    """
+    if marks:
+        marks_of(marks, heard)
+    windows, readings = split(marks)
+    for word, more in (typed or {}).items():
+        outside = [one for one in more if not heard.begin <= one.at <= heard.end]
+        if outside:
+            raise GivenError(
+                f"the number typed for {word} at {outside[0].at:.1f} s lies outside the trace, which goes from "
+                f"{heard.begin:.1f} to {heard.end:.1f} s: another time base, or numbers of another trace?"
+            )
+        readings[word] = sorted([*readings.get(word, ()), *more], key=lambda one: one.at)
+    found = testing(heard)
+    standard = {(one.bus, one.id, one.extended) for one in found.spoken}
+    formats = makers(heard, standard)
+    asked = asked_for(found, formats)
+    result = Requests(found, formats, asked, on_show(asked, windows, readings) if asked else [])
+    result.description = Draft(heard, found, formats, asked, result.shown, signals or {}).text()
+    result.remarks = _remarks(result)
+    return result
+
+
+def _remarks(result: Requests) -> list[str]:
+    found = []
+    if not result.anything:
+        return [
+            "nobody asks anything here that could be recognised: no requests and answers of ISO-TP, and no pair of ids "
+            "that repeats what was asked; record while the tester shows values, at the wires it is on"
+        ]
+    alone = sum(one.request is None for one in result.testing.exchanges)
+    if alone:
+        found.append(f"{alone} answers without requests: those were not recorded, or sent on a bus that was not")
+    if result.testing.unclear:
+        found.append(f"{result.testing.unclear} flow control frames for answers whose first frame was not recorded")
+    if any(one.form is not None for one in result.makers):
+        found.append(SIMULATED_ONLY)
+    return found
