@@ -47,10 +47,10 @@ def draw(
     shown = candidates[:SHOWN]
     height = min(MOST_HEIGHT, max(LEAST_HEIGHT, STRIPS_HEIGHT // max(1, len(shown))))
     span = Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT))
-    words = _placed(marks, span)
+    words = placed_words(marks, span)
     above = HEAD + WORDS * max([1, *(row + 1 for _, row, _ in words)])
     below = above + max(1, len(shown)) * (TITLE + height + BETWEEN)
-    sheet = _Sheet(below + AXIS, span)
+    sheet = Sheet(below + AXIS, span)
     sheet.head(title, heard)
     for x, row, word in words:
         sheet.text(x, HEAD + WORDS * row + WORDS // 2, word, soft=True)
@@ -86,7 +86,7 @@ def _within(marks: Sequence[Mark], span: Span) -> list[Mark]:
     return sorted(mark for mark in marks if mark[1] >= span.begin and mark[0] <= span.end)
 
 
-def _placed(marks: Sequence[Mark], span: Span) -> list[tuple[float, int, str]]:
+def placed_words(marks: Sequence[Mark], span: Span) -> list[tuple[float, int, str]]:
     """Find room for the marks' words: column, row and word; one that no row has room for is left out."""
     fonts, free, placed = Fonts(), [0.0] * WORD_ROWS, []
     for begin, _, word in _within(marks, span):
@@ -98,7 +98,7 @@ def _placed(marks: Sequence[Mark], span: Span) -> list[tuple[float, int, str]]:
     return placed
 
 
-class _Sheet:
+class Sheet:
     """The paper, in final pixels; the pen that it lends out is `SCALE` times as fine."""
 
     def __init__(self, height: int, span: Span) -> None:
