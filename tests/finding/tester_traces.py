@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from heapq import heappop, heappush
 from itertools import count
 from random import Random
 
 from underdash.bus.frames import Frame
-from underdash.contract.layout import Bits, Field
-from underdash.contract.requests import ControlUnit, Part, PartKind, PollRequest, SingleFrameFormat
+from underdash.contract.cars import CarDescription
+from underdash.contract.requests import ControlUnit, SingleFrameFormat
 from underdash.contract.signals import Value
 from underdash.diagnostics import single_frame
 from underdash.finding.heard import Heard
 from underdash.finding.reading import heard_from
+from underdash.simulator.car import SimulatedCar
+from underdash.simulator.driver import Phase
+from underdash.simulator.models import ModelMaker
+from underdash.simulator.tester import OtherTester, Question
+from underdash.simulator.turbo_car import TurboDesign
 from underdash.simulator.units import SimulatedUnit
 
 Log = list[tuple[str, Frame]]
@@ -49,8 +54,8 @@ class Wire:
     log: Log = field(default_factory=list)
     _order: count[int] = field(default_factory=count)
 
-    def ask(self, asked: Iterable[tuple[float, Asked]], values: Callable[[float], dict[str, Value]] = values_at) -> None:
-        """Send requests at their times; units answer in several frames without waiting, as to a tester that lets them."""
+    def ask(self, asked: Iterable[tuple[float, Asked]]) -> None:
+        """Send requests at their times; a unit that answers in several frames is told to go on."""
         due: list[tuple[float, int, ControlUnit, bytes, bool]] = []
         for at, (unit, data) in asked:
             heappush(due, (at, next(self._order), unit, data, True))
@@ -66,7 +71,7 @@ class Wire:
                 continue
             for one in self.units:
                 if (one.unit.request_id, one.unit.extended) == (unit.request_id, unit.extended):
-                    for delay_s, said in one.answer(data, values(at), at):
+                    for delay_s, said in one.answer(data, values_at(at), at):
                         entry = (at + delay_s, next(self._order), one.unit, padded(one.unit, said), False)
                         heappush(due, entry)
 
@@ -106,79 +111,30 @@ def raw(form: SingleFrameFormat, unit: ControlUnit, identifier: int) -> Asked:
     return unit, padded(unit, single_frame.encode(form, unit, identifier))
 
 
-# --- invented formats -------------------------------------------------------------------------------------------------
-
-COUNT, ADDRESS, COMMAND, IDENTIFIER = PartKind.COUNT, PartKind.ADDRESS, PartKind.COMMAND, PartKind.IDENTIFIER
-MODE, FIXED, DATA = PartKind.MODE, PartKind.FIXED, PartKind.DATA
-
-
-@dataclass(frozen=True)
-class Invented:
-    """A format with what speaks it: how many units share the ids, and how many bytes the values have."""
-
-    form: SingleFrameFormat
-    addresses: tuple[int | None, ...]
-    identifiers: tuple[tuple[int, int], ...]
-    padding: int | None = 0x00
-    extended: bool = False
-
-
-def invented(seed: int) -> Invented:
-    """Return a format of its own for each seed: what counts, who is named, and where things stand all differ."""
-    rng = Random(f"format {seed}")
-    size = rng.choice((1, 2, 2))
-    base = rng.choice((None, 0x00, 0x01, 0x90, 0x40, 0x00, 0xFD, 0xFE))
-    several = rng.random() < 0.5
-    address = several or rng.random() < 0.4
-    command = rng.randrange(0xA0, 0xBF)
-    adds = 0x40 if base is None or rng.random() < 0.75 else rng.choice((0x80, 0x20, 0x01))
-    mode = rng.choice((None, 0x01, 0x05))
-    head = ([Part(COUNT, 1, base)] if base is not None else []) + ([Part(ADDRESS)] if address else [])
-    rng.shuffle(head) if rng.random() < 0.3 else None
-    named = [Part(COMMAND), Part(IDENTIFIER, size)]
-    request = [*head, *named, *([Part(MODE, 1, mode)] if mode is not None else [])]
-    reply_head = head if several or rng.random() < 0.8 else [part for part in head if part.kind is not ADDRESS]
-    reply = [*reply_head, *named, *([Part(FIXED, 1, 0x3C)] if rng.random() < 0.15 and size == 1 else []), Part(DATA)]
-    form = SingleFrameFormat("invented", command, tuple(request), tuple(reply), adds)
-    room = single_frame.room(form)
-    high = rng.randrange(1, 0xF0) << 8 if size == 2 else 0
-    lows = rng.sample(range(1, 0xF0), 6)
-    identifiers = tuple((high | low, min(room, rng.choice((1, 1, 2, 2, 3)))) for low in lows)
-    addresses: tuple[int | None, ...] = tuple(rng.sample(range(0x10, 0xF0), 2 if several else 1)) if address else (None,)
-    return Invented(form, addresses, identifiers, rng.choice((0x00, 0x00, 0xFF, 0xAA, None)), rng.random() < 0.4)
-
-
-def units_of(made: Invented, seed: int = 1) -> list[SimulatedUnit]:
-    """Return the control units that speak a format: identifiers are dealt out to them in turn."""
-    units = []
-    for number, address in enumerate(made.addresses):
-        ids = (0x0B20C0A1, 0x0B20C0A2) if made.extended else (0x6A1, 0x6B2)
-        unit = ControlUnit(
-            f"unit_{number}", "drive", *ids, made.extended, address=address, padding=made.padding, gap_s=0.01
-        )
-        polls = []
-        for place, (identifier, size) in enumerate(made.identifiers):
-            if place % len(made.addresses) == number:
-                scale = {1: 5.0, 2: 0.05, 3: 0.001}[size] * (20.0 if SIGNALS[place] == "engine.speed" and size == 1 else 1)
-                scale = 25.0 if SIGNALS[place] == "engine.speed" and size == 1 else scale
-                polls.append(
-                    PollRequest(unit.name, "invented", identifier, (Field(SIGNALS[place], Bits(0, 8 * size), scale=scale),))
-                )
-        units.append(SimulatedUnit(unit, polls, (made.form,), Random(f"unit {seed} {number}")))
-    return units
-
-
-def round_robin(
-    made: Invented, units: Sequence[SimulatedUnit], begin: float, end: float, rng: Random, every_s: float = 0.1
-) -> list[tuple[float, Asked]]:
-    """A tester that asks for everything in turn, not quite regularly."""
-    asked: list[tuple[float, Asked]] = []
-    all_of_them = [
-        raw(made.form, units[place % len(units)].unit, identifier)
-        for place, (identifier, _) in enumerate(made.identifiers)
-    ]
-    at, n = begin, 0
-    while at < end:
-        asked.append((at, all_of_them[n % len(all_of_them)]))
-        at, n = at + every_s * rng.uniform(0.8, 1.3), n + 1
-    return asked
+def driven(
+    description: CarDescription, questions: Iterable[Question], seconds: float, design: ModelMaker | None = None
+) -> Log:
+    """Return all frames of a simulated car that somebody else's tester asks; that begins at second 5, the key at ON."""
+    speeds = (0.0, 45.0, 95.0, 60.0, 20.0, 80.0)
+    turns = [speeds[n % len(speeds)] for n in range(int(seconds / 15) + 1)]
+    drive = [Phase(f"at {speed:g}", 15.0, speed_kmh=speed, pedal=0.9) for speed in turns]
+    script = (Phase("start", 3.0, "START"), *drive)
+    car = SimulatedCar(description, design or TurboDesign(), script)
+    tester = OtherTester(questions)
+    log: Log = []
+    due: list[tuple[float, int, str, Frame, bool]] = []
+    order = count()
+    for tick in range(round(seconds * 100)):
+        now = 0.01 * tick
+        for bus, frame in car.advance(now):
+            heappush(due, (frame.at, next(order), bus, frame, True))
+        if now > 5.0:
+            for bus, frame in tester.advance(now):
+                heappush(due, (now, next(order), bus, replace(frame, at=now), False))
+        while due and due[0][0] <= now:
+            at, _, bus, frame, by_car = heappop(due)
+            log.append((bus, replace(frame, at=at)))
+            hears = tester.answer if by_car else car.answer
+            for delay_s, answer in hears(bus, frame, at):
+                heappush(due, (at + delay_s, next(order), bus, answer, not by_car))
+    return log

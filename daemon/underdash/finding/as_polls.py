@@ -29,7 +29,7 @@ from .heard import Heard
 from .makers import Maker
 from .messages import Sender
 from .on_show import Candidate, Shown
-from .testers import Testing
+from .testers import Dialogue
 
 PERIODS_S = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 """How often a person would ask; the tester's own period is rounded up to one of these."""
@@ -44,12 +44,12 @@ class Draft:
 
     Attributes:
         heard: the trace.
-        testing, makers, asked, shown: what was found in it.
+        dialogue, makers, asked, shown: what was found in it.
         signals: the signal that each word means; others become signals of this car alone.
     """
 
     heard: Heard
-    testing: Testing
+    dialogue: Dialogue
     makers: Sequence[Maker]
     asked: Sequence[Asked]
     shown: Sequence[Shown]
@@ -62,23 +62,30 @@ class Draft:
         """Return the lines, ready to be put into a description of the car; "" for none."""
         wanted = [one for one in self.asked if one.protocol and one.values and (one.reads or one.whom.maker)]
         parts: list[list[str]] = []
-        for whom in dict.fromkeys(one.whom for one in wanted):
-            self._names[whom] = _unit_name(whom)
-            parts.append(self._unit(whom))
+        units: dict[str, Table] = {}
+        for whom in sorted(dict.fromkeys(one.whom for one in wanted), key=_together):
+            remark, table = self._unit(whom)
+            # one that was also asked together with all others is the same unit
+            same = next((name for name, one in units.items() if one | {"padding": ""} == table | {"padding": ""}), None)
+            self._names[whom] = same or _unit_name(whom)
+            if same is None:
+                units[self._names[whom]] = table
+                parts.append([*remark, *block(f"[unit.{self._names[whom]}]", table | {"found_by": FOUND_BY})])
         forms = dict.fromkeys(one.form for one in self.makers if one.form is not None)
         parts += [_format(form) for form in forms if any(one.protocol == form.name for one in wanted)]
         for maker in self.makers:
             parts += self._exchanges(maker, wanted)
-        parts += [self._poll(one) for one in wanted]
+        once = {(self._names[one.whom], one.protocol, one.identifier): one for one in wanted}
+        parts += [self._poll(one) for one in once.values()]
         return "\n\n".join("\n".join(part) for part in parts) + "\n" if parts else ""
 
-    def _unit(self, whom: Whom) -> list[str]:
+    def _unit(self, whom: Whom) -> tuple[list[str], Table]:
         to, by = whom.to, whom.by
         assert by is not None
         request = None if to is None else to.name
         remark = []
         if to is None or speaks_to_all(to):
-            own = next((asks.name for asks, answers in self.testing.flows if answers == by and asks != to), None)
+            own = next((asks.name for asks, answers in self.dialogue.flows if answers == by and asks != to), None)
             fixed = request_id_of(by.id, wide=by.extended)
             found = own or (None if fixed is None else Sender(by.bus, fixed, by.extended).name)
             how = "its requests were not recorded" if to is None else "asked with all others in the recording"
@@ -94,7 +101,7 @@ class Draft:
         if whom.maker:
             padding = next((one.padding for one in self.makers if one.to == to), None)
         table["padding"] = "none" if padding is None else f"{padding:02X}"
-        return [*remark, *block(f"[unit.{self._names[whom]}]", table | {"found_by": FOUND_BY})]
+        return remark, table
 
     def _exchanges(self, maker: Maker, wanted: Sequence[Asked]) -> Iterator[list[str]]:
         """Yield the evidence that a command reads, for each unit: the request that was heard most often."""
@@ -131,8 +138,9 @@ class Draft:
     def _poll(self, one: Asked) -> list[str]:
         table: Table = {
             "unit": self._names[one.whom], "protocol": one.protocol,
-            "identifier": f"{one.identifier:0{one.digits}X}", "period_s": period_of(one),
+            "identifier": f"{one.identifier:0{one.digits}X}",
         }  # fmt: skip
+        table |= {"once": True} if one.protocol == "service_09" else {"period_s": period_of(one)}
         said: Table = {"found_by": FOUND_BY} | ({"trace": self.heard.sha256} if self.heard.sha256 else {})
         lines = self._named(one, table, said)
         if lines:
@@ -156,6 +164,7 @@ class Draft:
             if made is not None:
                 self._taken.add(signal)
                 said = said | {"checked_by": "; ".join(best.because)}
+                said |= {} if best.fit is not None else {"note": "the number as it is sent: its scale is not known"}
                 return [
                     *_declared(shown.word, signal),
                     *block("[[poll]]", table | {"fields": [field_table(made)]} | said),
@@ -169,9 +178,11 @@ def _unit_name(whom: Whom) -> str:
     name = f"unit_{by.name.lower()}" + ("" if whom.address is None else f"_{whom.address:02x}")
     if by.prefix is not None and whom.to is not None and whom.to.prefix is not None:
         name += f"_{whom.to.prefix:02x}"
-    if whom.to is not None and speaks_to_all(whom.to):
-        name += "_of_all"
     return name
+
+
+def _together(whom: Whom) -> bool:
+    return whom.to is not None and speaks_to_all(whom.to)
 
 
 def _padding(heard: Heard, to: Sender | None) -> int | None:

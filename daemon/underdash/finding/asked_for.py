@@ -15,7 +15,7 @@ from .asked import Exchange, speaks_to_all
 from .found import Plain
 from .makers import Maker
 from .messages import NEGATIVE, Message, Sender
-from .testers import Testing
+from .testers import Dialogue
 
 PROTOCOLS = {
     0x01: ("service_01", 1), 0x09: ("service_09", 1), 0x22: ("identifier_22", 2), 0x21: ("identifier_21", 1),
@@ -167,11 +167,11 @@ class Asked:
         }
 
 
-def asked_for(testing: Testing, makers: Sequence[Maker]) -> list[Asked]:
+def asked_for(dialogue: Dialogue, makers: Sequence[Maker]) -> list[Asked]:
     """Sum up all exchanges, by unit and by what was asked for."""
     found: dict[tuple[object, ...], Asked] = {}
-    partner = _partners(testing.exchanges)
-    for exchange in testing.exchanges:
+    partner = _partners(dialogue.exchanges)
+    for exchange in dialogue.exchanges:
         by = exchange.by if exchange.by is not None or exchange.to is None else partner.get(exchange.to)
         for one in _in_message(exchange, Whom(exchange.to, by)):
             _add(found, one, exchange)

@@ -18,7 +18,7 @@ from .asked import FIRST_S, Exchange
 from .heard import Flags, Heard, Integers, Stream
 from .messages import Message, Sender
 from .one_frame import SURE, USUAL_ADDS, Place, Worked, commands, work_out
-from .one_frame_pairs import LEAST_ANSWERS, Pairing, pairings
+from .one_frame_pairs import LEAST_ANSWERS, LOOK_BACK, Pairing, by_themselves, pairings
 
 ENOUGH_REQUESTS = 3
 """Different requests that show a format where a reply adds 40 to the command, as makers do; two frames that repeat each
@@ -132,7 +132,8 @@ def _best(pairing: Pairing, places: Sequence[Place]) -> Maker | None:
         made = _made(pairing, worked, modes)
         refused = len(_refusals(pairing, place)) > 0
         enough = refused or worked.count_moves or (usual and worked.different >= ENOUGH_REQUESTS)
-        if enough and made.spelt >= SURE and _brings_values(made):
+        alone = by_themselves(pairing, worked.data_at, worked.groups)
+        if enough and not alone and made.spelt >= SURE and _brings_values(made):
             _add_refusals(made, pairing, place)
             near = place[0] == worked.identifier_at - 1
             tried.append((4 * refused + 2 * usual + (worked.count_at is not None) + near, made))
@@ -249,7 +250,13 @@ def _add_refusals(made: Maker, pairing: Pairing, place: Place) -> None:
     taken = {exchange.request.at for exchange in made.exchanges if exchange.request is not None}
     for row in _refusals(pairing, place).tolist():
         at = float(pairing.by.at[row])
-        asked = int(np.searchsorted(pairing.to.at, at, side="right")) - 1
-        if asked >= 0 and at - pairing.to.at[asked] <= FIRST_S and float(pairing.to.at[asked]) not in taken:
-            made.exchanges.append(Exchange(made.to, made.by, _message(pairing.to, asked), _message(pairing.by, row)))
+        latest = int(np.searchsorted(pairing.to.at, at, side="right")) - 1
+        for asked in range(latest, max(-1, latest - LOOK_BACK), -1):
+            began = float(pairing.to.at[asked])
+            if at - began <= FIRST_S and began not in taken:
+                taken.add(began)
+                made.exchanges.append(
+                    Exchange(made.to, made.by, _message(pairing.to, asked), _message(pairing.by, row))
+                )
+                break
     made.exchanges.sort(key=lambda each: each.request.at if each.request is not None else 0.0)

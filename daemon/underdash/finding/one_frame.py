@@ -40,7 +40,7 @@ class Worked:
         data_at: where the value begins in a reply.
         count_at, count_from: where a reply counts, and from what; None where it does not.
         count_moves: answers of different lengths were counted, so that it is no byte that happens to fit.
-        different: how many different requests there were.
+        groups: the rows of each request that differs from others.
         why_not: sentences that say what is missing.
         ties: sentences about what could be read otherwise as well.
     """
@@ -53,9 +53,14 @@ class Worked:
     count_at: int | None = None
     count_from: int = 0
     count_moves: bool = False
-    different: int = 0
+    groups: list[Flags] = field(default_factory=list)
     why_not: list[str] = field(default_factory=list)
     ties: list[str] = field(default_factory=list)
+
+    @property
+    def different(self) -> int:
+        """How many different requests there were."""
+        return len(self.groups)
 
 
 @dataclass(slots=True)
@@ -100,7 +105,7 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     same = {i: _repeated(requests, replies, i) for i in range(requests.shape[1])}
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
     groups = _groups(requests, [i for i in moving if same[i]])
-    result.different = len(groups)
+    result.groups = groups
     rows = _Rows(requests, replies, same, lengths_of(requests, lengths[0], replies, lengths[1], groups))
     if not _identify(rows, command, [i for i in moving if same[i]], result):
         return result

@@ -7,7 +7,7 @@ told by going on in equal steps, which nobody who asks for values does.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +31,11 @@ MOST_LOOKED_AT = 4000
 LEAST_ANSWERED = 0.75
 """A request that is answered at all is answered so often at least: two frames that only look alike have periods of
 their own (a choice; traces lose frames, units refuse now and then)."""
+UNEVEN, QUICK_S = 0.05, 0.0005
+"""A beat is steady if it varies by less than this share, and one id right behind the other if that varies by less (a
+choice: control units do not answer that evenly, two frames of one task come so)."""
+DEPENDS = 0.2
+"""Share of how a byte varies that what was asked has to explain (a choice)."""
 STEADY = 0.95
 MOST_BEFORE = 4
 """Bytes in front of a command at most: count, address and perhaps something fixed (a choice)."""
@@ -110,7 +115,7 @@ def _pairing(to: Stream, by: Stream) -> Pairing | None:
     for kept in _without_refusals(by.data[said]):
         requests, replies = to.data[asked[kept]], by.data[said[kept]]
         telling = echoes(requests, replies) & _varies(requests)[:, None]
-        if any(telling[column].any() and not _counts(to.data[:, column]) for column in range(to.width)):
+        if any(telling[column].any() and not counts(to.data[:, column]) for column in range(to.width)):
             return _by_what_they_repeat(to, by, telling)
     return None
 
@@ -136,7 +141,7 @@ def _varies(data: Bytes) -> Flags:
     return np.array([np.bincount(data[:, column]).max() < STEADY * len(data) for column in range(data.shape[1])])
 
 
-def _counts(column: Bytes) -> bool:
+def counts(column: Bytes) -> bool:
     """Say whether a byte only counts: its moving bits go on by the same step from frame to frame."""
     moving = int(np.bitwise_or.reduce(column ^ column[0]))
     if not moving:
@@ -158,6 +163,39 @@ def _answers_again(to: Stream, asked: Integers) -> bool:
     often, times = np.bincount(which, weights=answered), np.bincount(which)
     mine = often > 0
     return bool(often[mine].sum() >= LEAST_ANSWERED * times[mine].sum())
+
+
+def by_themselves(pairing: Pairing, data_at: int, groups: Sequence[Flags]) -> bool:
+    """Say whether both ids rather go on by themselves, and the one repeats the other because both tell the same.
+
+    Nobody who answers counts his answers, whatever was asked. And of two ids with a steady beat, one right behind the
+    other, the answers have to depend on what was asked: other values for other requests.
+    """
+    if any(
+        counts(pairing.by.data[:, column]) or _counts_low(pairing.by, column) for column in _moving(pairing, data_at)
+    ):
+        return True
+    gaps = np.diff(pairing.to.at)
+    beat = float(np.std(gaps)) < UNEVEN * float(np.median(gaps)) and float(np.std(pairing.latency_s)) < QUICK_S
+    if not beat:
+        return False
+    return all(_explained(pairing.replies[:, column], groups) < DEPENDS for column in _moving(pairing, data_at))
+
+
+def _moving(pairing: Pairing, data_at: int) -> list[int]:
+    return [column for column in range(data_at, pairing.by.width) if len(np.unique(pairing.replies[:, column])) > 1]
+
+
+def _counts_low(by: Stream, column: int) -> bool:
+    return any(counts(np.bitwise_and(by.data[:, column], np.uint8(half))) for half in (0x0F, 0xF0))
+
+
+def _explained(column: Bytes, groups: Sequence[Flags]) -> float:
+    """Return which share of how a byte varies is explained by what was asked."""
+    values = column.astype(np.float64)
+    whole = float(values.var())
+    within = sum(float(values[group].var()) * group.mean() for group in groups)
+    return 1.0 - within / whole if whole > 0.0 else 0.0
 
 
 def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | None:

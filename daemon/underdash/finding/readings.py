@@ -91,7 +91,7 @@ class Fit:
         line, unit = self.line, f" {self.unit}" if self.unit else ""
         kind = "" if line.plain else ", no plain number"
         return (
-            f"{bits_text(self.bits)} of the value follows {line.number} numbers typed: scale {line.scale:.6g} "
+            f"its value ({bits_text(self.bits)}) follows {line.number} numbers that were typed: scale {line.scale:.6g} "
             f"(+-{line.scale_error:.2g}{kind}), offset {line.offset:.6g} (+-{line.offset_error:.2g}), typically "
             f"{line.left:.3g}{unit} off, typed {self.lag_s:.1f} s late"
         )
@@ -134,8 +134,9 @@ def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> 
             made = _line(raw[row[there]].astype(float), typed[there], step)
             if made is None:
                 continue
-            # a longer field has to be clearly better than a shorter one
-            cost = made.left * (1.0 + 0.02 * bits.length / 8 + 0.01 * (coding is Coding.SIGNED)) + 1e-12
+            # a longer field has to be clearly better than a shorter one: each byte counts as a parameter, as in BIC
+            freedom = bits.length / 8 + 0.25 * (coding is Coding.SIGNED)
+            cost = (made.left + 1e-12) * made.number ** (freedom / (2.0 * made.number))
             if best is None or cost < best[0]:
                 best = cost, Fit(bits, coding, made, lag_s, float(typed.std()), readings[0].unit)
     return None if best is None else replace(best[1], line=plainly(best[1].line, step))

@@ -15,7 +15,7 @@ from .makers import Maker, makers
 from .marks import Mark, marks_of
 from .on_show import Shown, on_show, split
 from .readings import Reading
-from .testers import Testing, testing
+from .testers import Dialogue, dialogue
 
 NEVER_SENT = "not reading; underdash never sends this"
 NOT_READING = (Kind.DENIED, Kind.LATER, Kind.UNKNOWN)
@@ -30,7 +30,7 @@ class Requests:
     """What a tester did.
 
     Attributes:
-        testing: requests and answers in ISO-TP.
+        dialogue: requests and answers in ISO-TP.
         makers: one-frame formats.
         asked: sums by unit and value.
         shown: which values the words of a person mean.
@@ -38,7 +38,7 @@ class Requests:
         remarks: sentences about the whole.
     """
 
-    testing: Testing
+    dialogue: Dialogue
     makers: list[Maker]
     asked: list[Asked]
     shown: list[Shown] = field(default_factory=list)
@@ -119,7 +119,7 @@ def find_requests(
                 f"{heard.begin:.1f} to {heard.end:.1f} s: another time base, or numbers of another trace?"
             )
         readings[word] = sorted([*readings.get(word, ()), *more], key=lambda one: one.at)
-    found = testing(heard)
+    found = dialogue(heard)
     standard = {(one.bus, one.id, one.extended) for one in found.spoken}
     formats = makers(heard, standard)
     asked = asked_for(found, formats)
@@ -136,11 +136,11 @@ def _remarks(result: Requests) -> list[str]:
             "nobody asks anything here that could be recognised: no requests and answers of ISO-TP, and no pair of ids "
             "that repeats what was asked; record while the tester shows values, at the wires it is on"
         ]
-    alone = sum(one.request is None for one in result.testing.exchanges)
+    alone = sum(one.request is None for one in result.dialogue.exchanges)
     if alone:
         found.append(f"{alone} answers without requests: those were not recorded, or sent on a bus that was not")
-    if result.testing.unclear:
-        found.append(f"{result.testing.unclear} flow control frames for answers whose first frame was not recorded")
+    if result.dialogue.unclear:
+        found.append(f"{result.dialogue.unclear} flow control frames for answers whose first frame was not recorded")
     if any(one.form is not None for one in result.makers):
         found.append(SIMULATED_ONLY)
     return found

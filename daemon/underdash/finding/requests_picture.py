@@ -22,8 +22,8 @@ LEGEND = 34
 
 
 def draw(heard: Heard, found: Requests, marks: Sequence[Mark] = ()) -> Image.Image:
-    """Draw up to `MOST_ROWS` values, those asked most often, 1200 pixels wide."""
-    often = sorted(found.asked, key=lambda one: -len(one.exchanges))[:MOST_ROWS]
+    """Draw up to `MOST_ROWS` values, those answered most often, 1200 pixels wide."""
+    often = sorted(found.asked, key=lambda one: (-len(one.values), -len(one.exchanges)))[:MOST_ROWS]
     rows = [one for one in found.asked if any(one is other for other in often)]
     below = HEAD + LEGEND + WORDS + max(1, len(rows)) * (ROW + BETWEEN // 3) + BETWEEN
     sheet = Sheet(below + AXIS, Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT)))

@@ -48,22 +48,26 @@ def _unit(asked: list[Asked]) -> Iterator[str]:
 
 
 def _row(one: Asked) -> str:
-    times = f"{one.times} time{'s' if one.times != 1 else ''}" if one.times else "requests not recorded"
-    parts = [f"{one.name} ({_what(one)}): {times}"]
-    if one.period_s is not None:
-        parts[0] += f", about every {one.period_s:.2g} s"
+    first = f"{one.name} ({_what(one)}): " + (_count(one.times, "time") if one.times else "requests not recorded")
+    parts = [first + (f", about every {one.period_s:.2g} s" if one.period_s is not None else "")]
     if one.values:
         lengths = sorted({len(data) for _, data in one.values})
-        size = f"{lengths[0]}" if len(lengths) == 1 else f"{lengths[0]} to {lengths[-1]}"
-        changed = "all the same" if one.different == 1 else f"{one.different} different"
-        parts.append(f"{len(one.values)} answers of {size} bytes, {changed}")
-    parts += [f"refused {times} times: {meaning(code, one.service)}" for code, times in one.refusals.items()]
-    parts += [f'{one.pending} times "still working"'] if one.pending else []
-    parts += [f"{times} answers broke: {_fault(fault)}" for fault, times in one.broken.items()]
+        size = _count(lengths[-1], "byte") if len(lengths) == 1 else f"{lengths[0]} to {lengths[-1]} bytes"
+        changed = (
+            "" if len(one.values) == 1 else f", {one.different} different" if one.different > 1 else ", all the same"
+        )
+        parts.append(f"{_count(len(one.values), 'answer')} of {size}{changed}")
+    parts += [f"refused {_count(times, 'time')}: {meaning(code, one.service)}" for code, times in one.refusals.items()]
+    parts += [f'{_count(one.pending, "time")} "still working"'] if one.pending else []
+    parts += [f"{_count(times, 'answer')} broke: {_fault(fault)}" for fault, times in one.broken.items()]
     parts += [f"{one.silent} without an answer"] if one.silent and one.times else []
     if not one.whom.maker and one.known.kind in NOT_READING:
         parts.append(NEVER_SENT)
     return "; ".join(parts)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def _what(one: Asked) -> str:
@@ -75,9 +79,9 @@ def _what(one: Asked) -> str:
 
 def _fault(fault: str) -> str:
     return {
-        "sequence": "a frame is missing in their sequence",
+        "sequence": "a frame was missing",
         "no next frame": "the next frame did not come",
-        "length": "a frame contradicts itself",
+        "length": "a frame contradicted itself",
         "interrupted": "another message began before the end",
         "too long": "longer than 4095 bytes",
     }.get(fault, fault)

@@ -27,7 +27,7 @@ ALWAYS_SAME = 10
 
 
 @dataclass(slots=True)
-class Testing:
+class Dialogue:
     """Everything that was asked and answered in ISO-TP.
 
     Attributes:
@@ -43,11 +43,11 @@ class Testing:
     unclear: int = 0
 
 
-def testing(heard: Heard) -> Testing:
+def dialogue(heard: Heard) -> Dialogue:
     """Find all requests and answers in ISO-TP."""
     found = list(speakers(heard))
     links = _unambiguous([link for link in _links(found) if link.believed()])
-    result = Testing()
+    result = Dialogue()
     for answerer in {id(link.by): link.by for link in links}.values():
         lines = [Line(link.to.sender, link.to.requests) for link in links if link.by is answerer]
         result.exchanges += paired(answerer.sender, answerer.answers, lines)
@@ -135,7 +135,7 @@ def _unambiguous(links: list[_Link]) -> list[_Link]:
 # --- what has no other side -------------------------------------------------------------------------------------------
 
 
-def _alone(rest: Sequence[Spoken], known: Sequence[Spoken], result: Testing) -> list[Spoken]:
+def _alone(rest: Sequence[Spoken], known: Sequence[Spoken], result: Dialogue) -> list[Spoken]:
     """Return who asked without an answer, or answered without a recorded request."""
     asked = {(one.sender.bus, one.sender.extended, message.data) for one in known for message in one.requests}
     found = []
@@ -164,7 +164,7 @@ def _has_standard_request_id(one: Sender) -> bool:
 _UNITS = range(0x7E0, 0x7E8)
 
 
-def _add_unanswered(result: Testing) -> None:
+def _add_unanswered(result: Dialogue) -> None:
     """Add the requests that nobody answered."""
     answered = {(one.to, one.request.at) for one in result.exchanges if one.request is not None}
     for sender, spoken in result.spoken.items():
@@ -173,7 +173,7 @@ def _add_unanswered(result: Testing) -> None:
         ]
 
 
-def _add_flows(result: Testing) -> None:
+def _add_flows(result: Dialogue) -> None:
     """Say who told whom to go on: this names a unit's own id where it was asked together with all."""
     asked = {(one.to, one.by) for one in result.exchanges}
     for sender, spoken in result.spoken.items():
