@@ -46,7 +46,7 @@ class Line:
         scale, offset: of the line.
         scale_error, offset_error: standard errors.
         left: typical difference, in the unit that was typed.
-        middle: mean of the raw numbers.
+        middle, middle_error: mean of the raw numbers, and how well the reading is known there.
         number: pairs that were used.
         plain: the scale is a plain number, as people choose them.
     """
@@ -57,6 +57,7 @@ class Line:
     offset_error: float
     left: float
     middle: float
+    middle_error: float
     number: int
     plain: bool = False
 
@@ -139,7 +140,7 @@ def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> 
             cost = (made.left + 1e-12) * made.number ** (freedom / (2.0 * made.number))
             if best is None or cost < best[0]:
                 best = cost, Fit(bits, coding, made, lag_s, float(typed.std()), readings[0].unit)
-    return None if best is None else replace(best[1], line=plainly(best[1].line, step))
+    return None if best is None else replace(best[1], line=plainly(best[1].line))
 
 
 def _fields(datas: Sequence[bytes]) -> Iterator[tuple[Bits, Coding, Integers]]:
@@ -175,21 +176,24 @@ def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
     if scale == 0.0 or raw[keep].std() == 0.0:
         return None
     number, middle = int(keep.sum()), float(raw[keep].mean())
+    # the same number read twice was rounded the same way twice, and tells no more than once
+    independent = np.sqrt(len(np.unique(typed[keep])))
     left = float(np.sqrt(np.sum((typed - scale * raw - offset)[keep] ** 2) / max(1, number - 2)))
     noise = max(left, step / ROUND)
-    scale_error = float(noise / (np.sqrt(number) * raw[keep].std()))
-    offset_error = float(np.hypot(noise / np.sqrt(number), scale_error * middle))
-    return Line(scale, offset, scale_error, offset_error, left, middle, number)
+    scale_error = float(noise / (independent * raw[keep].std()))
+    middle_error = float(noise / independent)
+    offset_error = float(np.hypot(middle_error, scale_error * middle))
+    return Line(scale, offset, scale_error, offset_error, left, middle, middle_error, number)
 
 
-def plainly(line: Line, step: float) -> Line:
+def plainly(line: Line) -> Line:
     """Prefer a plain scale, and then a plain offset, where the readings allow them."""
     scale = plain_number(line.scale, ERRORS * line.scale_error)
     if scale is None:
         return line
     # with the scale fixed, the offset is known as well as the middle of the readings is
     offset = line.offset + (line.scale - scale) * line.middle
-    error = max(line.left, step / ROUND) / line.number**0.5
+    error = line.middle_error
     near = plain_offset(offset, ERRORS * error)
     return replace(line, scale=scale, offset=offset if near is None else near, offset_error=error, plain=True)
 
