@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,8 @@ OLDEST_S = 5.0
 LONGEST_BYTES = 4
 FOLLOWS = 0.15
 """What the line leaves over is at most so much of how the numbers vary."""
+AS_GOOD = 1.15
+"""Lags that leave over no more than this times the least cannot be told from the best one (a choice)."""
 ERRORS = 2.5
 """A plain number is taken for a scale within so many standard errors."""
 ROUND = 12.0**0.5
@@ -127,20 +129,37 @@ def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> 
     step = max(one.step for one in readings)
     best: tuple[float, Fit] | None = None
     for bits, coding, raw in _fields([data for _, data in values]):
+        made = {}
         for lag_s in LAGS_S:
             row = np.searchsorted(at, when - lag_s, side="right") - 1
             there = (row >= 0) & (when - lag_s - at[np.maximum(row, 0)] <= OLDEST_S)
-            if there.sum() < LEAST:
-                continue
-            made = _line(raw[row[there]].astype(float), typed[there], step)
-            if made is None:
-                continue
-            # a longer field has to be clearly better than a shorter one: each byte counts as a parameter, as in BIC
-            freedom = bits.length / 8 + 0.25 * (coding is Coding.SIGNED)
-            cost = (made.left + 1e-12) * made.number ** (freedom / (2.0 * made.number))
-            if best is None or cost < best[0]:
-                best = cost, Fit(bits, coding, made, lag_s, float(typed.std()), readings[0].unit)
+            line = _line(raw[row[there]].astype(float), typed[there], step) if there.sum() >= LEAST else None
+            if line is not None:
+                made[lag_s] = line
+        if not made:
+            continue
+        lag_s = min(made, key=lambda lag_s: made[lag_s].left)
+        line = _doubted(made[lag_s], made.values())
+        # a longer field has to be clearly better than a shorter one: each byte counts as a parameter, as in BIC
+        freedom = bits.length / 8 + 0.25 * (coding is Coding.SIGNED)
+        cost = (line.left + 1e-12) * line.number ** (freedom / (2.0 * line.number))
+        if best is None or cost < best[0]:
+            best = cost, Fit(bits, coding, line, lag_s, float(typed.std()), readings[0].unit)
     return None if best is None else replace(best[1], line=plainly(best[1].line))
+
+
+def _doubted(line: Line, lines: Iterable[Line]) -> Line:
+    """Widen a line's errors by what other lags that fit as well would give: where a value only rises, lag looks like offset."""
+    near = [one for one in lines if one.left <= AS_GOOD * line.left]
+    scales = [one.scale for one in near]
+    at_middle = [one.scale * line.middle + one.offset for one in near]
+    offsets = [one.offset for one in near]
+    return replace(
+        line,
+        scale_error=max(line.scale_error, (max(scales) - min(scales)) / 2.0),
+        offset_error=max(line.offset_error, (max(offsets) - min(offsets)) / 2.0),
+        middle_error=max(line.middle_error, (max(at_middle) - min(at_middle)) / 2.0),
+    )
 
 
 def _fields(datas: Sequence[bytes]) -> Iterator[tuple[Bits, Coding, Integers]]:

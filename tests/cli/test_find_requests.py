@@ -1,0 +1,98 @@
+"""``underdash find requests``."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Typed = Callable[..., Any]
+
+
+def raw_at(second: float) -> int:
+    return round(110 + 30 * math.sin(second / 1.7))
+
+
+@pytest.fixture
+def asked(tmp_path: Path) -> Path:
+    """Twenty seconds of a tester that shows coolant, then twenty of one that shows oil."""
+    lines = []
+    for n in range(400):
+        identifier, at, raw = (0x21C7 if n < 200 else 0x21D3), 10.0 + 0.1 * n, raw_at(0.1 * n)
+        lines += [
+            f"({at:.4f}) can0 7E0#0322{identifier:04X}00000000",
+            f"({at + 0.01:.4f}) can0 7E8#0462{identifier:04X}{raw:02X}000000",
+        ]
+    path = tmp_path / "tester.log"
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def test_a_person_reads_what_was_asked_and_gets_lines_to_paste(typed: Typed, asked: Path) -> None:
+    done = typed("find", "requests", asked, "--bus", "drive=can0")
+    assert done.status == 0
+    assert "drive 7E0 asks, 7E8 answers:" in done.out
+    assert "22 21C7 (UDS and KWP read by identifier): 200 times, about every 0.1 s; 200 answers of 1 byte" in done.out
+    assert "[unit.unit_7e8]" in done.out
+    assert "# [[poll]]" in done.out
+
+
+def test_windows_and_typed_numbers_make_a_poll_with_a_scale(typed: Typed, asked: Path, tmp_path: Path) -> None:
+    (marks := tmp_path / "marks.txt").write_text("+0..+20 coolant only\n+20..+40 oil only\n")
+    (numbers := tmp_path / "numbers.csv").write_text(
+        "seconds,coolant [degC]\n" + "".join(f"+{n + 0.6},{raw_at(n) * 0.75 - 48:.0f}\n" for n in range(1, 19))
+    )
+    picture = tmp_path / "asked.png"
+    done = typed(
+        "find", "requests", asked, "--bus", "drive=can0", "--marks", marks, "--readings", numbers,
+        "--name", "coolant=engine.coolant_temperature", "--picture", picture,
+    )  # fmt: skip
+    assert done.status == 0
+    assert '{ signal = "engine.coolant_temperature", byte = 0, scale = 0.75, offset = -48 }' in done.out
+    assert 'name = "car.oil"' in done.out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_json_has_all_of_it(typed: Typed, asked: Path) -> None:
+    done = typed("find", "requests", asked, "--json")
+    table = json.loads(done.out)
+    assert [one["identifier"] for one in table["units"][0]["asked"]] == ["21C7", "21D3"]
+    assert table["units"][0]["asked"][0]["reads"] is True
+
+
+def test_where_nobody_asks_it_says_so_and_ends_with_1(typed: Typed, tmp_path: Path) -> None:
+    (path := tmp_path / "quiet.log").write_text("".join(f"({n / 10}) can0 1A0#{n:02X}00\n" for n in range(99)))
+    done = typed("find", "requests", path)
+    assert done.status == 1
+    assert "nobody asks anything here" in done.out
+
+
+@pytest.mark.parametrize(
+    ("given", "why"),
+    [
+        (("--marks", "boost 12..32\n"), "line 1"),
+        (("--marks", "5000..5020 boost only\n"), "lies outside the trace"),
+        (("--readings", "seconds\n1\n"), "is no table"),
+        (("--readings", "seconds,boost\n1,much\n"), "line 2: seconds and a number are wanted"),
+        (("--readings", "seconds,boost\n5000,1.2\n"), "lies outside the trace"),
+    ],
+)
+def test_files_that_do_not_fit_are_refused_with_their_line(
+    typed: Typed, asked: Path, tmp_path: Path, given: tuple[str, str], why: str
+) -> None:
+    option, text = given
+    (path := tmp_path / "given.txt").write_text(text)
+    done = typed("find", "requests", asked, option, path)
+    assert done.status == 2
+    assert why in done.err
+
+
+def test_a_file_that_is_not_there_and_a_signal_that_is_none_are_told(typed: Typed, asked: Path, tmp_path: Path) -> None:
+    assert "cannot be read" in typed("find", "requests", asked, "--marks", tmp_path / "none.txt").err
+    done = typed("find", "requests", asked, "--name", "boost=engine.bost_pressure")
+    assert done.status == 2
+    assert "did you mean" in done.err
