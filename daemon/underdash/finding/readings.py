@@ -149,7 +149,7 @@ def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> 
 
 
 def _doubted(line: Line, lines: Iterable[Line]) -> Line:
-    """Widen a line's errors by what other lags that fit as well would give: where a value only rises, lag looks like offset."""
+    """Widen a line's errors by what other lags give that fit as well: of what only rises, lag looks like offset."""
     near = [one for one in lines if one.left <= AS_GOOD * line.left]
     scales = [one.scale for one in near]
     at_middle = [one.scale * line.middle + one.offset for one in near]
