@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from underdash.contract.errors import UnderdashError
-from underdash.display.backlight import BacklightConfig, Light, opened
+from underdash.display.backlight import BacklightConfig, Light, PwmLight, opened
 
 
 def pwm(root: Path, chip: str = "pwmchip0", device: str = "fe20c000.pwm", exported: bool = True) -> Path:
@@ -49,12 +49,28 @@ def test_pwm_that_is_bright_while_low(tmp_path: Path) -> None:
     assert (channel / "duty_cycle").read_text() == "250000"
 
 
-def test_a_channel_that_is_not_exported_is_exported(tmp_path: Path) -> None:
+def test_a_channel_that_is_not_exported_is_exported_and_waited_for(tmp_path: Path) -> None:
     chip = pwm(tmp_path, exported=False)
-    # a folder of ours does not make the channel appear, as the kernel would
-    with pytest.raises(UnderdashError, match="period refuses"):
-        light(tmp_path, kind="pwm", channel=1)
+    waited: list[float] = []
+
+    def pause(seconds: float) -> None:  # the kernel makes the channel, and then udev gives it away
+        waited.append(seconds)
+        if len(waited) == 3:
+            (chip / "pwm1").mkdir()
+            for name in ("period", "duty_cycle", "enable"):
+                (chip / "pwm1" / name).write_text("0\n")
+
+    PwmLight(chip, 1, 2000.0, pause=pause)
     assert (chip / "export").read_text() == "1"
+    assert (chip / "pwm1" / "enable").read_text() == "1"
+    assert len(waited) == 3
+
+
+def test_a_channel_that_is_never_given_to_us_is_told(tmp_path: Path) -> None:
+    waited: list[float] = []
+    with pytest.raises(UnderdashError, match="period refuses"):
+        PwmLight(pwm(tmp_path, exported=False), 1, 2000.0, pause=waited.append)
+    assert sum(waited) == pytest.approx(1.0)
 
 
 def test_the_chip_is_known_by_where_it_is(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,7 @@ PWM = Path("/sys/class/pwm")
 BACKLIGHTS = Path("/sys/class/backlight")
 BL_UNBLANK, BL_POWERDOWN = "0", "4"
 NS = 1_000_000_000
+LOOKS, LOOK_S = 100, 0.01
 RIGHTS = "; give it to this user's group by a udev rule, such as systemd/install brings"
 
 
@@ -70,20 +72,38 @@ class PwmLight:
         channel: its number.
         frequency_hz: how often a second it is switched.
         inverted: low is bright.
+        pause: waits some seconds.
     """
 
-    def __init__(self, chip: Path, channel: int, frequency_hz: float, *, inverted: bool = False) -> None:
+    def __init__(
+        self,
+        chip: Path,
+        channel: int,
+        frequency_hz: float,
+        *,
+        inverted: bool = False,
+        pause: Callable[[float], None] = time.sleep,
+    ) -> None:
         self._folder = chip / f"pwm{channel}"
         self._period_ns = round(NS / frequency_hz)
         self._inverted = inverted
         if not self._folder.exists():
             _write(chip / "export", str(channel))
+            self._await_rights(pause)
         # the duty must never be longer than the period, whichever order they were left in
         with contextlib.suppress(UnderdashError):
             _write(self._folder / "duty_cycle", "0")
         _write(self._folder / "period", str(self._period_ns))
         self.set(0.0)
         _write(self._folder / "enable", "1")
+
+    def _await_rights(self, pause: Callable[[float], None]) -> None:
+        """Wait until udev has given a new channel to this user's group; if it never does, the next write says so."""
+        files = [self._folder / name for name in ("period", "duty_cycle", "enable")]
+        for _ in range(LOOKS):
+            if all(os.access(file, os.W_OK) for file in files):
+                return
+            pause(LOOK_S)
 
     def set(self, level: float) -> None:
         """Set the duty cycle; raises UnderdashError where the kernel refuses."""
