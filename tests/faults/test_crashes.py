@@ -35,9 +35,20 @@ def plugin():
 def signals():
     return [Signal("hangs.now", "", "nothing")]
 
+KEPT = []
+
+def leak_in_c():
+    libc = ctypes.CDLL(None)
+    libc.malloc.restype = ctypes.c_void_p
+    ctypes.memset(libc.malloc(4 << 20), 1, 4 << 20)
+
 def step(state, inputs, dt_s):
     if (HERE / "in-step").exists():
         hang()
+    if (HERE / "leaks").exists():
+        KEPT.append(b"x" * (4 << 20))
+    if (HERE / "leaks-in-c").exists():
+        leak_in_c()
     return None, None
 
 @hookimpl
@@ -70,6 +81,14 @@ deck = ["hangs", "boost"]
 settings = { file = "panel.png" }
 """
 LONG_S = 30.0
+SMALL_MACHINE = """
+import sys
+from underdash.service import growth
+growth.machine_mb = lambda: 512.0
+from underdash.cli import entry
+sys.argv[0] = "underdash"
+entry()
+"""
 
 
 class Service:
@@ -95,7 +114,7 @@ class Service:
 
     def command(self, *words: str) -> list[str]:
         config = ("--config", str(self.folder / "underdash.toml")) if words[0] not in ("status", "log") else ()
-        return [sys.executable, "-m", "underdash", *words, *config]
+        return [sys.executable, "-c", SMALL_MACHINE, *words, *config]
 
     def start(self) -> None:
         with (self.folder / "log").open("w") as log:
@@ -105,8 +124,8 @@ class Service:
     def log(self) -> str:
         return (self.folder / "log").read_text()
 
-    def until(self, holds: Callable[[], bool]) -> None:
-        end = monotonic() + LONG_S
+    def until(self, holds: Callable[[], bool], seconds: float = LONG_S) -> None:
+        end = monotonic() + seconds
         while not holds():
             assert monotonic() < end, self.log()
             threading.Event().wait(0.05)
@@ -219,3 +238,34 @@ def test_safe_mode_without_the_plugin_that_brings_car_and_panel_stays_up_dark_an
     table.append(
         ("safe mode, the car's own plug-in left out", "up, listening only, nothing sent", "status, STATUS=, log")
     )
+
+
+def test_a_plug_in_that_holds_more_and_more_is_suspended_before_the_daemon_has_to_end(
+    service: Service, table: list[tuple[str, str, str]]
+) -> None:
+    service.start()
+    (service.folder / "leaks").touch()
+    service.until(lambda: "event=plugin_suspended" in service.log(), 4 * LONG_S)
+    said = service.ask("status")
+    assert "plug-in hangs suspended: it holds more and more memory: the daemon took" in said
+    assert "event=memory_grows" in service.log()
+    assert "page boost on main" in said
+    assert service.end() == 0
+    table.append(("plug-in holds more and more", "suspended, the daemon goes on", "it holds more and more memory"))
+
+
+def test_a_daemon_whose_memory_grows_for_nobody_is_known_to_ends_itself_and_says_so(
+    service: Service, table: list[tuple[str, str, str]]
+) -> None:
+    service.start()
+    (service.folder / "leaks-in-c").touch()
+    assert service.process is not None
+    assert service.process.wait(4 * LONG_S) == 1
+    assert 'event=ends_badly how="took too much memory (' in service.log()
+    assert "the daemon took too much memory (" in service.log()
+    assert "Traceback" not in service.log()
+    (service.folder / "leaks-in-c").unlink()
+    service.start()
+    assert "took too much memory" in (service.folder / "run/ledger.json").read_text()
+    assert service.end() == 0
+    table.append(("plug-in leaks in C", "restart", "took too much memory; nobody is named"))

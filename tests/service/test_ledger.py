@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from underdash.service.ledger import CRASHES, LEDGER, WINDOW_S, WITNESS, BadEnd, Ledger, blame, crowded
+from underdash.service.ledger import CRASHES, END, LEDGER, WINDOW_S, WITNESS, BadEnd, Ledger, blame, crowded, ending
 from underdash.service.witness import Frame
 
 DRAW = Frame("/p/underdash_gauge/pages.py", 20, "draw")
@@ -68,6 +68,64 @@ def test_a_life_that_was_killed_is_found_with_the_plugin_that_hung(lives: Lives)
         "stood still in draw() of plug-in gauge",
         "was killed, or left without a word",
     ]
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ("", "was killed, or left without a word"),
+        ("oom-kill 9\n", "took too much memory, and the kernel ended it"),
+        ("exit-code 3", "left with status 3, without a word"),
+        ("signal KILL", "was ended by SIGKILL"),
+        ("core-dump SEGV", "was ended by SIGSEGV"),
+        ("watchdog ABRT", "stood still"),
+        ("nonsense", "was killed, or left without a word"),
+    ],
+)
+def test_what_the_service_manager_saw_is_told_of_a_life_that_left_no_word(lives: Lives, told: str, said: str) -> None:
+    assert ending(told) == said
+    lives.kill(lives.begin())
+    (lives.folder / END).write_text(told)
+    after = lives.begin()
+    assert [one.sentence for one in after.bad] == [said]
+    assert not (lives.folder / END).exists()
+    # where the end was written down by the process itself, that says more
+    lives.kill(after, HUNG)
+    (lives.folder / END).write_text(told)
+    assert lives.begin().bad[-1].how == "stood still"
+
+
+def test_who_was_suspected_is_told_of_a_life_that_the_kernel_ended(lives: Lives) -> None:
+    ledger = lives.begin()
+    ledger.suspect("its memory had grown to 140 MB", "gauge")
+    lives.kill(ledger)
+    (lives.folder / END).write_text("oom-kill KILL")
+    (one,) = lives.begin().bad
+    assert one.sentence == (
+        "took too much memory, and the kernel ended it, after its memory had grown to 140 MB; "
+        "plug-in gauge is suspected"
+    )
+    assert one.word == "took too much memory"
+
+
+def test_a_suspicion_is_not_held_against_a_life_that_ends_otherwise(lives: Lives) -> None:
+    ledger = lives.begin()
+    ledger.suspect("its memory had grown to 140 MB", "gauge")
+    ledger.close(forget=False)
+    assert lives.begin().bad == ()
+
+
+def test_a_life_that_ends_itself_for_its_memory_is_a_bad_end(lives: Lives) -> None:
+    lives.begin().ended("took too much memory (200 MB)", "gauge")
+    (one,) = lives.begin().bad
+    assert one.sentence == "took too much memory (200 MB); plug-in gauge is suspected"
+
+
+@pytest.mark.parametrize(
+    ("how", "word"), [("stood still", "hung"), ("crashed (Aborted)", "crashed"), ("raised OSError", "failed")]
+)
+def test_a_plug_ins_part_in_it_has_a_word(how: str, word: str) -> None:
+    assert BadEnd(1.0, how, "gauge").word == word
 
 
 def test_a_start_after_the_power_was_cut_is_no_crash(lives: Lives) -> None:

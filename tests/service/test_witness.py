@@ -45,9 +45,10 @@ def test_a_dump_is_read_thread_by_thread() -> None:
 @pytest.mark.parametrize(
     ("text", "how"),
     [
-        ("", "was killed, or left without a word"),
+        ("", ""),
         ("Timeout (0:00:07)!\nThread 0x1 (most recent call first):\n", "stood still"),
-        ("Fatal Python error: Aborted\n", "stood still"),
+        ("Fatal Python error: Aborted\n", "crashed (Aborted)"),
+        ("Timeout (0:00:07)!\nThread 0x1 (most recent call first):\n\nFatal Python error: Aborted\n", "stood still"),
         ("\x00\x00 nonsense", "stood still"),
     ],
 )
@@ -62,6 +63,7 @@ def test_how_it_came_to_that(text: str, how: str) -> None:
         (HELD, signal.SIGABRT, "stood still"),
         ("while True: pass", signal.SIGKILL, "stood still"),
         ("os.kill(os.getpid(), 11)", None, "crashed (Segmentation fault)"),
+        ("os.abort()", None, "crashed (Aborted)"),
     ],
 )
 def test_a_hang_is_written_down_before_the_process_is_killed(

@@ -80,6 +80,25 @@ def test_after_three_bad_ends_others_plugins_are_left_out_and_ours_stay() -> Non
     )
 
 
+@pytest.mark.parametrize(
+    ("how", "word"),
+    [
+        ("crashed (Segmentation fault)", "crashed"),
+        ("took too much memory, and the kernel ended it", "took too much memory"),
+        ("was ended by SIGKILL, after its memory had grown to 140 MB", "took too much memory"),
+        ("was ended by SIGKILL", "ended it"),
+    ],
+)
+def test_the_panels_say_what_the_plug_in_did(how: str, word: str) -> None:
+    assert Past.of([BadEnd(at, how, "gauge") for at in (0.0, 1.0, 2.0)], 3.0).note == f"safe mode: gauge {word}"
+
+
+def test_the_panels_name_who_was_seen_last_even_if_the_last_life_left_no_word() -> None:
+    past = Past.of([ended(), ended(at=1.0), BadEnd(2.0, "left with status 7, without a word")], 3.0)
+    assert past.note == "safe mode: gauge hung"
+    assert "(the last life left with status 7, without a word; seen in gauge)" in past.faults[0]
+
+
 def test_one_of_ours_that_hung_is_left_out_too() -> None:
     past = Past.of([ended("boost", at) for at in (0.0, 20.0, 40.0)], 50.0)
     assert past.left_out("boost", True)

@@ -13,17 +13,16 @@ from dataclasses import dataclass
 from ..bus.runtime import runtime_directory
 from ..contract.errors import UnderdashError
 from ..service.ledger import Ledger
-from ..service.witness import Witness
 from ..wiring.past import Past, owners
 from .logs import set_up
 
 
 @dataclass(frozen=True, slots=True)
 class Life:
-    """What a life begins with: what earlier ones teach it, and who writes down where it stands still."""
+    """What a life begins with: what earlier ones teach it, and the book of this one."""
 
     past: Past
-    witness: Witness | None
+    ledger: Ledger
 
 
 @contextlib.contextmanager
@@ -37,7 +36,7 @@ def life(enabled: Iterable[str]) -> Iterator[Life]:
     ledger = Ledger(runtime_directory(), owners(enabled))
     try:
         with ledger.told_to_end():
-            yield Life(Past.of(ledger.bad, time.monotonic()), ledger.witness)
+            yield Life(Past.of(ledger.bad, time.monotonic()), ledger)
     except KeyboardInterrupt:
         raise
     except UnderdashError:

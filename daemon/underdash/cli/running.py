@@ -16,16 +16,20 @@ from ..bus.link import Link
 from ..bus.runtime import runtime_directory
 from ..bus.trace import TraceWriter
 from ..config.schema import Config
+from ..contract.errors import UnderdashError
 from ..contract.signals import PowerState
 from ..service.control import ControlError, RunsAlreadyError
+from ..service.growth import Growth, Tracemalloc, machine_mb
 from ..service.notify import notify
 from ..service.power_off import PowerOff
 from ..service.watchdog import watchdog_s
 from ..wiring.building import Built, build
 from ..wiring.control import Desk
 from ..wiring.first_page import FirstPage
+from ..wiring.growing import Growing
 from ..wiring.heartbeat import Heartbeat, progress
 from ..wiring.hold_line import HoldLine
+from ..wiring.past import owners
 from ..wiring.recorder import Recorder, file_bytes, new_trace
 from ..wiring.reloading import Reloading
 from ..wiring.trying import Trying
@@ -49,7 +53,7 @@ def serve(config: Config, first: FirstPage, life: Life, *, attended: bool) -> No
         attended: a person vouches that the ignition is on.
 
     Raises:
-        UnderdashError: something named in the configuration is not there, or a bus is in use.
+        UnderdashError: something named in the configuration is not there, a bus is in use, or the daemon grew too much.
     """
     with uninterrupted():
         loop = asyncio.SelectorEventLoop()
@@ -91,13 +95,25 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life
         _start(built)
         daemon = built.daemon
         look = partial(progress, daemon)
-        heartbeat = Heartbeat(loop, look, daemon.status, notify, watchdog_s(), witness=life.witness)
+        heartbeat = Heartbeat(loop, look, daemon.status, notify, watchdog_s(), witness=life.ledger.witness)
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)
+        growing = _growing(config, loop, built, life)
+        ending.callback(growing.stop)
         gc.freeze()  # what is there by now stays; it is not looked through again and again
         gc.enable()
         loop.run_forever()
+    if growing.too_large:
+        life.ledger.ended(growing.too_large, growing.suspected)
+        raise UnderdashError(f"the daemon {growing.too_large} and is started anew by its service")
+
+
+def _growing(config: Config, loop: asyncio.AbstractEventLoop, built: Built, life: Life) -> Growing:
+    growth = Growth(Tracemalloc(owners(config.plugins.enabled)), machine_mb())
+    growing = Growing(loop, growth, built.assembly.suspensions.add, life.ledger)
+    growing.start()
+    return growing
 
 
 def _end(loop: asyncio.AbstractEventLoop, power_off: PowerOff) -> None:

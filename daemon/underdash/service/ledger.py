@@ -31,7 +31,8 @@ CRASHES = 3
 WINDOW_S = 600.0
 MOST_KEPT = 20
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
-LEDGER, WITNESS = "ledger.json", "hang.txt"
+LEDGER, WITNESS, END = "ledger.json", "hang.txt", "end.txt"
+"""What is kept of lives; what faulthandler wrote; how a life ended by the service manager, which the unit keeps."""
 
 Threads = tuple[tuple[Frame, ...], ...]
 Owner = Callable[[str], str]
@@ -50,8 +51,17 @@ class BadEnd:
     @property
     def sentence(self) -> str:
         """How it ended."""
-        where = f" in {self.frames[0].function}() of plug-in {self.plugin}" if self.plugin and self.frames else ""
-        return f"{self.how}{where}"
+        if not self.plugin:
+            return self.how
+        if not self.frames:
+            return f"{self.how}; plug-in {self.plugin} is suspected"
+        return f"{self.how} in {self.frames[0].function}() of plug-in {self.plugin}"
+
+    @property
+    def word(self) -> str:
+        """The same of a plug-in, in a word or two."""
+        short = {"stood": "hung", "crashed": "crashed", "raised": "failed"}
+        return short.get(self.how.partition(" ")[0], "took too much memory" if "memory" in self.how else "ended it")
 
 
 def blame(threads: Threads, owner: Owner) -> tuple[str, tuple[Frame, ...]]:
@@ -84,12 +94,13 @@ class Ledger:
     """
 
     def __init__(self, folder: Path, owner: Owner, *, boot: str | None = None, now: float | None = None) -> None:
-        self._path, self._hang = folder / LEDGER, folder / WITNESS
+        self._path, self._hang, self._end = folder / LEDGER, folder / WITNESS, folder / END
         self._boot = _boot_id() if boot is None else boot
         self._owner = owner
         self.bad: tuple[BadEnd, ...] = ()
         self.witness: Witness | None = None
         self._lock: int | None = None
+        self._suspected: tuple[str, str] = "", ""
         try:
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             self._begin(time.monotonic() if now is None else now)
@@ -126,8 +137,17 @@ class Ledger:
         """Write down that this life ended by an exception that nobody expected."""
         frames = [Frame(one.filename, one.lineno or 0, one.name) for one in reversed(extract_tb(exc.__traceback__))]
         name, own = blame((tuple(frames),), self._owner)
-        self.bad = (*self.bad, BadEnd(time.monotonic(), f"raised {type(exc).__name__}", name, own))
-        self.close(forget=False)
+        self._end_with(BadEnd(time.monotonic(), f"raised {type(exc).__name__}", name, own))
+
+    def ended(self, how: str, plugin: str) -> None:
+        """Write down that this life ends itself, badly; `plugin` is suspected, "" where nobody is."""
+        self._end_with(BadEnd(time.monotonic(), how, plugin))
+
+    def suspect(self, what: str, plugin: str) -> None:
+        """Write down what may be the end of this life, for one that ends without a word."""
+        self._suspected = what, plugin
+        with contextlib.suppress(OSError):
+            self._write(living=True)
 
     @contextlib.contextmanager
     def told_to_end(self) -> Any:
@@ -144,6 +164,11 @@ class Ledger:
         finally:
             signal.signal(signal.SIGTERM, before)
 
+    def _end_with(self, end: BadEnd) -> None:
+        self.bad = (*self.bad, end)
+        _log.error("ends_badly", how=end.sentence)
+        self.close(forget=False)
+
     # --- the file -----------------------------------------------------------------------------------------------
 
     def _begin(self, now: float) -> None:
@@ -158,17 +183,18 @@ class Ledger:
         if table.get("boot") == self._boot:
             self.bad = _bad(table)
             if table.get("living") is True:
-                self._note(now)
+                self._note(now, table.get("suspected"))
+        self._end.unlink(missing_ok=True)
         self._write(living=True)
         self.witness = Witness(self._hang)
 
-    def _note(self, now: float) -> None:
-        try:
-            text = self._hang.read_text(errors="replace")
-        except OSError:
-            text = ""
-        how, threads = read(text)
+    def _note(self, now: float, suspected: object) -> None:
+        how, threads = read(_text(self._hang))
         name, frames = blame(threads, self._owner)
+        if not how:
+            how = ending(_text(self._end))
+            if isinstance(suspected, list) and len(suspected) == 2 and suspected[0]:
+                how, name = f"{how}, after {suspected[0]}", str(suspected[1])
         ended = BadEnd(now, how, name, frames)
         self.bad = (*self.bad, ended)[-MOST_KEPT:]
         _log.error("ended_badly", how=ended.sentence, lives=len(self.bad))
@@ -177,7 +203,9 @@ class Ledger:
         """Write in place: it is a few hundred bytes in memory, and one that was cut off counts as none."""
         if self._lock is None:
             return
-        text = json.dumps({"boot": self._boot, "living": living, "bad": [asdict(one) for one in self.bad]}).encode()
+        bad = [asdict(one) for one in self.bad]
+        table = {"boot": self._boot, "living": living, "bad": bad, "suspected": self._suspected}
+        text = json.dumps(table).encode()
         os.ftruncate(self._lock, 0)
         os.pwrite(self._lock, text, 0)
 
@@ -187,9 +215,29 @@ class Ledger:
             self._lock = None
 
 
+def ending(text: str) -> str:
+    """Say how a life ended of which only the service manager knows.
+
+    Args:
+        text: its SERVICE_RESULT and EXIT_STATUS (systemd.exec(5)), or "".
+    """
+    result, _, status = text.strip().partition(" ")
+    if result == "oom-kill":
+        return "took too much memory, and the kernel ended it"
+    if result == "exit-code":
+        return f"left with status {status}, without a word"
+    if result in ("signal", "core-dump"):
+        return f"was ended by SIG{status}"
+    return "stood still" if result == "watchdog" else "was killed, or left without a word"
+
+
 def _boot_id() -> str:
+    return _text(BOOT_ID).strip()
+
+
+def _text(path: Path) -> str:
     try:
-        return BOOT_ID.read_text().strip()
+        return path.read_text(errors="replace")
     except OSError:
         return ""
 

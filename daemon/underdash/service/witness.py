@@ -30,7 +30,11 @@ class Frame:
 
 
 def read(text: str) -> tuple[str, tuple[tuple[Frame, ...], ...]]:
-    """Read what faulthandler wrote: how it came to that, in words, and the frames of each thread, newest first."""
+    """Read what faulthandler wrote.
+
+    Returns:
+        How it came to that, in words, "" where it wrote nothing; and the frames of each thread, newest first.
+    """
     threads: list[list[Frame]] = []
     for line in text.splitlines():
         found = _FRAME.match(line)
@@ -45,9 +49,10 @@ def read(text: str) -> tuple[str, tuple[tuple[Frame, ...], ...]]:
 
 def _how(text: str) -> str:
     fatal = re.search(r"^Fatal Python error: (.+)$", text, re.MULTILINE)
-    if fatal is not None and fatal[1] != "Aborted":
+    # the service manager aborts what stands still, and that has been written down before; libraries in C abort at once
+    if fatal is not None and (fatal[1] != "Aborted" or not text[: fatal.start()].strip()):
         return f"crashed ({fatal[1]})"
-    return "stood still" if text.strip() else "was killed, or left without a word"
+    return "stood still" if text.strip() else ""
 
 
 class Witness:

@@ -33,7 +33,7 @@ class Past:
     safe: bool = False
     no_car: str = ""
     missing: list[str] = field(default_factory=list)
-    _off: dict[str, str] = field(default_factory=dict)
+    _off: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, bad: Iterable[BadEnd], now: float) -> Past:
@@ -50,8 +50,9 @@ class Past:
     def note(self) -> str:
         """A few words for the panels."""
         if self.safe:
-            return f"safe mode: {self.suspects[-1]} hung" if self.suspects else "safe mode"
-        return next((f"page {page} is off: it hung" for page in self._off), "")
+            last = next((one for one in reversed(self.bad) if one.plugin), None)
+            return f"safe mode: {last.plugin} {last.word}" if last is not None else "safe mode"
+        return next((f"page {page} is off: it {word}" for page, (word, _) in self._off.items()), "")
 
     @property
     def remedy(self) -> str:
@@ -61,7 +62,7 @@ class Past:
     @property
     def faults(self) -> tuple[str, ...]:
         """The same in sentences, with how to leave it."""
-        told = (*self.missing, *self._off.values())
+        told = (*self.missing, *(why for _, why in self._off.values()))
         if not self.safe:
             return told
         last = self.bad[-1].sentence
@@ -94,7 +95,7 @@ class Past:
         for one in self.bad:
             if one.plugin == plugin and _drawn_in(page.draw, one.frames):
                 why = f"page {page.name!r} of plug-in {plugin} is off: an earlier life {one.sentence}; {LEAVE}"
-                self._off[page.name] = why
+                self._off[page.name] = one.word, why
                 return why
         return ""
 
