@@ -24,7 +24,7 @@ PWM = Path("/sys/class/pwm")
 BACKLIGHTS = Path("/sys/class/backlight")
 BL_UNBLANK, BL_POWERDOWN = "0", "4"
 NS = 1_000_000_000
-LOOKS, LOOK_S = 100, 0.01
+LOOKS, LOOK_S = 150, 0.02
 RIGHTS = "; give it to this user's group by a udev rule, such as systemd/install brings"
 
 
