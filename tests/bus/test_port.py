@@ -51,3 +51,10 @@ def test_quiet_events_hear_everything_and_do_nothing() -> None:
     events.lost(1, 0.0)
     events.failed(PortError("x"), 0.0)
     assert events.tap is None
+
+
+@pytest.mark.parametrize(("name", "listening"), [("can0", True), ("vcan0", False)])
+def test_what_is_down_is_switched_on_without_taking_part_in_its_bus(name: str, listening: bool) -> None:
+    said = str(from_os_error(OSError(errno.ENETDOWN, "Network is down"), name))
+    assert f"sudo ip link set {name} up" in said
+    assert ("listen-only on" in said) is listening

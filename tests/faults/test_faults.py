@@ -46,7 +46,7 @@ def dead(journey: Any) -> None:
 def down(journey: Any) -> None:
     def fail() -> None:
         for port in tuple(journey.buses["drive"]._open):
-            port.fail(PortDownError("interface can0 is down; switch it on: ip link set can0 up"))
+            port.fail(PortDownError("interface can0 is down; switch it on"))
 
     every(journey, 0.1, fail)
     journey.at(TO_S + 1, lambda: journey.listen("drive"))

@@ -54,5 +54,21 @@ def test_what_is_in_order_is_not_mentioned(bus: BusConfig, setup: Controller) ->
     assert not list(set_up(bus, DRIVE, setup))
 
 
+@pytest.mark.parametrize(
+    ("setup", "step"),
+    [
+        (LISTENS, "listening only: sudo ip link set can0 up type can bitrate 500000 listen-only on"),
+        (
+            replace(LISTENS, may_listen_only=False),
+            "cannot listen only: once you are sure of the rate, sudo ip link set",
+        ),
+        (Controller("vcan0", 3, "vcan"), "switch it on: sudo ip link set vcan0 up"),
+    ],
+)
+def test_an_interface_that_is_off_is_not_switched_on_as_one_that_takes_part(setup: Controller, step: str) -> None:
+    (finding,) = set_up(HEARING, DRIVE, replace(setup, up=False))
+    assert step in finding.next_step
+
+
 def test_a_virtual_interface_only_has_to_be_up() -> None:
     assert not list(set_up(HEARING, DRIVE, Controller("vcan0", 3, "vcan", up=True)))

@@ -159,12 +159,20 @@ _RIGHTS = (errno.EPERM, errno.EACCES)
 _NO_FAMILY = (errno.EAFNOSUPPORT, errno.EPROTONOSUPPORT)
 
 _SENTENCES: tuple[tuple[tuple[int, ...], type[PortError], str], ...] = (
-    ((errno.ENETDOWN,), PortDownError, "interface {name} is down; switch it on: ip link set {name} up"),
+    ((errno.ENETDOWN,), PortDownError, "interface {name} is down; switch it on{how}"),
     (_ABSENT, PortAbsentError, "interface {name} is not there; check its plug, and its name with: ip -details link"),
     (_RIGHTS, PortRightsError, "interface {name} may not be opened by this user ({text}); check the service's groups"),
     ((errno.EBUSY,), PortBusyError, "interface {name} is held by another program; end that program first"),
     (_NO_FAMILY, InterfaceUnknownError, "this kernel has no CAN sockets; load them: modprobe can-raw"),
 )
+
+
+def _up(name: str) -> str:
+    """Say how an interface is switched on, without its taking part in a bus whose rate is not proven."""
+    if name.startswith("vcan"):
+        return f": sudo ip link set {name} up"
+    step = f"sudo ip link set {name} up type can bitrate RATE listen-only on"
+    return f" with the rate of its bus, listening only: {step} (systemd/README.md says how that is kept)"
 
 
 def from_os_error(error: OSError, name: str, opened: bool = False) -> PortError:
@@ -180,6 +188,6 @@ def from_os_error(error: OSError, name: str, opened: bool = False) -> PortError:
         return PortGoneError(f"interface {name} has gone; check plug and supply; it is opened again when it is back")
     for numbers, kind, sentence in _SENTENCES:
         if error.errno in numbers:
-            return kind(sentence.format(name=name, text=text))
+            return kind(sentence.format(name=name, text=text, how=_up(name)))
     unknown = PortGoneError if opened else PortAbsentError
     return unknown(f"interface {name} does not work ({text}); look at it with: ip -details link")

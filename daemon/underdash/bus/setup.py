@@ -59,5 +59,6 @@ def _taking_part(role: str, setup: Controller, asked_only: bool) -> str:
     mode = "one-shot" if asked_only else "listen-only"
     return (
         f"{role}: {name} takes part in the bus before its bit rate is proven, and at a wrong rate would disturb the "
-        f"car; switch it over: ip link set {name} down; ip link set {name} type can {mode} on; ip link set {name} up"
+        f"car; switch it over, as root: ip link set {name} down; ip link set {name} type can {mode} on; "
+        f"ip link set {name} up"
     )

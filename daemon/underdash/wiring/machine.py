@@ -107,7 +107,7 @@ def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iter
     """
     role, name = described.role, setup.name
     if not setup.up:
-        yield Finding(Level.ERROR, f"bus.{role}: {name} is switched off", f"switch it on: ip link set {name} up")
+        yield Finding(Level.ERROR, f"bus.{role}: {name} is switched off", _switch_on(setup, described.bitrate))
     if not setup.real:
         return
     network = "of its .network file (systemd/README.md)"
@@ -138,6 +138,16 @@ def set_up(bus: BusConfig, described: BusDescription, setup: Controller) -> Iter
     if bus.transmit and not setup.restart_ms:
         sentence = f"bus.{role}: {name} does not come back by itself after a bus-off"
         yield Finding(Level.NOTE, sentence, f"set RestartSec=0.1s {network}")
+
+
+def _switch_on(setup: Controller, bitrate: int) -> str:
+    """Say how an interface is switched on without its taking part in a bus whose rate is not proven."""
+    if not setup.real:
+        return f"switch it on: sudo ip link set {setup.name} up"
+    command = f"sudo ip link set {setup.name} up type can bitrate {bitrate}"
+    if setup.may_listen_only is False:
+        return f"this adapter cannot listen only: once you are sure of the rate, {command}"
+    return f"switch it on, listening only: {command} listen-only on; systemd/README.md says how that is kept"
 
 
 def _rate(role: str, bitrate: int, setup: Controller, network: str) -> Iterator[Finding]:
