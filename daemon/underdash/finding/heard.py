@@ -62,7 +62,7 @@ class Stream:
     @cached_property
     def bits(self) -> Bytes:
         """Every bit as 0 or 1, shape (frames, 8 * width), numbered ``8 * byte + bit``."""
-        return np.unpackbits(self.data, axis=1, bitorder="little")
+        return unpacked(self.data)
 
     @cached_property
     def changed(self) -> Integers:
@@ -112,6 +112,11 @@ class Stream:
         if signed and place.length < MOST_BITS:
             raw -= (raw >> (place.length - 1)) << place.length
         return raw
+
+
+def unpacked(data: Bytes) -> Bytes:
+    """Return the bits of payloads, shape (rows, 8 * bytes), numbered ``8 * byte + bit``; eight times as large."""
+    return np.unpackbits(data, axis=1, bitorder="little")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..contract.layout import Bits
 from .found import Answer, Candidate, Where
-from .heard import Flags, Floats, Heard, Integers, Stream
+from .heard import Flags, Floats, Heard, Integers, Stream, unpacked
 
 MOST_CHANGES = 24
 """A key that was turned more often was not led; whatever moves more is no switch."""
@@ -163,7 +163,7 @@ def _quiet(stream: Stream) -> Iterator[tuple[Bits, list[int], list[float]]]:
     """Yield runs of bits of one byte that change seldom, with their values and since when each held."""
     if not len(stream.changed):
         return
-    flips = stream.bits[1:] != stream.bits[:-1]
+    flips = unpacked(stream.data[1:] ^ stream.data[:-1])
     counts = np.count_nonzero(flips, axis=0)
     usable: Flags = counts <= MOST_CHANGES
     for byte in range(stream.width):
@@ -197,7 +197,7 @@ def _changes_elsewhere(heard: Heard) -> tuple[Floats, Integers]:
     """Return when quiet bits changed or ids were first and last heard, and on which stream, ascending."""
     times, places = [], []
     for place, stream in enumerate(heard):
-        flips = stream.bits[1:] != stream.bits[:-1]
+        flips = unpacked(stream.data[1:] ^ stream.data[:-1])
         counts = np.count_nonzero(flips, axis=0)
         quiet = flips[:, (counts > 0) & (counts <= MOST_CHANGES)].any(axis=1)
         at = np.concatenate((stream.at[[0, -1]], stream.at[1:][quiet]))

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..contract.layout import Bits
-from .heard import Bytes, Flags, Floats, Integers, Stream
+from .heard import Bytes, Flags, Floats, Integers, Stream, unpacked
 from .marks import LATEST_S, Mark
 from .positions import DARK, LIT, RUNNING, SETTLED_S, Led, Stay
 
@@ -79,7 +79,7 @@ def turnings(stream: Stream, led: Led) -> Iterator[Turning]:
     active = steady & (table.min(axis=0) != table.max(axis=0))
     for byte in sorted({int(bit) // 8 for bit in np.flatnonzero(active)}):
         here = slice(8 * byte, 8 * byte + 8)
-        for low, high in _grown_runs(active[here], steady[here], stream.bits[:, here]):
+        for low, high in _grown_runs(active[here], steady[here], unpacked(stream.data[:, byte : byte + 1])):
             raws = {
                 position: int(bits[8 * byte + low : 8 * byte + high + 1] @ (1 << np.arange(high - low + 1)))
                 for position, bits in by_position.items()
@@ -95,13 +95,13 @@ def _means(stream: Stream, stays: Sequence[Stay]) -> Floats:
         first, last = np.searchsorted(stream.at, (stay.first, stay.last)).tolist()
         if stream.every_s is not None:
             if first < last:
-                means[number] = stream.bits[first:last].mean(axis=0)
+                means[number] = unpacked(stream.data[first:last]).mean(axis=0)
         elif last > 0:  # what is sent on change goes on to hold
             first = max(0, first - 1)
             edges = np.append(np.maximum(stream.at[first:last], stay.first), stay.last)
             held = np.diff(edges)
             if held.sum() > 0 and stream.at[first] <= stay.last:
-                means[number] = held @ stream.bits[first:last] / held.sum()
+                means[number] = held @ unpacked(stream.data[first:last]) / held.sum()
     return means
 
 
