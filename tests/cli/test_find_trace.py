@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 import pytest
 
+from underdash.cli import main
 from underdash.cli.find import heard
 from underdash.contract.errors import GivenError
 
@@ -34,3 +36,14 @@ def test_what_a_trace_lacks_is_said_before_the_answer(tmp_path: Path, capsys: py
 def test_a_trace_with_nothing_to_search_is_refused_with_the_reason(tmp_path: Path, text: str, why: str) -> None:
     with pytest.raises(GivenError, match=why):
         heard(given(tmp_path, text))
+
+
+def test_without_numpy_the_command_that_adds_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("underdash.cli.find.find_spec", lambda name: None)
+    monkeypatch.setattr("underdash.cli.find.requires", lambda name: ["pillow>=10", "numpy>=1.26; extra == 'finding'"])
+    assert main(["find", "ignition", str(tmp_path / "a.log")]) == 2
+    said = capsys.readouterr().err
+    assert "find needs numpy, which is not installed here: " in said
+    assert f"{sys.executable} -m pip install --only-binary :all: 'numpy>=1.26'; without network" in said

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
+import sysconfig
 from collections.abc import Sequence
 from importlib import import_module
+from importlib.metadata import requires
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -42,8 +45,18 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Answer the question; returns 0 where something was found, 1 where nothing was."""
     if find_spec("numpy") is None:
-        raise GivenError("find needs numpy, which is not installed; install underdash with its extra `finding`")
+        raise GivenError(f"find needs numpy, which is not installed here: {how_to_add_numpy()}")
     return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
+
+
+def how_to_add_numpy() -> str:
+    """Return the command that adds it to this very environment, and the way without network."""
+    wanted = next((one for one in requires("underdash") or () if one.startswith("numpy")), "numpy").partition(";")[0]
+    sudo = "" if os.access(sysconfig.get_path("purelib"), os.W_OK) else "sudo "
+    return (
+        f"{sudo}{sys.executable} -m pip install --only-binary :all: '{wanted.strip()}'; without network add "
+        "--no-index --find-links DIR, which holds its wheel"
+    )
 
 
 def add_trace(parser: argparse.ArgumentParser) -> None:

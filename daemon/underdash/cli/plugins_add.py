@@ -19,7 +19,7 @@ from ..contract.errors import GivenError, UnderdashError
 from .common import CONFIG
 
 GROUP = "underdash"
-OURS = ("pi", "dbc")
+OURS = ("pi", "dbc", "finding")
 """Our extras that somebody may have installed; what they bring stays as it is too."""
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
