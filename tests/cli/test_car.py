@@ -145,3 +145,22 @@ def test_out_to_dbc_and_back(car: Path, trace: Path, capsys: pytest.CaptureFixtu
 def test_reload_without_a_daemon(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["car", "reload"]) == 1
     assert "no daemon runs" in capsys.readouterr().err
+
+
+def test_a_description_begins_with_a_recording(tmp_path: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "new.toml"
+    words = ["car", "draft", str(trace), "--name", "new", "--out", str(out)]
+    assert main(words) == 2
+    assert "say how fast each bus of the car is (--bitrate comfort=500000)" in capsys.readouterr().err
+    assert main([*words, "--bitrate", "drive=500000"]) == 2
+    assert "the recording has no such bus; it has comfort" in capsys.readouterr().err
+    assert main([*words, "--bitrate", "comfort=fast"]) == 2
+    assert "a whole number of bit/s is wanted" in capsys.readouterr().err
+    assert main([*words, "--bitrate", "comfort=125000"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        f"{out}: 1 buses, recognised by 1 frames",
+        f"next: underdash find ignition TRACE --into {out} --as vehicle.ignition",
+    ]
+    assert "# comfort 2C1: every 100 ms, 4 bytes" in out.read_text()
+    assert main(["car", "check", str(out)]) == 0
+    assert main([*words, "--bitrate", "comfort=125000"]) == 2

@@ -8,6 +8,7 @@ from importlib import import_module
 TASKS = {
     "check": "hold a description against recordings of whole journeys: false presses, values that cannot be",
     "show": "draw where the fields of a frame sit, or list the frames of a description",
+    "draft": "begin a description from a recording",
     "import": "make a description of a DBC file",
     "export": "write what a description hears as a DBC file",
     "reload": "have the running daemon read its car's description again, without closing a bus",

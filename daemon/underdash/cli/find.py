@@ -44,9 +44,17 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Answer the question; returns 0 where something was found, 1 where nothing was."""
+    with_numpy()
+    return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
+
+
+def with_numpy() -> None:
+    """Raise `GivenError` where numpy is not installed, which searches are made with."""
     if find_spec("numpy") is None:
         raise GivenError(f"find needs numpy, which is not installed here: {how_to_add_numpy()}")
     return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
+
+        raise GivenError("find needs numpy, which is not installed; install underdash with its extra `finding`")
 
 
 def how_to_add_numpy() -> str:

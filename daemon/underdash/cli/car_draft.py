@@ -1,0 +1,61 @@
+"""``underdash car draft TRACE``: a description that begins with a recording."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ..contract.errors import GivenError
+from .common import add_bus, pairs
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this command's arguments."""
+    parser.add_argument("trace", metavar="TRACE", help="a recording of the car awake, half a minute or more")
+    add_bus(parser)
+    parser.add_argument(
+        "--bitrate", action="append", default=[], metavar="ROLE=N", help="bit rate of a bus in bit/s; for each bus"
+    )
+    parser.add_argument("--name", required=True, metavar="N", help="short name of the car, by convention the file's")
+    parser.add_argument("--title", metavar="T", help="what a person calls the car; else its short name")
+    parser.add_argument("--out", required=True, metavar="F.toml", help="the description; it must not exist yet")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write it, and say what comes next."""
+    from ..config.building_up import description, save_new
+    from ..finding.drafting import draft
+    from .find import heard, with_numpy
+
+    with_numpy()
+    found = heard(arguments)
+    rates = _rates(arguments.bitrate, list(dict.fromkeys(stream.bus for stream in found)))
+    car, lines = draft(found, arguments.name, arguments.title or arguments.name, rates)
+    remarks = (
+        f"Begun with {Path(arguments.trace).name} by `underdash car draft`. Each thing that is found goes in here with",
+        "`underdash find ... --into`; config/cars/every_key.toml of the project explains every key.",
+    )
+    save_new(Path(arguments.out), description(car, remarks, lines))
+    print(f"{arguments.out}: {len(car.buses)} buses, recognised by {len(car.fingerprint)} frames")
+    if not car.fingerprint:
+        print("no frame came by the clock from beginning to end; without a fingerprint nothing is ever asked")
+    print(f"next: underdash find ignition TRACE --into {arguments.out} --as vehicle.ignition")
+    return 0
+
+
+def _rates(given: list[str], buses: list[str]) -> dict[str, int]:
+    rates = {}
+    for role, text in pairs(given, "--bitrate").items():
+        if role not in buses:
+            raise GivenError(f"--bitrate {role}: the recording has no such bus; it has {', '.join(buses)}")
+        try:
+            rates[role] = int(text.replace("_", ""))
+        except ValueError:
+            raise GivenError(f"--bitrate {role}={text}: a whole number of bit/s is wanted, such as 500000") from None
+    if not rates:
+        example = " ".join(f"--bitrate {role}=500000" for role in buses)
+        raise GivenError(
+            f"the recording has {', '.join(buses)}; say how fast each bus of the car is ({example}): a recording does "
+            "not tell, `underdash listen` does"
+        )
+    return rates
