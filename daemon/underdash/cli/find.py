@@ -52,9 +52,6 @@ def with_numpy() -> None:
     """Raise `GivenError` where numpy is not installed, which searches are made with."""
     if find_spec("numpy") is None:
         raise GivenError(f"find needs numpy, which is not installed here: {how_to_add_numpy()}")
-    return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
-
-        raise GivenError("find needs numpy, which is not installed; install underdash with its extra `finding`")
 
 
 def how_to_add_numpy() -> str:
