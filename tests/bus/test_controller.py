@@ -3,6 +3,7 @@ from __future__ import annotations
 import socket
 import struct
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -130,3 +131,12 @@ def test_the_device_it_hangs_on_is_read_where_the_kernel_tells() -> None:
     found = decode(answer(TIMING, parent=b"spi0.0\0"))
     assert found is not None
     assert (found.place, found.bitrate) == ("spi0.0", 500_000)
+
+
+def test_this_machine_s_interfaces_hang_where_sysfs_says() -> None:
+    places = {one.name: one / "device" for one in Path("/sys/class/net").iterdir()}
+    there = {name: device.resolve().name for name, device in places.items() if device.exists()}
+    told = {name: found.place for name in there if (found := read(name)) is not None}
+    if not any(told.values()):
+        pytest.skip("no interface with a device here, or a kernel before 5.14")
+    assert told == there

@@ -141,7 +141,7 @@ def _link(body: bytes) -> Controller:
     kind = info.get(_KIND, b"").rstrip(b"\0").decode("ascii", "replace")
     up = bool(flags & _UP)
     if kind != "can":
-        return Controller(name, index, kind, up)
+        return Controller(name, index, kind, up, place=place)
     data = dict(_attributes(info.get(_DATA, b"")))
     mode = _unpack(_MODE, data.get(_CONTROL))
     supported = _number(dict(_attributes(data.get(_EXTENDED, b""))).get(_SUPPORTED))
