@@ -178,3 +178,15 @@ def test_intervals_and_other_spellings_of_positions_will_do() -> None:
     marks = [Mark(4.2, "off", 7.2), Mark(7.3, "accessory", 12.2), Mark(12.5, "ready", 20.1), Mark(20.4, "off")]
     best = asked(heard, [*marks, Mark(25.5, "locked")]).ranks[0][0]
     assert (best.where.id, best.meaning) == (0x2A0, {0: "LOCK", 1: "OFF", 2: "ACC", 3: "ON"})
+
+
+def test_a_field_that_reads_off_between_two_positions_that_are_on_is_doubted() -> None:
+    """Its dip lies within the lateness of the marks of the engine's start, so that only its value speaks against it."""
+    dip = [
+        ("body", Frame(0x2B0, bytes((12 <= n / 100 < 20 and not 15.9 <= n / 100 < 16.1,)), at=n / 100))
+        for n in range(3000)
+    ]
+    heard, marks = made_up({"LOCK": 0, "OFF": 0, "ACC": 0, "ON": 1}, more=dip)
+    first, second = (rank[0] for rank in asked(heard, [*marks, Mark(16.2, "running")]).ranks)
+    assert (first.where.id, second.where.id) == (0x2A0, 0x2B0)
+    assert first.confidence > 2 * second.confidence

@@ -179,3 +179,11 @@ def test_a_trace_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypat
         read_heard(written(tmp_path, "".join(f"({n}.0) can0 123#01\n" for n in range(4))))
     with pytest.raises(TraceError, match="cut it"):
         heard_from([("can0", Frame(1, b"", at=float(n))) for n in range(4)])
+
+
+def test_buses_with_different_clocks_in_one_file_are_refused(tmp_path: Path) -> None:
+    lines = [f"({(5000 if n % 2 else 1000) + n / 1000:.6f}) can{n % 2} 123#01\n" for n in range(2000)]
+    with pytest.raises(
+        TraceError, match="buses with different clocks were put into one file; keep the lines of one bus"
+    ):
+        read_heard(written(tmp_path, "".join(lines)))

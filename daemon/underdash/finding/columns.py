@@ -23,6 +23,8 @@ LEAP_S = 86_400.0
 """A clock that leaps ahead by a day was set: no recording sleeps that long in between."""
 SILENCE_S, MOST_SILENCES = 0.2, 1000
 """From which length on silences are noted, and how many, the longest first."""
+MOST_PIECES = 1000
+"""No clock is set more often while one records: frames with different clocks are mixed then."""
 MOST_FRAMES = 40_000_000
 """More are not searched at once: they would take 0.7 GB."""
 

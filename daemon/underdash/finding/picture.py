@@ -7,6 +7,7 @@ was silent for long, its strip stays empty. Everything is drawn larger and reduc
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from PIL import Image, ImageDraw
 
@@ -20,7 +21,7 @@ from .series import series_of
 WIDTH, LEFT, RIGHT = 1200, 190, 28
 HEAD, WORDS, TITLE, BETWEEN, AXIS = 60, 26, 32, 18, 58
 WORD_ROWS, APART = 3, 10
-STRIPS_HEIGHT, LEAST_HEIGHT, MOST_HEIGHT = 380, 62, 170
+STRIPS_HEIGHT, LEAST_HEIGHT, MOST_HEIGHT = 400, 62, 170
 SHOWN = 5
 BIG, NORMAL, LEAST_PX = 27, 19, 12
 INTERVAL: Colour = (25, 32, 37)
@@ -63,8 +64,7 @@ def draw(
         if series is None:
             sheet.text(LEFT, top + TITLE + height // 2, "not in this recording", soft=True)
             continue
-        for y, text in draw_strip(sheet.pen, sheet.span, box, series, candidate):
-            sheet.text(LEFT - 14, y, text, anchor="rm", most=LEFT - 24, soft=True)
+        sheet.levels(draw_strip(sheet.pen, sheet.span, box, series, candidate))
     if not shown:
         sheet.text(LEFT, above + TITLE, "nothing found", soft=True)
     sheet.axis(below)
@@ -129,6 +129,14 @@ class Sheet:
         wide = self.text(WIDTH - RIGHT, top + TITLE // 2, sure, anchor="rm", weight=BOLD)
         self.text(LEFT - 14, top + TITLE // 2, name, anchor="rm", weight=BOLD, most=LEFT - 24)
         self.text(LEFT, top + TITLE // 2, str(candidate.where), most=WIDTH - LEFT - wide - 2 * RIGHT)
+
+    def levels(self, levels: Sequence[tuple[float, str]]) -> None:
+        """Write the names of values at their heights, smaller where they stand close."""
+        heights = sorted(y for y, _ in levels)
+        room = min((below - above for above, below in pairwise(heights)), default=NORMAL)
+        px = int(min(NORMAL, max(LEAST_PX, room)))
+        for y, text in levels:
+            self.text(LEFT - 14, y, text, anchor="rm", most=LEFT - 24, px=px, soft=True)
 
     def marks(self, marks: Sequence[Mark], box: Box) -> None:
         """Draw marks behind a strip: a moment as a line, an interval as a field between two."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..bus.frames import Frame
 from ..bus.trace import Trace, UnreadableTraceError, of_lines, open_lines, read_trace
-from .columns import MOST_FRAMES, Columns, Piece, streams_of
+from .columns import MOST_FRAMES, MOST_PIECES, Columns, Piece, streams_of
 from .heard import Heard
 from .lacks import half_line, lacking, restarted
 from .lines import NOTHING, Buses, Rows, rows_of
@@ -93,15 +93,20 @@ def _collect(frames: Iterable[tuple[str, Frame]], columns: Columns, buses: Buses
         for row, (channel, frame) in enumerate(chunk):
             rows.put(row, buses.number(channel), frame)
         columns.take(rows, first)
-        _check_size(columns)
+        _check(columns)
         first += len(chunk)
 
 
-def _check_size(columns: Columns) -> None:
+def _check(columns: Columns) -> None:
     if columns.frames > MOST_FRAMES:
         raise UnreadableTraceError(
             f"the trace has more than {MOST_FRAMES // 1_000_000} million frames, which are not searched at once; cut "
             "it, or take out buses that are not wanted"
+        )
+    if columns.pieces > MOST_PIECES:
+        raise UnreadableTraceError(
+            f"the trace's clock goes back or leaps ahead more than {MOST_PIECES} times, as where buses with different "
+            "clocks were put into one file; keep the lines of one bus, whose channel is the word after the time"
         )
 
 
@@ -153,7 +158,7 @@ class _Lines:
         self._first += len(self._rows.kind)
         self._trace.line = max(self._trace.line, self._first - 1)
         self._rows = None
-        _check_size(self._columns)
+        _check(self._columns)
 
 
 def _blocks(file: BufferedReader | gzip.GzipFile) -> Iterator[bytes]:

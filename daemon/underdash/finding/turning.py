@@ -171,7 +171,7 @@ def _turned(stream: Stream, led: Led, place: tuple[int, int, int], raws: Mapping
             missed += 1
     free = np.logical_not(near.any(axis=1))
     answers, explained = _answers(at, width, free, led.others, turns)
-    odd = int((free & ~explained).sum())
+    odd = int((free & ~explained).sum()) + _contrary(at, width, after, led, raws)
     return Turning(stream, byte, low, high, raws, turned_at, turned_width, missed, odd, answers)
 
 
@@ -179,6 +179,20 @@ def _near(at: Floats, width: Floats, turns: Floats) -> Flags:
     """Say which changes belong to which turns, shape (changes, turns)."""
     near: Flags = (at[:, None] >= turns - LATEST_S - EARLY_S) & ((at - width)[:, None] <= turns + SETTLED_S)
     return near
+
+
+def _contrary(at: Floats, width: Floats, after: Integers, led: Led, raws: Mapping[str, int]) -> int:
+    """Count changes to what means off while it is turned from one position that is on to another, and the reverse."""
+    sides = [stay.position in LIT for stay in led.stays]
+    same = {
+        stay.begin: lit for stay, lit, before in zip(led.stays[1:], sides[1:], sides, strict=False) if lit is before
+    }
+    elsewhere = _near(at, width, np.array([turn for turn in led.turns if turn not in same])).any(axis=1)
+    count = 0
+    for turn, lit in same.items():
+        wrong = [raws[position] for position in (DARK if lit else LIT) if position in raws]
+        count += int((_near(at, width, np.array([turn]))[:, 0] & ~elsewhere & np.isin(after, wrong)).sum())
+    return count
 
 
 def _answers(
