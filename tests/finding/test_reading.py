@@ -182,7 +182,7 @@ def test_a_trace_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypat
 
 
 def test_buses_with_different_clocks_in_one_file_are_refused(tmp_path: Path) -> None:
-    lines = [f"({(5000 if n % 2 else 1000) + n / 1000:.6f}) can{n % 2} 123#01\n" for n in range(2000)]
+    lines = [f"({(5000 if n % 2 else 1000) + n / 1000:.6f}) can{n % 2} 123#01\n" for n in range(3000)]
     with pytest.raises(
         TraceError, match="buses with different clocks were put into one file; keep the lines of one bus"
     ):
