@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+import underdash
 from underdash.config.migration import FORMAT, STEPS, migrated
 from underdash.config.mistakes import ConfigError, Mistakes, Source
 from underdash.config.reading import parse_config
@@ -63,3 +69,34 @@ def test_a_whole_file_of_another_format_is_told_that_and_nothing_else() -> None:
         parse_config('format = 2\n[car]\nnam = "tarn"\n')
     assert "written for a newer underdash" in str(caught.value)
     assert "1 mistake" in str(caught.value)
+
+
+STEP = "STEPS: Mapping[int, Step] = {1: lambda table: {**table, 'power': {**table['power'], 'linger_s': 7.0}}}"
+LOOK = """
+from pathlib import Path
+from underdash.cli import main
+from underdash.config.reading import read_config
+read = read_config(Path("mine.toml"))
+print(read.format, read.power.supply, read.power.linger_s, main(["check", "--config", "mine.toml"]))
+"""
+
+
+def test_a_later_version_runs_on_the_file_of_this_one_and_leaves_it_as_it_was_written(tmp_path: Path) -> None:
+    later = tmp_path / "later" / "underdash"
+    shutil.copytree(Path(underdash.__file__).parent, later, ignore=shutil.ignore_patterns("__pycache__"))
+    for name, old, new in (
+        ("config/migration.py", f"\nFORMAT = {FORMAT}\n", f"\nFORMAT = {FORMAT + 1}\n"),
+        ("config/migration.py", "STEPS: Mapping[int, Step] = {}", STEP),
+        ("config/schema.py", "    format: Literal[1]", "    format: Literal[2]"),
+    ):
+        text = (later / name).read_text()
+        assert text.count(old) == 1
+        (later / name).write_text(text.replace(old, new))
+    written = '# mine\nformat = 1\n[car]\nname = "tarn"\n[plugins]\nenabled = ["tarn"]\n[power]\nsupply = "held"\n'
+    (tmp_path / "mine.toml").write_text(written)
+    environment = {**os.environ, "PYTHONPATH": str(later.parent), "XDG_STATE_HOME": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "-c", LOOK], cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.stdout.splitlines()[-1:] == ["2 held 7.0 0"], done.stderr
+    assert (tmp_path / "mine.toml").read_text() == written
