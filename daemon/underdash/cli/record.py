@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
-from .common import add_config, config, positive, uninterrupted
+from .common import add_config, config, positive, uninterrupted, whole
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -27,10 +27,22 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("out", metavar="TRACE", help="the file to write; it must not exist yet")
     add_config(parser)
     parser.add_argument("--seconds", type=positive, metavar="N", help="stop by itself; else with Ctrl-C")
+    parser.add_argument(
+        "--practice",
+        metavar="LESSON",
+        help="record a lesson on an invented car instead, to practise finding: ignition, a button such as menu, knob, "
+        "drive, or tester",
+    )
+    parser.add_argument("--car", default="tarn", metavar="tarn|loris", help="which invented car (default %(default)s)")
+    parser.add_argument("--seed", type=whole, default=1, metavar="N", help="another recording of it")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Record until the time is over or a person stops it; nothing is ever sent."""
+    if arguments.practice is not None:
+        from .record_practice import practise
+
+        return practise(arguments)
     from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths
     from .record_through import record_through

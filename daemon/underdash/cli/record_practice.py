@@ -1,0 +1,44 @@
+"""``underdash record TRACE --practice LESSON``: a recording of an invented car, to practise finding on."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from .common import put_in_place
+
+
+def practise(arguments: argparse.Namespace) -> int:
+    """Write the recording; beside it a file of marks where something was held, and one of a speed that is known."""
+    from ..bus.trace import TraceWriter
+    from ..simulator.cars import simulated
+    from ..simulator.practice import practice
+    from ..wiring.assembly import choose_car, load_bundled
+
+    car, _ = choose_car(arguments.car, load_bundled())
+    made = practice(car, simulated(arguments.car)[0], arguments.practice, arguments.seed)
+    path = Path(arguments.out)
+    beside = any(end is not None for _, end, _ in made.marks)
+    with TraceWriter(path, {"car": f"{car.title}, invented", "lesson": arguments.practice}) as out:
+        left = [] if beside else [*made.marks]
+        for role, frame in made.frames:
+            while left and left[0][0] <= frame.at:
+                out.mark(left[0][2], left.pop(0)[0])
+            out.write(role, frame)
+        for at, _, word in left:
+            out.mark(word, at)
+    print(f"{out.frames} frames in {path}", file=sys.stderr)
+    if beside:
+        lines = [f"{at:.2f}{'' if end is None else f'..{end:.2f}'} {word}" for at, end, word in made.marks]
+        _write(path.with_suffix(".marks"), lines, "marks")
+    if made.speed:
+        rows = [f"{at:.2f},{speed:.1f}" for at, speed in made.speed]
+        _write(path.with_suffix(".csv"), ["seconds,km/h", *rows], "the speed by satellite")
+    return 0
+
+
+def _write(path: Path, lines: list[str], what: str) -> None:
+    with put_in_place(path, "TRACE") as part:
+        part.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    print(f"{what} in {path}", file=sys.stderr)

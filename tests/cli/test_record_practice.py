@@ -1,0 +1,48 @@
+"""``underdash record --practice``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from underdash.bus.trace import read_trace
+from underdash.cli import main
+
+
+def test_marks_are_in_the_recording_in_their_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "menu.log"
+    assert main(["record", str(out), "--practice", "menu"]) == 0
+    trace = read_trace(out)
+    frames = sum(1 for _ in trace)
+    assert [word for _, word in trace.marks] == ["menu"] * 5
+    assert trace.about["lesson"] == "menu"
+    assert capsys.readouterr().err == f"{frames} frames in {out}\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["menu.log"]
+
+
+def test_what_is_held_and_what_is_known_stands_beside_it(tmp_path: Path) -> None:
+    assert main(["record", str(tmp_path / "knob.log"), "--practice", "knob", "--car", "loris"]) == 0
+    assert all(".." in line for line in (tmp_path / "knob.marks").read_text().splitlines())
+    assert main(["record", str(tmp_path / "drive.log"), "--practice", "drive", "--car", "loris"]) == 0
+    assert (tmp_path / "drive.csv").read_text().startswith("seconds,km/h\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--practice", "flute"], "there is no lesson 'flute' for tarn; there are ignition, menu"),
+        (["--practice", "menu", "--car", "nobody"], "car 'nobody' is not known"),
+    ],
+)
+def test_what_is_wrong_is_said(tmp_path: Path, words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["record", str(tmp_path / "x.log"), *words]) == 2
+    assert says in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_recording_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "x.log").write_text("mine")
+    assert main(["record", str(tmp_path / "x.log"), "--practice", "menu"]) == 1
+    assert "cannot be written" in capsys.readouterr().err
+    assert (tmp_path / "x.log").read_text() == "mine"
