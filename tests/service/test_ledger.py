@@ -79,6 +79,7 @@ def test_a_life_that_was_killed_is_found_with_the_plugin_that_hung(lives: Lives)
         ("signal KILL", "was ended by SIGKILL"),
         ("core-dump SEGV", "was ended by SIGSEGV"),
         ("watchdog ABRT", "stood still"),
+        ("timeout ABRT", "stood still"),
         ("nonsense", "was killed, or left without a word"),
     ],
 )
@@ -93,6 +94,16 @@ def test_what_the_service_manager_saw_is_told_of_a_life_that_left_no_word(lives:
     lives.kill(after, HUNG)
     (lives.folder / END).write_text(told)
     assert lives.begin().bad[-1].how == "stood still"
+
+
+def test_an_abort_by_the_service_manager_is_no_crash_and_one_by_itself_is(lives: Lives) -> None:
+    aborted = "Fatal Python error: Aborted\n" + HUNG.partition("\n")[2]
+    for told, how in (("timeout ABRT", "stood still"), ("core-dump ABRT", "crashed (Aborted)")):
+        lives.kill(lives.begin(), aborted)
+        (lives.folder / END).write_text(told)
+        ledger = lives.begin()
+        assert ledger.bad[-1].sentence == f"{how} in draw() of plug-in gauge"
+        ledger.close(forget=True)
 
 
 def test_who_was_suspected_is_told_of_a_life_that_the_kernel_ended(lives: Lives) -> None:

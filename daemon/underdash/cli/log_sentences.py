@@ -21,7 +21,7 @@ SENTENCES = {
     "ended_badly": "The daemon before this one ended badly: {how}",
     "ends_badly": "The daemon ends badly: {how}",
     "safe_mode": "Safe mode: {text}",
-    "memory_grows": "The daemon {text}; who holds it is said of a plug-in that is suspended, or cannot be told",
+    "memory_grows": "The daemon {text}",
     "no_ledger": "How the daemon ends cannot be kept: {error}",
     "left_out": "{count} more of this event were left out: {of}",
     # buses

@@ -23,7 +23,7 @@ from typing import Any
 
 import structlog
 
-from .witness import Frame, Witness, read
+from .witness import ABORTED, STILL, Frame, Witness, read
 
 _log = structlog.get_logger()
 
@@ -191,8 +191,11 @@ class Ledger:
     def _note(self, now: float, suspected: object) -> None:
         how, threads = read(_text(self._hang))
         name, frames = blame(threads, self._owner)
-        if not how:
-            how = ending(_text(self._end))
+        seen = ending(_text(self._end))
+        if how == ABORTED and seen == STILL:  # the service manager did it, before that could be written down
+            how = STILL
+        elif not how:
+            how = seen
             if isinstance(suspected, list) and len(suspected) == 2 and suspected[0]:
                 how, name = f"{how}, after {suspected[0]}", str(suspected[1])
         ended = BadEnd(now, how, name, frames)
@@ -228,7 +231,7 @@ def ending(text: str) -> str:
         return f"left with status {status}, without a word"
     if result in ("signal", "core-dump"):
         return f"was ended by SIG{status}"
-    return "stood still" if result == "watchdog" else "was killed, or left without a word"
+    return STILL if result in ("watchdog", "timeout") else "was killed, or left without a word"
 
 
 def _boot_id() -> str:

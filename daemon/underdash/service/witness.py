@@ -17,6 +17,7 @@ from pathlib import Path
 
 _FRAME = re.compile(r'^\s+File "(?P<file>[^"]*)", line (?P<line>\d+) in (?P<function>.+)$')
 MOST_FRAMES = 40
+ABORTED, STILL = "crashed (Aborted)", "stood still"
 START_S = 30.0
 
 
@@ -52,7 +53,7 @@ def _how(text: str) -> str:
     # the service manager aborts what stands still, and that has been written down before; libraries in C abort at once
     if fatal is not None and (fatal[1] != "Aborted" or not text[: fatal.start()].strip()):
         return f"crashed ({fatal[1]})"
-    return "stood still" if text.strip() else ""
+    return STILL if text.strip() else ""
 
 
 class Witness:
