@@ -14,6 +14,7 @@ import tempfile
 from pathlib import Path
 from statistics import median
 
+from underdash.wiring.measuring.budgets import this_machine
 from underdash.wiring.measuring.starting import BEFORE_FIRST_PAGE, CONFIG, first_page, timed
 
 AFTER_IT = f"{BEFORE_FIRST_PAGE}, underdash.cli.running"
@@ -52,6 +53,8 @@ def main(runs: int = 3) -> int:
     print(f"start to first page, median of {runs} runs; {size:.0f} MB forgotten before each cold one")
     print(f"  warm {median(warm) * 1e3:7.0f} ms")
     print(f"  cold {median(cold) * 1e3:7.0f} ms  {median(cold) / median(warm):6.1f} x warm")
+    if busy := this_machine().busy:
+        print(f"  {busy}")
     return 0
 
 
