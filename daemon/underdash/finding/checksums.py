@@ -29,6 +29,7 @@ HOLDS = 0.98
 FOLLOWS = 0.75
 """Share of the payloads at which a checksum must change when anything else does; a nibble stays by chance at 1/16."""
 MOST_ROWS = 1000
+HALF = 4
 
 _BITS_REVERSED = np.array([int(f"{n:08b}"[::-1], 2) for n in range(256)], dtype=np.uint8)
 
@@ -44,6 +45,7 @@ class Sum:
         polynomial: of a CRC.
         negative: a sum that brings the total to the constant instead of repeating it.
         reflected: a CRC that shifts right.
+        last: the last byte it runs over; None means all others.
         share: of the different payloads, how many fit.
         payloads: different payloads it was seen on.
         rivals: other rules that fit as well.
@@ -57,6 +59,7 @@ class Sum:
     polynomial: int | None = None
     negative: bool = False
     reflected: bool = False
+    last: int | None = None
     share: float = 1.0
     payloads: int = 0
     rivals: tuple[str, ...] = ()
@@ -72,6 +75,7 @@ class Sum:
         words = [self.kind]
         words += [f"{self.polynomial:02X}"] if self.polynomial is not None else []
         words += ["reflected"] if self.reflected else []
+        words += [f"up to byte {self.last}"] if self.last is not None else []
         return " ".join(words + (["negative"] if self.negative else []))
 
     def declared(self) -> Checksum | None:
@@ -79,8 +83,8 @@ class Sum:
         if self.length != 8 or self.negative or self.reflected:
             return None
         if self.polynomial is None:
-            return Checksum(self.kind, self.byte, final=self.constant)
-        return Checksum(self.kind, self.byte, self.polynomial, initial=0, final=self.constant)
+            return Checksum(self.kind, self.byte, final=self.constant, last=self.last)
+        return Checksum(self.kind, self.byte, self.polynomial, initial=0, final=self.constant, last=self.last)
 
 
 def checksum_of(stream: Stream, counts: Sequence[Count] = ()) -> Sum | None:
@@ -126,18 +130,20 @@ def _payloads(stream: Stream) -> Bytes:
 
 
 def _at_bytes(rows: Bytes, counting: Sequence[bool]) -> list[Sum]:
-    """Rules that hold for a whole byte, the simplest first."""
+    """Rules that hold for a whole byte: over all others, or over those before it; the simplest first."""
     found = []
     for byte in range(rows.shape[1]):
         own, others = rows[:, byte], np.delete(rows, byte, axis=1)
         if not _follows(own, others) or (_repeats(own, others) and not any(counting)):
             continue
-        found += [
-            Sum(kind, byte, 0, 8, constant, polynomial, negative, reflected, share, len(rows))
-            for kind, polynomial, negative, reflected, left in _left_over(own, others)
-            for constant, share in [_most(left)]
-            if share >= HOLDS
-        ]
+        for last, covered in ((None, others), (byte - 1, rows[:, :byte])):
+            if last is None or (0 < byte < rows.shape[1] - 1 and not _still(rows[:, byte + 1 :])):
+                found += [
+                    Sum(kind, byte, 0, 8, constant, polynomial, negative, reflected, last, share, len(rows))
+                    for kind, polynomial, negative, reflected, left in _left_over(own, covered)
+                    for constant, share in [_most(left)]
+                    if share >= HOLDS
+                ]
     return found
 
 
@@ -158,24 +164,36 @@ def _left_over(own: Bytes, others: Bytes) -> Iterator[tuple[str, int | None, boo
 
 
 def _at_nibbles(rows: Bytes) -> list[Sum]:
-    """Rules that hold for half a byte."""
-    nibbles = np.stack([rows & 0xF, rows >> 4], axis=2).reshape(len(rows), -1)
+    """Rules that hold for half a byte: over all other halves, or over those up to its own byte."""
+    halves = np.stack([rows & 0xF, rows >> 4], axis=2).reshape(len(rows), -1)
     found = []
-    for place in range(nibbles.shape[1]):
-        own, others = nibbles[:, place], np.delete(nibbles, place, axis=1)
+    for place in range(halves.shape[1]):
+        own, others = halves[:, place], np.delete(halves, place, axis=1)
         if not _follows(own, others) or _repeats(own, others):
             continue
-        total = others.sum(axis=1, dtype=np.uint8)
-        for kind, negative, left in (
-            ("sum4", False, (own - total) & 0xF),
-            ("sum4", True, (own + total) & 0xF),
-            ("xor4", False, own ^ np.bitwise_xor.reduce(others, axis=1)),
-        ):
-            constant, share = _most(left)
-            if share >= HOLDS:
-                at = (kind, place // 2, 4 * (place % 2), 4, constant)
-                found.append(Sum(*at, negative=negative, share=share, payloads=len(rows)))
+        byte, end = place // 2, 2 * (place // 2) + 2
+        for last, covered in ((None, others), (byte, np.delete(halves[:, :end], place, axis=1))):
+            if last is None or not _still(halves[:, end:]):
+                found += [
+                    Sum(kind, byte, 4 * (place % 2), 4, constant, negative=negative, last=last, share=share,
+                        payloads=len(rows))
+                    for kind, negative, left in _left_over_half(own, covered)
+                    for constant, share in [_most(left)]
+                    if share >= HOLDS
+                ]  # fmt: skip
     return found
+
+
+def _left_over_half(own: Bytes, others: Bytes) -> Iterator[tuple[str, bool, Bytes]]:
+    """Each rule of half bytes with what it leaves over."""
+    total = others.sum(axis=1, dtype=np.uint8)
+    yield "sum4", False, (own - total) & 0xF
+    yield "sum4", True, (own + total) & 0xF
+    yield "xor4", False, own ^ np.bitwise_xor.reduce(others, axis=1)
+
+
+def _still(rows: Bytes) -> bool:
+    return not bool((rows != rows[0]).any())
 
 
 def _follows(own: Bytes, others: Bytes) -> bool:
@@ -218,3 +236,21 @@ def bits_of(one: Sum | None, stream: Stream) -> Flags:
     if one is not None:
         mask[8 * one.byte + one.bit : 8 * one.byte + one.bit + one.length] = True
     return mask
+
+
+def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
+    """Return the half byte beside a counter of half a byte that moves like a checksum of a rule that is not known here.
+
+    Counters and checksums stand together (common practice); so what stands there, moves with most frames and takes
+    most of its values is one.
+    """
+    for one in counts:
+        run = Numbering.run_of(one.bits, stream.width)
+        if len(run) != HALF or run[0] % HALF:
+            continue
+        low = run[0] ^ HALF
+        value = stream.data[:, low // 8] >> (low % 8) & 0xF
+        moving = float((value[1:] != value[:-1]).mean()) if len(value) > 1 else 0.0
+        if moving >= FOLLOWS and len(np.unique(value)) >= FOLLOWS * 2**HALF:
+            return Bits(low // 8, HALF, low % 8 + HALF - 1)
+    return None

@@ -1,0 +1,145 @@
+"""How many bits it takes to tell what a run of bits did: the shorter, the better the run is understood as one field.
+
+Two questions are paid for: when it changed, and to what. A switch or choice is told by naming values, those seen before
+being cheap; a number by its steps, small ones being cheap, as signed or unsigned as it is. What is learnt from the data
+itself (rates, sizes of steps) is paid for by learning it from frame to frame (Dirichlet and Pitman-Yor prequential
+codes, as in the literature on minimum description length).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, inf, lgamma, log, log2, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .heard import Flags, Floats, Integers
+
+MOST_CHOICES = 16
+"""Different values from which on a field is no choice."""
+SELDOM = 0.1
+"""Weight of a change against one frame without, before anything is seen: most bits change in few frames."""
+NEW_VALUE = 0.5
+"""Weight of a value of a choice that was not seen yet, against one frame with a known one."""
+WRAPPING = 6.0
+"""Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so)."""
+SIGNED = 10.0
+"""Bits by which steps must be shorter to tell as signed: few numbers are, and one jump through half the range is not
+enough to tell."""
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """A run as it is told most shortly: bits it takes, ``flag``, ``choice`` or ``number``, and whether it is signed."""
+
+    bits: float
+    kind: str
+    signed: bool = False
+
+
+def mixed(costs: Sequence[float]) -> float:
+    """Return the bits it takes if either of several ways may be the right one, equally likely before."""
+    least = min(costs)
+    return least - log2(sum(exp((least - cost) * log(2.0)) for cost in costs) / len(costs)) if least < inf else inf
+
+
+def when(changed: Flags, together: Flags) -> float:
+    """Return the bits it takes to tell in which frames something changed.
+
+    Args:
+        changed: whether it changed with each frame.
+        together: whether something that changes seldom changed with it in the bits below; that this happens in the same
+            frame is told cheaply, since one event of the car often moves several fields of a frame.
+    """
+    total, there = len(changed), int(together.sum())
+    count, both = int(changed.sum()), int((changed & together).sum())
+    alone = _rate(count, total, SELDOM, 1.0)
+    return mixed((alone, _rate(both, there, 0.5, 0.5) + _rate(count - both, total - there, SELDOM, 1.0)))
+
+
+def what(before: Integers, after: Integers, length: int, active: int) -> Coded:
+    """Return the bits it takes to tell the values a run took where it changed.
+
+    Args:
+        before, after: its value before and after each change, unsigned.
+        length: bits of the run.
+        active: how many of them ever change.
+    """
+    if active == 1:
+        return Coded(0.0, "flag")
+    choice = _choice(before, after, length)
+    half = 1 << (length - 1)
+    step = after - before
+    ways = [step, _signed(after, half) - _signed(before, half)]
+    if int(np.abs(step).max(initial=0)) >= half:
+        ways.append(_signed(step & 2 * half - 1, half))
+    plain, signed, *wrapping = _steps(np.stack(ways), length).tolist()
+    number = mixed((plain, signed, (wrapping or [plain])[0] + WRAPPING))
+    kind = "choice" if choice < number else "number"
+    return Coded(mixed((choice, number)), kind, kind == "number" and signed < plain - SIGNED)
+
+
+def _rate(count: int, total: int, yes: float, no: float) -> float:
+    """Code yes and no with a rate that is learnt on the way (Beta prior)."""
+    if not total:
+        return 0.0
+    seen = lgamma(yes + count) + lgamma(no + total - count) - lgamma(yes + no + total)
+    return -(seen - lgamma(yes) - lgamma(no) + lgamma(yes + no)) / log(2.0)
+
+
+def _choice(before: Integers, after: Integers, length: int) -> float:
+    """Name each value; one not seen yet costs the whole run, so that bits which never changed are paid for as well."""
+    some = np.unique(after[:256])
+    if len(some) > MOST_CHOICES:
+        return inf
+    values, counts = np.unique(np.append(after, before[:1]), return_counts=True)
+    if len(values) > MOST_CHOICES:
+        return inf
+    changes = len(after)
+    if len(values) == 2:
+        # the next value is the other one
+        return length + 0.5 * log2(changes + 1)
+    seen = lgamma(NEW_VALUE) - lgamma(NEW_VALUE + changes + 1) + len(values) * log(NEW_VALUE)
+    seen += sum(lgamma(count) for count in counts.tolist())
+    return -seen / log(2.0) + (len(values) - 1) * length
+
+
+def _steps(step: Integers, length: int) -> Floats:
+    """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
+
+    Args:
+        step: several ways to understand the steps, shape (ways, steps).
+        length: bits of the run.
+
+    Returns:
+        Bits for each way.
+    """
+    ways = len(step)
+    digits = np.frexp(np.abs(step).astype(np.float64))[1].astype(np.int64)
+    up = step > 0
+    last = np.zeros_like(up)
+    last[:, 1:] = up[:, :-1]
+    classes = 2 * (length + 2)
+    key = 2 * digits + up + classes * last + 2 * classes * np.arange(ways)[:, None]
+    two = np.bincount(key.ravel(), minlength=2 * classes * ways).reshape(ways, 2, classes)
+    alone, split = _learnt(two.sum(axis=1), length), _learnt(two, length).sum(axis=1)
+    rest = (digits - 1).sum(axis=1)
+    return rest + np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
+
+
+def _learnt(counts: Integers, length: int) -> Floats:
+    """Code classes (last axis) whose shares are learnt on the way (Dirichlet prior of total weight 1)."""
+    share = 1.0 / (2 * length)
+    seen = np.where(counts > 0, _log_gamma(share + np.maximum(counts, 1)) - lgamma(share), 0.0).sum(axis=-1)
+    return (_log_gamma(1.0 + counts.sum(axis=-1)) - seen) / log(2.0)
+
+
+def _log_gamma(x: Floats) -> Floats:
+    """Stirling's series; from 1 on it is right to 0.001."""
+    return (x - 0.5) * np.log(x) - x + 0.5 * log(2.0 * pi) + 1.0 / (12.0 * x) - 1.0 / (360.0 * x**3)
+
+
+def _signed(value: NDArray[np.int64], half: int) -> NDArray[np.int64]:
+    return value - ((value & half) << 1)

@@ -1,0 +1,76 @@
+"""Multiplexers: a field that says which of several contents a frame carries this time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..contract.layout import Bits
+from .heard import Flags, Stream
+from .numbering import Numbering
+from .protection import Protection
+
+FEWEST_OF_EACH = 6
+"""Frames that each value of a multiplexer must bring before it is believed."""
+MOST_VALUES = 32
+PLACES = ((0, 8), (4, 4), (0, 4), (5, 3), (0, 3), (6, 2), (0, 2))
+"""Lowest bit and length of what is tried within each byte."""
+CHANGES_OFTEN = 0.2
+"""Share of the frames that bring another value: a multiplexer goes round, a choice of the driver stays."""
+FEWEST_BITS, FEWEST_BYTES = 3.0, 2
+"""Bits, and bytes outside its own, that must change with it: the low bits of a number move little else."""
+CALMER = 0.35
+"""By how much fewer bits must change from one frame of a value to its next than from frame to frame."""
+
+
+@dataclass(frozen=True, slots=True)
+class Multiplexer:
+    """A multiplexer: where it is, the values it takes, and by how much calmer each content is by itself (0 to 1)."""
+
+    bits: Bits
+    values: tuple[int, ...]
+    calmer: float
+
+
+def multiplexer_of(stream: Stream, protection: Protection) -> Multiplexer | None:
+    """Find the multiplexer of one id: a byte or a part of it, the foremost if several would do (common practice)."""
+    if len(stream) < 2 * FEWEST_OF_EACH or not 0 < stream.width <= Numbering.MOST_BYTES:
+        return None
+    own = protection.bits(stream)
+    numbering = Numbering(stream.width, big=True)
+    checked = set(Numbering.run_of(protection.checksum.bits, stream.width)) if protection.checksum else set()
+    for byte in range(stream.width):
+        found = []
+        for low, length in PLACES:
+            run = slice(8 * byte + low, 8 * byte + low + length)
+            if not stream.active[run].any() or checked & set(range(run.start, run.stop)):
+                continue
+            bits = numbering.bits(8 * (stream.width - 1 - byte) + low, length)
+            one = _try(stream, own, bits, run)
+            found += [one] if one is not None else []
+        if found:
+            return min(found, key=lambda one: (one.calmer, one.bits.length))
+    return None
+
+
+def _try(stream: Stream, own: Flags, bits: Bits, run: slice) -> Multiplexer | None:
+    value = stream.raw(bits)
+    values, counts = np.unique(value, return_counts=True)
+    if not 2 <= len(values) <= MOST_VALUES or counts.min() < FEWEST_OF_EACH:
+        return None
+    turned = value[1:] != value[:-1]
+    if float(turned.mean()) < CHANGES_OFTEN:
+        return None
+    content = ~own
+    content[run] = False
+    rest = np.where(content, stream.bits, 0)
+    flips = rest[1:] != rest[:-1]
+    between = float(flips[turned].sum()) / int(turned.sum())
+    outside = np.delete(flips[turned].any(axis=0).reshape(-1, 8).any(axis=1), run.start // 8)
+    order = np.argsort(value, kind="stable")
+    same = value[order][1:] == value[order][:-1]
+    within = float((rest[order][1:] != rest[order][:-1])[same].sum()) / max(1, int(same.sum()))
+    if between < FEWEST_BITS or int(outside.sum()) < FEWEST_BYTES or within > CALMER * between:
+        return None
+    return Multiplexer(bits, tuple(int(one) for one in values), within / between)
