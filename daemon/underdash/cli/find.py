@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 QUESTIONS: dict[str, str] = {
     "ignition": "which field tells the position of the ignition",
+    "layout": "how each id is sent, and where its fields begin and end",
     "requests": "what another tester asked the car and was answered, and how to ask for the same",
 }
 """What can be asked, by word."""

@@ -12,7 +12,6 @@ from . import find
 
 if TYPE_CHECKING:
     from ..finding.found import Answer
-    from ..finding.heard import Heard
     from ..finding.laid import Found, Layout
 
 NEVER = "·"
@@ -41,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps([one.plain() for one in found], indent=2))
     else:
-        print("\n\n".join("\n".join(block(one)) for one in found))
+        print("\n\n".join("\n".join(lines) for lines in blocks(found)))
     find.picture(arguments, heard, answers(found))
     return 0 if any(one.fields for one in found) else 1
 
@@ -66,6 +65,16 @@ def answers(found: Sequence[Layout]) -> list[Answer]:
     return [Answer(field.kind, ((field.candidate(),),)) for field in fields]
 
 
+def blocks(found: Sequence[Layout]) -> list[list[str]]:
+    """Write one block for each id in which anything changed, and one for all the others together."""
+    still = [one for one in found if not one.fields and not one.remarks]
+    out = [block(one) for one in found if one not in still]
+    for bus in dict.fromkeys(one.stream.bus for one in still):
+        names = [one.stream.name for one in still if one.stream.bus == bus]
+        out.append([f"{bus}: nothing ever changed in {', '.join(names)}"])
+    return out
+
+
 def block(one: Layout) -> list[str]:
     """Write what was found out about one id: how it is sent, its fields drawn, then each in words."""
     lengths = ", ".join(f"{count} frames of {_many(n, 'byte')}" for n, count in one.rhythm.lengths)
@@ -79,8 +88,6 @@ def block(one: Layout) -> list[str]:
     for values, fields in contents.items():
         lines.append(f"  while the multiplexer is {', '.join(map(str, values))}:")
         lines += _drawn([*always, *fields], one, told=len(always))
-    if not one.fields and not one.remarks:
-        lines.append("  nothing in it ever changed")
     return lines + [f"  {remark}" for remark in one.remarks]
 
 

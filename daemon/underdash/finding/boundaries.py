@@ -12,6 +12,7 @@ frequencies of borders in descriptions of both cars.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import exp, inf, log, log2, sqrt
 
 import numpy as np
@@ -96,7 +97,8 @@ class _Steps:
     def together(self, low: int) -> Flags:
         """Whether a bit below that changes seldom changed, for each step."""
         mask = sum(1 << at for at in self.seldom if at < low)
-        return (self.moved & np.uint64(mask)) != 0
+        moved: Flags = (self.moved & np.uint64(mask)) != 0
+        return moved
 
 
 def cuts(stream: Stream, protection: Protection) -> tuple[Cut, Cut]:
@@ -129,7 +131,7 @@ class _Run:
 
 def _runs(active: list[int], known: dict[int, tuple[str, int]], steps: _Steps) -> list[list[_Run]]:
     """All runs that may be a field, by the index of their first bit among the active ones."""
-    border = [_border(low, high) for low, high in zip(active, active[1:], strict=False)]
+    border = [_border(low, high) for low, high in pairwise(active)]
     out: list[list[_Run]] = []
     for first, low in enumerate(active):
         owner = known.get(low)
@@ -169,11 +171,11 @@ def _cheapest(runs: list[list[_Run]], active: list[int]) -> tuple[tuple[Part, ..
             backward[run.first] = _either(backward[run.first], run.cost + backward[run.after])
     parts = []
     at = count
-    while (run := chosen[at]) is not None:
-        share = 2.0 ** min(0.0, forward[count] - forward[run.first] - run.cost - backward[run.after])
-        low = active[run.first]
-        parts.append(Part(low, active[run.after - 1] - low + 1, run.kind, run.signed, share))
-        at = run.first
+    while (last := chosen[at]) is not None:
+        share = 2.0 ** min(0.0, forward[count] - forward[last.first] - last.cost - backward[last.after])
+        low = active[last.first]
+        parts.append(Part(low, active[last.after - 1] - low + 1, last.kind, last.signed, share))
+        at = last.first
     return tuple(reversed(parts)), best[count]
 
 
@@ -205,7 +207,7 @@ def _border(low: int, high: int) -> float:
 
 
 def _rows(numbers: Numbers, seldom: list[int]) -> NDArray[np.int64]:
-    """Which frames to look at, each with its next: all, or blocks over the recording and all where something rare is."""
+    """Which frames to look at, each with its next: all, or blocks of them and all where something rare happened."""
     count = len(numbers) - 1
     if count <= MOST_STEPS:
         return np.arange(max(0, count))

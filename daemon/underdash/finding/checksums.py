@@ -69,12 +69,23 @@ class Sum:
         """Where it is."""
         return Bits(self.byte, 8) if self.length == 8 else Bits(self.byte, 4, self.bit + 3)
 
+    def __str__(self) -> str:
+        """Say what it is: ``sum8 of all others, plus CB``."""
+        covered = "all others" if self.last is None else f"those up to byte {self.last}"
+        of = "" if self.length == 8 else "half bytes of "
+        how = {"sum8": "plus", "sum4": "plus"}.get(self.kind, "xor") if not self.negative else "together always"
+        constant = f"{self.constant:0{self.length // 4}X}"
+        return f"{self._name} over {of}{covered}, {how} {constant}"
+
+    @property
+    def _name(self) -> str:
+        words = [self.kind] + ([f"{self.polynomial:02X}"] if self.polynomial is not None else [])
+        return " ".join(words + (["reflected"] if self.reflected else []))
+
     @property
     def rule(self) -> str:
         """The rule in a few words: ``crc8 1D``, ``sum8 negative``."""
-        words = [self.kind]
-        words += [f"{self.polynomial:02X}"] if self.polynomial is not None else []
-        words += ["reflected"] if self.reflected else []
+        words = [self._name]
         words += [f"up to byte {self.last}"] if self.last is not None else []
         return " ".join(words + (["negative"] if self.negative else []))
 

@@ -25,9 +25,9 @@ NEW_VALUE = 0.5
 """Weight of a value of a choice that was not seen yet, against one frame with a known one."""
 WRAPPING = 6.0
 """Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so)."""
-SIGNED = 10.0
-"""Bits by which steps must be shorter to tell as signed: few numbers are, and one jump through half the range is not
-enough to tell."""
+SIGNED = 30.0
+"""Bits by which steps must be shorter to tell as signed: few numbers are, and a jump or two through half the range tell
+nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,15 +125,17 @@ def _steps(step: Integers, length: int) -> Floats:
     key = 2 * digits + up + classes * last + 2 * classes * np.arange(ways)[:, None]
     two = np.bincount(key.ravel(), minlength=2 * classes * ways).reshape(ways, 2, classes)
     alone, split = _learnt(two.sum(axis=1), length), _learnt(two, length).sum(axis=1)
-    rest = (digits - 1).sum(axis=1)
-    return rest + np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
+    either = np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
+    told: Floats = either + (digits - 1).sum(axis=1)
+    return told
 
 
 def _learnt(counts: Integers, length: int) -> Floats:
     """Code classes (last axis) whose shares are learnt on the way (Dirichlet prior of total weight 1)."""
     share = 1.0 / (2 * length)
-    seen = np.where(counts > 0, _log_gamma(share + np.maximum(counts, 1)) - lgamma(share), 0.0).sum(axis=-1)
-    return (_log_gamma(1.0 + counts.sum(axis=-1)) - seen) / log(2.0)
+    each: Floats = np.where(counts > 0, _log_gamma(share + np.maximum(counts, 1)) - lgamma(share), 0.0)
+    told: Floats = (_log_gamma(1.0 + counts.sum(axis=-1)) - each.sum(axis=-1)) / log(2.0)
+    return told
 
 
 def _log_gamma(x: Floats) -> Floats:

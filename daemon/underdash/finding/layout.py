@@ -1,4 +1,4 @@
-"""What a frame holds, worked out from nothing but a recording: for each id its rhythm, fields, counters and checksums."""
+"""What a frame holds, worked out from a recording alone: for each id its rhythm, fields, counters and checksums."""
 
 from __future__ import annotations
 
@@ -72,9 +72,7 @@ def _read(stream: Stream) -> tuple[Multiplexer | None, Sequence[_Read]]:
         return None, (_Read(stream, protection, cuts(stream, protection)),)
     value = stream.raw(found.bits)
     each = [(one, _only(stream, value == one, stream.width)) for one in found.values]
-    return found, [
-        _Read(part, protection, cuts(part, protection), Select(found.bits, (one,))) for one, part in each
-    ]
+    return found, [_Read(part, protection, cuts(part, protection), Select(found.bits, (one,))) for one, part in each]
 
 
 def _habits(heard: Heard, reads: Mapping[int, tuple[Multiplexer | None, Sequence[_Read]]]) -> dict[str, float]:
@@ -125,12 +123,11 @@ def _place(one: Found) -> tuple[int, int]:
 def _field(part: Part, cut: Cut, read: _Read) -> Found:
     """Make a part of a cut a field: its bits, what it took, and what is to be said."""
     stream = read.stream
-    low, length = _grown(part, cut)
-    bits = cut.numbering.bits(low, length)
+    bits, about = _protecting(part, cut, read) if _protects(part) else (cut.numbering.bits(*_grown(part, cut)), "")
     coding = Coding.SIGNED if part.signed else Coding.UNSIGNED
     where = Where(stream.bus, stream.id, stream.extended, bits, coding, None if _protects(part) else read.select)
     share = CHECKED if _protects(part) else BELIEVED * part.confidence
-    return _seen(Found(where, part.kind, share, about=_about(part, bits, read)), stream)
+    return _seen(Found(where, part.kind, share, about=about), stream)
 
 
 def _protects(part: Part) -> bool:
@@ -155,20 +152,19 @@ def _grown(part: Part, cut: Cut) -> tuple[int, int]:
     return low, high - low
 
 
-def _about(part: Part, bits: Bits, read: _Read) -> str:
-    """Say how a counter counts, or by which rule a checksum is made."""
+def _protecting(part: Part, cut: Cut, read: _Read) -> tuple[Bits, str]:
+    """Return the whole place of a counter or checksum, and how it counts or by which rule it is made."""
+    run, width = set(cut.numbering.run(part.low, part.length)), read.stream.width
     for one in read.protection.counts:
-        if part.kind == "counter" and one.bits == bits:
-            return str(one)
+        if part.kind == "counter" and run & set(Numbering.run_of(one.bits, width)):
+            return one.bits, str(one)
     checksum = read.protection.checksum
-    if part.kind != "checksum":
-        return ""
     if checksum is None:
-        return "moves like one; its rule is not among those known here"
-    hexed = f"{checksum.constant:02X}" if checksum.length == 8 else f"{checksum.constant:X}"
+        bits = read.protection.unexplained or cut.numbering.bits(part.low, part.length)
+        return bits, "moves like one, by a rule that is not among those known here"
     taken = takes_in(checksum, read.stream)
-    text = f"{checksum.rule}, constant {hexed}" + (f" ({taken})" if taken else "")
-    return text + (f"; {', '.join(checksum.rivals[:3])} would fit as well" if checksum.rivals else "")
+    text = f"{checksum}" + (f" ({taken})" if taken else "")
+    return checksum.bits, text + (f"; {', '.join(checksum.rivals[:3])} would fit as well" if checksum.rivals else "")
 
 
 def _seen(one: Found, stream: Stream) -> Found:
