@@ -67,8 +67,15 @@ def ignition(path: Path) -> int:
     return heard.frames
 
 
+def layout(path: Path) -> int:
+    from underdash.finding.layout import layouts
+
+    layouts(HEARD[path])
+    return HEARD[path].frames
+
+
 HEARD: dict[Path, Heard] = {}
-JOBS: dict[str, Callable[[Path], int]] = {"load": load, "library": library, "ignition": ignition}
+JOBS: dict[str, Callable[[Path], int]] = {"load": load, "library": library, "ignition": ignition, "layout": layout}
 
 
 def measured(job: str, path: Path) -> tuple[float, float]:

@@ -13,7 +13,7 @@ from .checksums import takes_in
 from .found import Where
 from .heard import Flags, Heard, Stream
 from .laid import Found, Layout
-from .multiplex import Multiplexer, multiplexer_of
+from .multiplex import Multiplexer, multiplexer_of, without_toggles
 from .numbering import Numbering
 from .protection import Protection, protection_of
 from .rhythm import rhythm
@@ -24,9 +24,9 @@ SURE_OF_ORDER = 3.0
 """Bits by which one byte order must tell a whole bus more shortly to count as its habit, and what the habit weighs."""
 FROM_ONE_ID = 10.0
 """Bits that one id adds to the habit at most."""
-BELIEVED, CHECKED = 0.8, 0.95
+BELIEVED, CHECKED = 0.8, 0.9
 """What is left of a field's own confidence: on the two recordings the method was chosen on, four of five fields that
-seemed certain were right; and of counters and checksums, nineteen of twenty."""
+seemed certain were right; and of counters and checksums, nine of ten."""
 SMOOTH = 0.05
 """A number is smooth if nine of ten steps are at most this share of its range."""
 
@@ -70,7 +70,7 @@ def _read(stream: Stream) -> tuple[Multiplexer | None, Sequence[_Read]]:
     found = multiplexer_of(stream, protection)
     if found is None:
         return None, (_Read(stream, protection, cuts(stream, protection)),)
-    value = stream.raw(found.bits)
+    protection, value = without_toggles(protection), stream.raw(found.bits)
     each = [(one, _only(stream, value == one, stream.width)) for one in found.values]
     return found, [_Read(part, protection, cuts(part, protection), Select(found.bits, (one,))) for one, part in each]
 

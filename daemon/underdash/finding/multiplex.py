@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def multiplexer_of(stream: Stream, protection: Protection) -> Multiplexer | None
     """Find the multiplexer of one id: a byte or a part of it, the foremost if several would do (common practice)."""
     if len(stream) < 2 * FEWEST_OF_EACH or not 0 < stream.width <= Numbering.MOST_BYTES:
         return None
-    own = protection.bits(stream)
+    own = without_toggles(protection).bits(stream)
     numbering = Numbering(stream.width, big=True)
     checked = set(Numbering.run_of(protection.checksum.bits, stream.width)) if protection.checksum else set()
     for byte in range(stream.width):
@@ -52,6 +52,11 @@ def multiplexer_of(stream: Stream, protection: Protection) -> Multiplexer | None
         if found:
             return min(found, key=lambda one: (one.calmer, one.bits.length))
     return None
+
+
+def without_toggles(protection: Protection) -> Protection:
+    """Leave out counters of one bit: where two contents take turns, whatever differs between them flips each time."""
+    return replace(protection, counts=tuple(one for one in protection.counts if one.bits.length > 1))
 
 
 def _try(stream: Stream, own: Flags, bits: Bits, run: slice) -> Multiplexer | None:

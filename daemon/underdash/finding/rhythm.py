@@ -94,4 +94,6 @@ def _news(stream: Stream, own: Flags | None) -> Flags:
 
 
 def _ms(seconds: float) -> str:
+    if seconds < 1e-6:
+        return "0 ms"
     return f"{seconds:.3g} s" if seconds >= 1.0 else f"{1000.0 * seconds:.3g} ms"

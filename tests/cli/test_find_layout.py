@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from underdash.cli import main
+
+
+@pytest.fixture
+def trace(tmp_path: Path) -> Path:
+    path = tmp_path / "drive.log"
+    lines = []
+    for n in range(200):
+        data = bytes([0x04 if 60 < n < 120 else 0, 0, n % 16])
+        lines.append(f"({5 + n / 50:.6f}) can0 2C1#{data.hex().upper()}{sum(data) & 0xFF:02X}\n")
+        lines.append(f"({5.01 + n / 50:.6f}) can0 3F0#0102\n")
+    path.write_text("".join(lines))
+    return path
+
+
+def test_each_id_is_a_drawing_and_sentences(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", "layout", str(trace), "--bus", "drive=can0"]) == 0
+    assert capsys.readouterr().out == (
+        "drive 2C1: every 20 ms (jitter 0 ms), 200 frames of 4 bytes\n"
+        "  |·····a··|········|····++++|########|\n"
+        "  a  byte 0 bit 2: flag, changed twice; likely (80 %)\n"
+        "  +  byte 2 bits 0 to 3: counter, counts every frame, 0 to 15; sure (90 %)\n"
+        "  #  byte 3: checksum, sum8 over all others, plus 00; sure (90 %)\n"
+        "\n"
+        "drive: nothing ever changed in 3F0\n"
+    )
+
+
+def test_one_id_can_be_asked_for_and_drawn(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    picture = trace.with_name("found.png")
+    assert main(["find", "layout", str(trace), "--id", "0x2c1", "--picture", str(picture)]) == 0
+    assert "3F0" not in capsys.readouterr().out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_json_is_nothing_but_json(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", "layout", str(trace), "--json"]) == 0
+    one, other = json.loads(capsys.readouterr().out)
+    assert [field["kind"] for field in one["fields"]] == ["flag", "counter", "checksum"]
+    assert (other["id"], other["fields"]) == ("3F0", [])
+
+
+def test_nothing_that_changes_ends_with_1(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", "layout", str(trace), "--id", "3F0"]) == 1
+    assert "nothing ever changed in 3F0" in capsys.readouterr().out
+
+
+def test_an_id_that_was_not_heard_is_named_with_those_that_were(
+    trace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["find", "layout", str(trace), "--id", "7DF"]) == 2
+    assert "no frame of this id is in the recording; there are 2C1, 3F0" in capsys.readouterr().err
+
+
+def test_a_picture_of_all_ids_is_refused(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", "layout", str(trace), "--picture", "x.png"]) == 2
+    assert "say which with --id" in capsys.readouterr().err
