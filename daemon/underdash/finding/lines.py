@@ -103,8 +103,6 @@ def rows_of(block: bytes, buses: Buses) -> Rows:
     half = [] if block.endswith(b"\n") else [len(text)]
     rows = Rows.empty(np.concatenate(([0], ends, half)).astype(np.int64))
     sizes = np.minimum(np.diff(rows.starts), _MOST_LINE)
-    if half:
-        sizes[-1] = _MOST_LINE  # a line without an end is not whole
     for size in np.flatnonzero(np.bincount(sizes)).tolist():
         if size < _MOST_LINE:
             _read_size(text, size, np.flatnonzero(sizes == size), buses, rows)
