@@ -1,0 +1,163 @@
+"""Small fields: bits of one byte that lie still most of the time, as switches, buttons and lamps do, and their changes.
+
+A run of neighbouring bits that always change together is one field; so are runs of several that change at different
+times, since a field of a few values changes some of its bits at a time. What changes often is left out: it is a
+measured number, a counter or a checksum.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..contract.layout import Bits
+from .heard import Bytes, Floats, Integers, Stream
+
+LATE_START_S = 1.0
+"""An id first heard later than this after the trace began was not sent before."""
+STEADY = 1.5
+"""Gaps of an id that is sent all the time: nine out of ten are at most this many times the median."""
+TOGETHER_S = 1.0
+"""Frames of an id that is sent on occasion belong to one occasion as long as no gap is longer."""
+
+
+@dataclass(frozen=True)
+class Small:
+    """A small field and its changes, of which there is at least one.
+
+    Attributes:
+        stream: whose frames it is in.
+        bits: where.
+        at: when the frame came that showed a change, ascending, shape (changes,).
+        width: how long before that the change may have happened, since no frame came, shape (changes,).
+        raw: what it held before the first change and after each, shape (changes + 1,).
+        rest: what it held longest.
+        comes: it stands for frames of the id coming at all, not for what is in them; `raw` is then 0 and 1.
+    """
+
+    stream: Stream
+    bits: Bits
+    at: Floats
+    width: Floats
+    raw: Integers
+    rest: int
+    comes: bool = False
+
+    def active(self) -> frozenset[int]:
+        """Return which bits of the payload change in it, numbered ``8 * byte + bit``."""
+        if self.comes:
+            return frozenset()
+        low = 8 * self.bits.byte + (self.bits.bit or 0) - self.bits.length + 1
+        flips = int(np.bitwise_or.reduce(self.raw[1:] ^ self.raw[:-1]))
+        return frozenset(low + n for n in range(self.bits.length) if flips >> n & 1)
+
+
+def small_fields(stream: Stream, begin: float, most: int) -> Iterator[Small]:
+    """Yield the small fields of one id.
+
+    Args:
+        stream: the id's frames.
+        begin: seconds of the trace's first frame.
+        most: changes a field may have.
+    """
+    steady = _steady(stream)
+    if not steady and (one := _occasions(stream, begin, most)) is not None:
+        yield one
+    late = not steady and bool(stream.at[0] - begin > LATE_START_S)
+    yield from _Payloads(stream, _carried(stream), most, steady, late).fields()
+
+
+def _steady(stream: Stream) -> bool:
+    """Whether it is sent all the time, and not only when something happens."""
+    if len(stream) < 3:
+        return False
+    middle, long = np.quantile(np.diff(stream.at), (0.5, 0.9))
+    return bool(long <= STEADY * middle)
+
+
+def _carried(stream: Stream) -> Bytes:
+    """Return the payloads with bytes that a shorter frame lacks as they were before, since it tells nothing of them."""
+    if int(stream.length.min()) == stream.width:
+        return stream.data
+    there = stream.length[:, None] > np.arange(stream.width)[None, :]
+    last = np.maximum.accumulate(np.where(there, np.arange(len(stream))[:, None], 0), axis=0)
+    return np.take_along_axis(stream.data, last, axis=0)
+
+
+def _occasions(stream: Stream, begin: float, most: int) -> Small | None:
+    """Return the coming of an id that is sent on occasion only, each time a few frames."""
+    first = np.flatnonzero(np.diff(stream.at, prepend=begin) > TOGETHER_S)
+    if not 0 < len(first) <= most:
+        return None
+    at = stream.at[first]
+    raw = np.ones(len(at) + 1, dtype=np.int64)
+    raw[0] = 0
+    return Small(stream, Bits(0, 8 * max(1, stream.width)), at, np.zeros(len(at)), raw, 0, comes=True)
+
+
+@dataclass(frozen=True)
+class _Payloads:
+    """The payloads of one id.
+
+    Attributes:
+        stream: the id's frames.
+        data: what each byte was last known to hold, shape (frames, longest payload).
+        most: changes a field may have.
+        steady: it is sent all the time.
+        late: it was not sent when the trace began.
+    """
+
+    stream: Stream
+    data: Bytes
+    most: int
+    steady: bool
+    late: bool
+
+    def fields(self) -> Iterator[Small]:
+        """Yield the small fields, byte by byte."""
+        rows = self.stream.changed
+        flips = self.data[rows] ^ self.data[rows - 1]
+        for byte in range(self.stream.width):
+            moved = flips[:, byte] != 0
+            if moved.any():
+                for key, runs in _runs(rows[moved], flips[moved, byte], self.most).items():
+                    for low, high in runs:
+                        yield self._field(byte, low, high, np.frombuffer(key, dtype=rows.dtype))
+
+    def _field(self, byte: int, low: int, high: int, rows: Integers) -> Small:
+        stream = self.stream
+        column = self.data[:, byte]
+        raw = np.concatenate([column[:1], column[rows]]).astype(np.int64) >> low & (1 << high - low + 1) - 1
+        at = stream.at[rows]
+        width = at - stream.at[rows - 1] if self.steady else np.zeros(len(rows))
+        held = np.diff(np.concatenate([stream.at[:1], at, stream.at[-1:]]))
+        values, which = np.unique(raw, return_inverse=True)
+        rest = int(values[np.bincount(which.reshape(-1), held).argmax()])
+        if self.late and raw[0] != rest:  # before it was first sent it lay at rest
+            at, width = np.concatenate([stream.at[:1], at]), np.concatenate([[0.0], width])
+            raw = np.concatenate([[rest], raw])
+        return Small(stream, Bits(byte, high - low + 1, high), at, width, raw, rest)
+
+
+def _runs(rows: Integers, flips: Bytes, most: int) -> dict[bytes, list[tuple[int, int]]]:
+    """Return the runs of quiet bits of one byte, first and last bit of each, by the rows in which they change.
+
+    Of runs that change in the same rows, those are kept that lie in no other one.
+    """
+    counts = [int(np.count_nonzero(flips >> bit & 1)) for bit in range(8)]
+    active = [bit for bit in range(8) if 0 < counts[bit] <= most]
+    found: dict[bytes, list[tuple[int, int]]] = {}
+    for place, low in enumerate(active):
+        for high in active[place:]:
+            chosen = rows[(flips >> low & (1 << high - low + 1) - 1) != 0]
+            if len(chosen) > most:  # a busy bit lies between
+                break
+            runs = found.setdefault(chosen.tobytes(), [])
+            if high != low and runs and not all(counts[low : high + 1]):
+                continue  # the bits at its ends say the same without the still ones between them
+            runs[:] = [run for run in runs if not (low <= run[0] and run[1] <= high)]
+            if not any(run[0] <= low and high <= run[1] for run in runs):
+                runs.append((low, high))
+    return found
