@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 QUESTIONS: dict[str, str] = {
     "ignition": "which field tells the position of the ignition",
     "layout": "how each id is sent, and where its fields begin and end",
+    "pressed": "which bits and small fields answer to what a person did at marked times",
     "requests": "what another tester asked the car and was answered, and how to ask for the same",
 }
 """What can be asked, by word."""

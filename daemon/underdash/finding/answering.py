@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import lgamma, log
 
 import numpy as np
@@ -133,6 +134,7 @@ def fit(densities: Floats, way: Way, span_s: float) -> Fit:
     return Fit(ratio + _missed(unmarked, answered) + _missed(len(answers) - answered, answered), answers, unmarked)
 
 
+@lru_cache(maxsize=4096)
 def _missed(missed: int, kept: int) -> float:
     """Return the logarithm of the chance of that many missed and kept, averaged over the unknown share."""
     a, b = MISSED

@@ -8,22 +8,20 @@ told as ties, unless one follows another at the same distance each time: that is
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from . import pressed_text as text
-from .answering import LEAST_DENSITY, Fit, density, fit, ways
 from .found import Answer, Candidate, Where
-from .heard import Flags, Floats, Heard, Integers
+from .heard import Flags, Floats, Heard, Integers, Stream
 from .marks import Mark
 from .protection import protection_of
-from .small import Small, small_fields
+from .small import Small, small_fields, steady
+from .weighing import Answering, Fields
 
 NOTHING = 0.2
 """Belief beforehand that nothing on these buses answers: many a button is behind a gateway, or not on a bus at all."""
-SEVERAL = 0.3
-"""Weight beforehand of a field whose bits change at different times, against one whose bits change together."""
 ALIKE = 3.0
 """Of two that the marks speak for with at most this ratio, none is told to be better (common practice)."""
 SAME_S = 0.03
@@ -34,27 +32,6 @@ LEAST_SHARE, MOST_TOLD = 0.01, 100
 SPAN_S = 1.0
 UNMARKED_A_MARK, UNMARKED = 20, 20
 """A field with more changes than this can no longer be believed in, whatever it answers."""
-LARGEST = 600.0
-
-
-@dataclass(frozen=True)
-class Answering:
-    """A field that answers, how it does, and its weight: beforehand times likelihood ratio."""
-
-    field: Small
-    fit: Fit
-    weight: float
-    follows: str = ""
-
-    def at(self) -> Floats:
-        """Return when the frame came that answered each mark; not a number where none did."""
-        found: Floats = np.where(self.fit.answers >= 0, self.field.at[self.fit.answers], np.nan)
-        return found
-
-    def since(self) -> Floats:
-        """Return the earliest time at which it may have answered each mark."""
-        found: Floats = self.at() - self.field.width[self.fit.answers]
-        return found
 
 
 def pressed(heard: Heard, marks: Mapping[str, Sequence[Mark]]) -> tuple[Answer, ...]:
@@ -65,51 +42,9 @@ def pressed(heard: Heard, marks: Mapping[str, Sequence[Mark]]) -> tuple[Answer, 
         marks: by word; within the trace (`marks.marks_of`).
     """
     most = UNMARKED + UNMARKED_A_MARK * max(map(len, marks.values()), default=0)
-    fields = Fields.of(field for stream in heard for field in small_fields(stream, heard.begin, most))
+    fields = Fields.of(one for stream in heard for one in small_fields(stream, heard.begin, most))
     moving = Moving()
     return tuple(_answer(heard, fields, moving, word, some) for word, some in marks.items())
-
-
-@dataclass(frozen=True)
-class Fields:
-    """The small fields of a trace, with all their changes behind each other so that they are weighed at once.
-
-    Attributes:
-        every: the fields, each with at least one change.
-        first: where the changes of each begin, shape (fields,).
-        at, width: of all changes, as in `Small`, shape (changes,).
-        beforehand: the fields' weights beforehand, summed.
-    """
-
-    every: tuple[Small, ...]
-    first: Integers
-    at: Floats
-    width: Floats
-    beforehand: float
-
-    @classmethod
-    def of(cls, fields: Iterable[Small]) -> Fields:
-        """Put fields behind each other."""
-        every = tuple(fields)
-        first = np.cumsum([0, *(len(field.at) for field in every)])[:-1]
-        at = np.concatenate([np.empty(0), *(field.at for field in every)])
-        width = np.concatenate([np.empty(0), *(field.width for field in every)])
-        return cls(every, first, at, width, sum(map(_beforehand, every)))
-
-    def answering(self, times: Floats, span_s: float, *, both: bool) -> list[Answering]:
-        """Weigh the fields that answer at least half of the marks."""
-        if not self.every:
-            return []
-        densities = density(times[:, None] - self.at[None, :], self.width[None, :])
-        fewest = max(1, (len(times) + 1) // 2)
-        answered = (np.maximum.reduceat(densities, self.first, axis=1) >= LEAST_DENSITY).sum(axis=0)
-        found = []
-        for place in np.flatnonzero(answered >= fewest):
-            field, first = self.every[place], self.first[place]
-            one = _weigh(field, densities[:, first : first + len(field.at)], fewest, span_s, both=both)
-            if one is not None:
-                found.append(one)
-        return found
 
 
 def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequence[Mark]) -> Answer:
@@ -126,37 +61,25 @@ def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequ
     return Answer(word, told, text.remarks(word, marks, ranks[0], nothing / total))
 
 
-def _beforehand(field: Small) -> float:
-    """Return the weight of a field before any mark is looked at."""
-    flips = field.raw[1:] ^ field.raw[:-1]
-    return 1.0 if bool((flips == flips[0]).all()) else SEVERAL
-
-
-def _weigh(field: Small, densities: Floats, fewest: int, span_s: float, *, both: bool) -> Answering | None:
-    """Weigh a field by all the ways in which it may answer; None if it leaves more than half of the marks alone."""
-    weight, best = 0.0, None
-    for way in ways(field, both=both):
-        one = fit(densities, way, span_s)
-        if (one.answers >= 0).sum() >= fewest:
-            part = way.share * float(np.exp(min(one.log_ratio, LARGEST)))
-            weight += part
-            if best is None or part > best[0]:
-                best = part, one
-    return Answering(field, best[1], _beforehand(field) * weight) if best else None
-
-
 class Moving:
     """The counters and checksums of the ids that are asked about, worked out once."""
 
     def __init__(self) -> None:
         self._bits: dict[str, Flags] = {}
 
-    def within(self, field: Small) -> bool:
+    def within(self, small: Small) -> bool:
         """Whether a bit of the field moves for their sake."""
-        name = str(field.stream)
+        name = str(small.stream)
         if name not in self._bits:
-            self._bits[name] = protection_of(field.stream).bits(field.stream)
-        return any(self._bits[name][bit] for bit in field.active())
+            self._bits[name] = self._of(small.stream)
+        return any(self._bits[name][bit] for bit in small.active())
+
+    @staticmethod
+    def _of(stream: Stream) -> Flags:
+        found = protection_of(stream)
+        if not steady(stream):  # a button that is sent on change only flips its bit with every frame
+            found = replace(found, counts=tuple(one for one in found.counts if one.bits.length > 1))
+        return found.bits(stream)
 
 
 def _unprotected(found: Iterable[Answering], moving: Moving) -> list[Answering]:

@@ -13,7 +13,7 @@ from .marks import Mark
 from .small import Small
 
 if TYPE_CHECKING:
-    from .pressed import Answering
+    from .weighing import Answering
 
 ENOUGH = 5
 """Marks that are usually enough (common practice)."""
@@ -86,6 +86,7 @@ def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing
 def _tie(word: str, marks: Sequence[Mark], best: Sequence[Answering]) -> str:
     """Say what tells apart those that answer equally well."""
     at = np.array([one.at() for one in best])
+    at = at[:, ~np.isnan(at).all(axis=0)]
     spread = float(np.nanmax(np.nanmax(at, axis=0) - np.nanmin(at, axis=0)))
     text = f"{len(best)} fields answer equally well, within {spread:.2f} s of each other"
     if len(marks) < ENOUGH:

@@ -62,14 +62,14 @@ def small_fields(stream: Stream, begin: float, most: int) -> Iterator[Small]:
         begin: seconds of the trace's first frame.
         most: changes a field may have.
     """
-    steady = _steady(stream)
-    if not steady and (one := _occasions(stream, begin, most)) is not None:
+    always = steady(stream)
+    if not always and (one := _occasions(stream, begin, most)) is not None:
         yield one
-    late = not steady and bool(stream.at[0] - begin > LATE_START_S)
-    yield from _Payloads(stream, _carried(stream), most, steady, late).fields()
+    late = not always and bool(stream.at[0] - begin > LATE_START_S)
+    yield from _Payloads(stream, _carried(stream), most, always, late).fields()
 
 
-def _steady(stream: Stream) -> bool:
+def steady(stream: Stream) -> bool:
     """Whether it is sent all the time, and not only when something happens."""
     if len(stream) < 3:
         return False

@@ -1,0 +1,71 @@
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Typed = Callable[..., Any]
+PRESSES = (5.0, 11.0, 15.5, 24.0, 29.3)
+
+
+@pytest.fixture
+def pressed_trace(tmp_path: Path) -> Path:
+    """A minute with a button: 2C1 byte 1 bit 3, held for 0.3 s."""
+    path = tmp_path / "drive.log"
+    with path.open("w") as file:
+        for n in range(1200):
+            at = n * 0.05
+            down = any(press <= at < press + 0.3 for press in PRESSES)
+            file.write(f"({1000 + at:.6f}) can1 2C1#{n % 256:02X}{8 * down:02X}\n")
+    (tmp_path / "drive.marks").write_text("".join(f"+{press + 0.3} menu\n" for press in PRESSES))
+    return path
+
+
+def test_the_button_is_told_in_sentences_and_drawn(typed: Typed, pressed_trace: Path) -> None:
+    picture = pressed_trace.with_name("found.png")
+    marks = pressed_trace.with_name("drive.marks")
+    done = typed("find", "pressed", pressed_trace, "--marks", marks, "--bus", "comfort=can1", "--picture", picture)
+    assert done.status == 0
+    assert "menu:\n  1. comfort 2C1 byte 1 bit 3: sure (" in done.out
+    assert "0 released, 1 menu" in done.out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_marks_of_the_trace_itself_are_taken_and_the_answer_is_json(typed: Typed, pressed_trace: Path) -> None:
+    with pressed_trace.open("a") as file:
+        file.writelines(f"# mark ({1000 + press + 0.2:.6f}) menu\n" for press in PRESSES)
+        file.write("# mark (1040.000000) nothing at all\n")
+    done = typed("find", "pressed", pressed_trace, "--word", "menu", "--json")
+    assert done.status == 0
+    (answer,) = json.loads(done.out)
+    assert answer["question"] == "menu"
+    assert (answer["ranks"][0][0]["id"], answer["ranks"][0][0]["start"]) == ("2C1", 11)
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("", "there are no marks in drive.log"),
+        ("12 menu", "write a + before it"),
+        ("1764500000 menu", "seems to be taken from a wall clock"),
+        ("+10 menu\n+ten menu", "line 2: '+ten menu': '+ten' is no number of seconds"),
+        ("+10 horn", "no mark says 'menu'; those there are say 'horn'"),
+    ],
+)
+def test_marks_that_do_not_fit_are_told(typed: Typed, pressed_trace: Path, text: str, why: str) -> None:
+    marks = pressed_trace.with_name("other.marks")
+    marks.write_text(text)
+    done = typed("find", "pressed", pressed_trace, "--marks", marks, "--word", "menu")
+    assert done.status == 2
+    assert why in done.err
+
+
+def test_nothing_that_reacts_is_told(typed: Typed, pressed_trace: Path) -> None:
+    marks = pressed_trace.with_name("other.marks")
+    marks.write_text("".join(f"+{at} horn\n" for at in (35, 39, 44.5, 51, 57)))
+    done = typed("find", "pressed", pressed_trace, "--marks", marks)
+    assert done.status == 1
+    assert "nothing reacts to 'horn' on can1: the button may not be on this bus" in done.out
