@@ -74,8 +74,24 @@ def layout(path: Path) -> int:
     return HEARD[path].frames
 
 
+def pressed(path: Path) -> int:
+    from underdash.finding.marks import Mark
+    from underdash.finding.pressed import pressed
+
+    heard = HEARD[path]
+    step = (heard.end - heard.begin) / 6
+    pressed(heard, {"menu": [Mark(heard.begin + step * place, "menu") for place in range(1, 6)]})
+    return heard.frames
+
+
 HEARD: dict[Path, Heard] = {}
-JOBS: dict[str, Callable[[Path], int]] = {"load": load, "library": library, "ignition": ignition, "layout": layout}
+JOBS: dict[str, Callable[[Path], int]] = {
+    "load": load,
+    "library": library,
+    "ignition": ignition,
+    "layout": layout,
+    "pressed": pressed,
+}
 
 
 def measured(job: str, path: Path) -> tuple[float, float]:
