@@ -15,6 +15,7 @@ from .asked import Exchange, speaks_to_all
 from .found import Plain
 from .makers import Maker
 from .messages import NEGATIVE, Message, Sender
+from .one_frame_length import PADDINGS
 from .testers import Dialogue
 
 PROTOCOLS = {
@@ -178,7 +179,20 @@ def asked_for(dialogue: Dialogue, makers: Sequence[Maker]) -> list[Asked]:
     for maker in makers:
         for exchange in maker.exchanges if maker.form is not None else ():
             _add(found, _in_format(maker, exchange), exchange)
+    for one in found.values():
+        if one.whom.maker:
+            one.values = _unpadded(one.values)
     return sorted(found.values(), key=_order)
+
+
+def _unpadded(values: list[tuple[float, bytes]]) -> list[tuple[float, bytes]]:
+    """Cut off what frames are filled with, where no count says how long a value is: an end that never moves."""
+    length = max((len(data) for _, data in values), default=0)
+    if any(len(data) != length for _, data in values):
+        return values
+    while length > 1 and len(ends := {data[length - 1] for _, data in values}) == 1 and ends <= set(PADDINGS):
+        length -= 1
+    return [(at, data[:length]) for at, data in values]
 
 
 def _partners(exchanges: Iterable[Exchange]) -> dict[Sender, Sender]:

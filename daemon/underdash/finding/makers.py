@@ -23,6 +23,7 @@ from .one_frame_pairs import LEAST_ANSWERS, LOOK_BACK, Pairing, by_themselves, p
 ENOUGH_REQUESTS = 3
 """Different requests that show a format where a reply adds 40 to the command, as makers do; two frames that repeat each
 other by themselves rarely do so in three ways (a choice)."""
+FEW = "it was asked for two values only; record the tester while it shows a third one too"
 MANY_REQUESTS = 5
 """Different requests from which on one is told that could not be worked out (a choice)."""
 MOST_COMMANDS = 12
@@ -133,7 +134,10 @@ def _best(pairing: Pairing, places: Sequence[Place]) -> Maker | None:
         refused = len(_refusals(pairing, place)) > 0
         enough = refused or worked.count_moves or (usual and worked.different >= ENOUGH_REQUESTS)
         alone = by_themselves(pairing, worked.data_at, worked.groups)
-        if enough and not alone and made.spelt >= SURE and _brings_values(made):
+        good = made.spelt >= SURE and not alone and _brings_values(made)
+        if good and usual and not enough:
+            why_not.append(FEW)
+        if good and enough:
             _add_refusals(made, pairing, place)
             near = place[0] == worked.identifier_at - 1
             tried.append((4 * refused + 2 * usual + (worked.count_at is not None) + near, made))
@@ -141,7 +145,7 @@ def _best(pairing: Pairing, places: Sequence[Place]) -> Maker | None:
         return max(tried, key=lambda each: each[0])[1]
     if not why_not:
         return None
-    remarks = [f"something is asked and answered here in a format that could not be worked out: {why_not[0]}"]
+    remarks = [f"something seems to be asked and answered here, in a format that could not be worked out: {why_not[0]}"]
     return Maker(*_ends(pairing), exchanges=_exchanges(pairing), remarks=remarks)
 
 

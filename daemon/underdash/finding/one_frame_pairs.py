@@ -165,6 +165,17 @@ def _answers_again(to: Stream, asked: Integers) -> bool:
     return bool(often[mine].sum() >= LEAST_ANSWERED * times[mine].sum())
 
 
+def _refusing(replies: Bytes) -> Flags:
+    """Say which frames have 7F where nearly all others have one and the same byte, as that of a command."""
+    refused = np.zeros(len(replies), dtype=bool)
+    for column in range(min(MOST_BEFORE, replies.shape[1])):
+        often = np.bincount(replies[:, column], minlength=256)
+        usual = int(often.argmax())
+        if usual != NEGATIVE and often[usual] + often[NEGATIVE] >= STEADY * len(replies):
+            refused |= replies[:, column] == NEGATIVE
+    return refused
+
+
 def by_themselves(pairing: Pairing, data_at: int, groups: Sequence[Flags]) -> bool:
     """Say whether both ids rather go on by themselves, and the one repeats the other because both tell the same.
 
@@ -210,7 +221,7 @@ def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | N
         for i, j in columns:
             same &= to.data[np.maximum(row, 0), i] == by.data[:, j]
         asked[open_ & same] = row[open_ & same]
-    good = asked >= 0
+    good = (asked >= 0) & ~_refusing(by.data)
     if good.sum() < LEAST_ANSWERS or not _answers_again(to, asked[good]):
         return None
     return Pairing(to, by, asked[good], np.flatnonzero(good), np.flatnonzero(~good))

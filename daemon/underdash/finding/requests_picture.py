@@ -15,7 +15,7 @@ from .picture import AXIS, BETWEEN, HEAD, LEFT, RIGHT, WIDTH, WORDS, Sheet, plac
 from .picture_strip import SCALE, Box, Span, pen_width
 from .requests import Requests
 
-ROW, INSET = 30, 4
+ROW, INSET, LABEL = 30, 4, 16
 MOST_ROWS = 24
 STROKE_PX = 2
 LEGEND = 34
@@ -29,7 +29,7 @@ def draw(heard: Heard, found: Requests, marks: Sequence[Mark] = ()) -> Image.Ima
     sheet = Sheet(below + AXIS, Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT)))
     sheet.head("requests" if rows else "requests: nobody asks anything here", heard)
     _legend(sheet)
-    spans = [(mark.begin, mark.last, mark.word) for mark in marks]
+    spans = [(mark.begin, mark.last, mark.word) for mark in marks if mark.end is not None]
     top = HEAD + LEGEND + WORDS
     sheet.marks(spans, Box(LEFT, top, WIDTH - RIGHT, below - BETWEEN))
     named = {id(best.asked): one.word for one in found.shown if (best := one.best) is not None}
@@ -56,8 +56,7 @@ def _row(sheet: Sheet, top: int, one: Asked, word: str) -> None:
     middle = top + ROW / 2
     by = one.whom.by or one.whom.to
     who = f"{by}" + ("" if one.whom.address is None else f" {one.whom.address:02X}")
-    name = word or one.name
-    sheet.text(LEFT - 14, middle, f"{who}: {name}", anchor="rm", most=LEFT - 24)
+    sheet.text(LEFT - 14, middle, word or f"{who}: {one.name}", anchor="rm", most=LEFT - 24, px=LABEL)
     sheet.pen.line((sheet.span.left, SCALE * (top + ROW), sheet.span.right, SCALE * (top + ROW)), DAY.track, SCALE)
     drawn: set[tuple[int, Colour]] = set()
     for exchange in one.exchanges:
