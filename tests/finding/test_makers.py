@@ -11,6 +11,7 @@ from underdash.contract.requests import Answer, ControlUnit, Part, SingleFrameFo
 from underdash.diagnostics import single_frame
 from underdash.finding.makers import Maker, makers
 from underdash.finding.reading import heard_from
+from underdash.finding.requests import find_requests
 from underdash.simulator.faults import Fault
 
 from .invented_formats import (
@@ -48,7 +49,9 @@ def heard_of(
     wire = Wire(units, rng)
     wire.ask([*in_turn(requests_of(made, units), seconds, rng), *extra])
     wire.talk(0.0, seconds + 1.0)
-    return makers(wire.heard(), ())
+    found = find_requests(wire.heard())
+    assert found.dialogue.exchanges == [], "what may be read as ISO-TP too is the maker's"
+    return found.makers
 
 
 def same_words(found: SingleFrameFormat, made: SingleFrameFormat) -> bool:

@@ -131,7 +131,7 @@ class Asked:
     @property
     def asked_at(self) -> list[float]:
         """When it was asked for; when it was answered where that was not recorded."""
-        return [message.at for one in self.exchanges if (message := one.request or one.answer) is not None]
+        return [message.at for one in self.exchanges if (message := one.request or one.answer or one.broken)]
 
     @property
     def period_s(self) -> float | None:
@@ -214,7 +214,7 @@ def _add(found: dict[tuple[object, ...], Asked], one: Asked, exchange: Exchange)
 
 def _in_message(exchange: Exchange, whom: Whom) -> list[Asked]:
     """Split an exchange in ISO-TP into the values that it is about."""
-    message = exchange.request or exchange.answer
+    message = exchange.request or exchange.answer or exchange.broken
     assert message is not None
     number = message.service
     protocol, width = PROTOCOLS.get(number, ("", 0))

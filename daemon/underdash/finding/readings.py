@@ -18,6 +18,9 @@ LAGS_S = tuple(0.25 * step for step in range(11))
 OLDEST_S = 5.0
 """An answer older than this was not what the screen showed."""
 LONGEST_BYTES = 4
+LEAST_CARRIES, CARRY = 5, -64.0
+"""So often a byte has to move by one, and the next one to jump so far back on the average, to be its lower half: half
+of what it would jump if values were close to each other (a choice). Bytes that do not belong together jump by 0."""
 FOLLOWS = 0.15
 """What the line leaves over is at most so much of how the numbers vary."""
 AS_GOOD = 1.15
@@ -163,21 +166,36 @@ def _doubted(line: Line, lines: Iterable[Line]) -> Line:
 
 
 def _fields(datas: Sequence[bytes]) -> Iterator[tuple[Bits, Coding, Integers]]:
-    """Yield every field of whole bytes that moves, with its numbers."""
+    """Yield every field of whole bytes that moves, with its numbers; none that leaves out a byte it carries into."""
     width = min(map(len, datas))
-    table = np.frombuffer(b"".join(data[:width] for data in datas), dtype=np.uint8).reshape(len(datas), width)
+    bytes_of = np.frombuffer(b"".join(data[:width] for data in datas), dtype=np.uint8)
+    table: Integers = bytes_of.reshape(len(datas), width).astype(np.int64)
+    big = {at for at in range(width - 1) if _carries(table[:, at], table[:, at + 1])}
+    little = {at for at in range(width - 1) if _carries(table[:, at + 1], table[:, at])}
     for length in range(1, min(LONGEST_BYTES, width) + 1):
         for first in range(width - length + 1):
-            piece = table[:, first : first + length].astype(np.int64)
+            last = first + length - 1
             for order in (ByteOrder.BIG, ByteOrder.LITTLE) if length > 1 else (ByteOrder.BIG,):
+                if last in big or first - 1 in little:
+                    continue
                 weights = 256 ** np.arange(length)
-                raw: Integers = piece @ (weights[::-1] if order is ByteOrder.BIG else weights)
+                raw: Integers = table[:, first : last + 1] @ (weights[::-1] if order is ByteOrder.BIG else weights)
                 if (raw == raw[0]).all():
                     continue
                 bits = Bits(first, 8 * length, None, order)
                 yield bits, Coding.UNSIGNED, raw
                 if (raw >> (8 * length - 1)).any():
                     yield bits, Coding.SIGNED, raw - ((raw >> (8 * length - 1)) << (8 * length))
+
+
+def _carries(high: Integers, low: Integers) -> bool:
+    """Say whether one byte goes on in another: where the upper one moves by one, the lower one jumps the other way."""
+    up = high[1:] - high[:-1]
+    one = np.abs(up) == 1
+    if one.sum() < LEAST_CARRIES:
+        return False
+    jumps = (low[1:] - low[:-1])[one] * up[one]
+    return bool(np.mean(jumps) < CARRY)
 
 
 def _line(raw: Floats, typed: Floats, step: float) -> Line | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ..bus.services import Kind
+from ..bus.services import Kind, service
 from ..contract.errors import GivenError
 from .as_polls import Draft, part_text
 from .asked_for import Asked, Whom, asked_for
@@ -13,6 +13,7 @@ from .found import Plain
 from .heard import Heard
 from .makers import Maker, makers
 from .marks import Mark, marks_of
+from .messages import Sender
 from .on_show import Shown, on_show, split
 from .readings import Reading
 from .testers import Dialogue, dialogue
@@ -120,13 +121,31 @@ def find_requests(
             )
         readings[word] = sorted([*readings.get(word, ()), *more], key=lambda one: one.at)
     found = dialogue(heard)
-    standard = {(one.bus, one.id, one.extended) for one in found.spoken}
-    formats = makers(heard, standard)
+    formats = makers(heard, {_place(one) for one in found.spoken} - _makers_own(found))
+    found.leave_out({_place(end) for one in formats if one.form is not None for end in (one.to, one.by)})
     asked = asked_for(found, formats)
     result = Requests(found, formats, asked, on_show(asked, windows, readings) if asked else [])
     result.description = Draft(heard, found, formats, asked, result.shown, signals or {}).text()
     result.remarks = _remarks(result)
     return result
+
+
+def _place(sender: Sender) -> tuple[str, int, bool]:
+    return sender.bus, sender.id, sender.extended
+
+
+def _makers_own(found: Dialogue) -> set[tuple[str, int, bool]]:
+    """Return ids on which ISO-TP carries makers' services only, each in one frame: that may as well be a format of one.
+
+    A count from 0 in front of a command of the maker's spells just what ISO-TP does.
+    """
+    own: set[tuple[str, int, bool]] = set()
+    others: set[tuple[str, int, bool]] = set()
+    for sender, spoken in found.spoken.items():
+        said = [*spoken.requests, *spoken.answers]
+        mine = all(message.frames == 1 and service(message.service).kind is Kind.MAKER for message in said)
+        (own if mine else others).add(_place(sender))
+    return own - others
 
 
 def _remarks(result: Requests) -> list[str]:

@@ -8,13 +8,13 @@ among ten thousand pairs of frames that a car sends by itself a few look alike.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..bus.legislated import request_id_of
 from .asked import FIRST_S, Exchange, Line, answers, paired, speaks_to_all
 from .heard import Heard
-from .messages import Sender, Spoken, speakers
+from .messages import Message, Sender, Spoken, speakers
 
 LEAST_EXCHANGES = 3
 """So many are needed on ids that no standard names (a choice)."""
@@ -41,6 +41,15 @@ class Dialogue:
     spoken: dict[Sender, Spoken] = field(default_factory=dict)
     flows: dict[tuple[Sender, Sender], int] = field(default_factory=dict)
     unclear: int = 0
+
+    def leave_out(self, places: Collection[tuple[str, int, bool]]) -> None:
+        """Forget what was said on some ids (bus, id, extended): it was something else."""
+
+        def stays(one: Sender | None) -> bool:
+            return one is None or (one.bus, one.id, one.extended) not in places
+
+        self.exchanges = [one for one in self.exchanges if stays(one.to) and stays(one.by)]
+        self.spoken = {sender: spoken for sender, spoken in self.spoken.items() if stays(sender)}
 
 
 def dialogue(heard: Heard) -> Dialogue:
@@ -89,29 +98,31 @@ def standard(to: Sender, by: Sender) -> bool:
 
 
 def _links(found: Sequence[Spoken]) -> Iterable[_Link]:
+    whole = {id(one): [message for message in one.requests if message.broken is None] for one in found}
     for by in found:
         for to in found if by.answers else ():
             same = (to.sender.bus, to.sender.extended) == (by.sender.bus, by.sender.extended)
             framed = (to.sender.prefix is None) == (by.sender.prefix is None)
-            if to.requests and same and framed:
-                yield _link(to, by)
+            if whole[id(to)] and same and framed:
+                yield _link(to, by, whole[id(to)])
 
 
-def _link(to: Spoken, by: Spoken) -> _Link:
-    """Count which of a unit's answers fit the requests before them."""
+def _link(to: Spoken, by: Spoken, requests: Sequence[Message]) -> _Link:
+    """Count which of a unit's answers fit the requests before them; parts of one count where a standard has the ids."""
     link = _Link(to, by)
-    ends = [message.end for message in to.requests]
+    parts = standard(to.sender, by.sender)
+    ends = [message.end for message in requests]
     pairs: set[tuple[bytes, bytes]] = set()
     used: set[int] = set()
-    for answer in by.answers:
+    for answer in (one for one in by.answers if parts or one.broken is None):
         row = bisect_right(ends, answer.at) - 1
-        while row >= 0 and answer.at - ends[row] <= FIRST_S and not answers(answer.data, to.requests[row].data):
+        while row >= 0 and answer.at - ends[row] <= FIRST_S and not answers(answer.data, requests[row].data):
             row -= 1
         if row >= 0 and answer.at - ends[row] <= FIRST_S:
             link.fits += 1
             link.singly += row not in used
             used.add(row)
-            pairs.add((to.requests[row].data, answer.data[:3]))
+            pairs.add((requests[row].data, answer.data[:3]))
     link.different = len({request for request, _ in pairs})
     return link
 
