@@ -16,7 +16,7 @@ import numpy as np
 from ..contract.requests import Part, PartKind, SingleFrameFormat
 from .heard import Bytes, Flags
 from .one_frame_length import Lengths, count_of, lengths_of
-from .one_frame_pairs import Pairing
+from .one_frame_pairs import Pairing, as_numbers
 
 SURE = 0.98
 """Of the rows so many have to agree; the rest are frames that were mixed up."""
@@ -129,8 +129,8 @@ def _repeated(requests: Bytes, replies: Bytes, column: int) -> list[int]:
 
 def _groups(requests: Bytes, columns: Sequence[int]) -> list[Flags]:
     """Return the rows of each identifier of each unit."""
-    _, which = np.unique(requests[:, list(columns)], axis=0, return_inverse=True)
-    return [which.ravel() == number for number in range(int(which.max()) + 1)]
+    _, which = np.unique(as_numbers(requests[:, list(columns)]), return_inverse=True)
+    return [which == number for number in range(int(which.max()) + 1)]
 
 
 def _identify(rows: _Rows, command: Place, moving: list[int], result: Worked) -> bool:
@@ -144,7 +144,7 @@ def _identify(rows: _Rows, command: Place, moving: list[int], result: Worked) ->
     after = [block for block in blocks if block[0] > command[0]]
 
     def different(block: list[int]) -> int:
-        return len(np.unique(rows.requests[:, block], axis=0))
+        return len(np.unique(as_numbers(rows.requests[:, block])))
 
     if not blocks:
         result.why_not.append("all its requests are the same; record the tester while it shows other values too")

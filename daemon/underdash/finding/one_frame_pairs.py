@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..diagnostics.isotp import FRAME_BYTES
 from ..diagnostics.negative import NEGATIVE
 from .heard import Bytes, Flags, Floats, Heard, Integers, Stream
 
@@ -26,7 +27,7 @@ LEAST_SINGLY = 0.75
 """And of the requests answered hardly any has two answers; a long value may take several frames (a choice)."""
 MOST_REQUESTS_SHARE = 0.5
 """Of a tester's frames at most so many are different: it asks again for what it asked before (a choice)."""
-MOST_LOOKED_AT = 4000
+MOST_LOOKED_AT = 1500
 """Answers by which a pair of ids is judged; all of them are read once it is believed (for speed)."""
 LEAST_ANSWERED = 0.75
 """A request that is answered at all is answered so often at least: two frames that only look alike have periods of
@@ -97,10 +98,15 @@ def pairings(heard: Heard, known: Collection[tuple[str, int, bool]]) -> Iterator
 
 def _asks_again(stream: Stream) -> bool:
     """Say whether an id sends a few different frames only, and more than one."""
-    wide = np.zeros((len(stream), 8), dtype=np.uint8)
-    wide[:, : min(8, stream.width)] = stream.data[:, :8]
-    different = len(np.unique(wide.view(np.uint64)))
+    different = len(np.unique(as_numbers(stream.data)))
     return 2 <= different <= MOST_REQUESTS_SHARE * len(stream)
+
+
+def as_numbers(data: Bytes) -> NDArray[np.uint64]:
+    """Return each payload of up to eight bytes as one number, by which equal ones are found quickly."""
+    wide = np.zeros((len(data), FRAME_BYTES), dtype=np.uint8)
+    wide[:, : data.shape[1]] = data[:, :FRAME_BYTES]
+    return wide.view(np.uint64).ravel()
 
 
 def _pairing(to: Stream, by: Stream) -> Pairing | None:
@@ -110,7 +116,7 @@ def _pairing(to: Stream, by: Stream) -> Pairing | None:
     if timely.sum() < LEAST_ANSWERS or timely.mean() < LEAST_SHARE - 0.1:
         return None
     asked, said = asked[timely], said[timely]
-    if len(np.unique(asked)) < LEAST_SINGLY * len(said):
+    if 1 + np.count_nonzero(np.diff(asked)) < LEAST_SINGLY * len(said):
         return None
     for kept in _without_refusals(by.data[said]):
         requests, replies = to.data[asked[kept]], by.data[said[kept]]
@@ -125,7 +131,7 @@ def _without_refusals(replies: Bytes) -> Iterator[Flags]:
     yield np.ones(len(replies), dtype=bool)
     for column in range(min(MOST_BEFORE, replies.shape[1])):
         refused = replies[:, column] == NEGATIVE
-        if refused.any() and len(replies) - refused.sum() >= LEAST_ANSWERS:
+        if refused.mean() > 1 - LEAST_SHARE and len(replies) - refused.sum() >= LEAST_ANSWERS:
             yield ~refused
 
 
@@ -156,10 +162,9 @@ def counts(column: Bytes) -> bool:
 
 def _answers_again(to: Stream, asked: Integers) -> bool:
     """Say whether requests that are answered at all are answered nearly every time."""
-    _, which = np.unique(to.data, axis=0, return_inverse=True)
+    _, which = np.unique(as_numbers(to.data), return_inverse=True)
     answered = np.zeros(len(to), dtype=bool)
     answered[asked] = True
-    which = which.ravel()
     often, times = np.bincount(which, weights=answered), np.bincount(which)
     mine = often > 0
     return bool(often[mine].sum() >= LEAST_ANSWERED * times[mine].sum())
