@@ -84,6 +84,14 @@ def pressed(path: Path) -> int:
     return heard.frames
 
 
+def requests(path: Path) -> int:
+    """Look for a tester where there is none, which takes longest."""
+    from underdash.finding.requests import find_requests
+
+    find_requests(HEARD[path])
+    return HEARD[path].frames
+
+
 HEARD: dict[Path, Heard] = {}
 JOBS: dict[str, Callable[[Path], int]] = {
     "load": load,
@@ -91,6 +99,7 @@ JOBS: dict[str, Callable[[Path], int]] = {
     "ignition": ignition,
     "layout": layout,
     "pressed": pressed,
+    "requests": requests,
 }
 
 
