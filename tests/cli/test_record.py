@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import signal
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from underdash.bus.trace import read_trace
 
 Typed = Callable[..., Any]
 
@@ -69,3 +72,21 @@ def test_it_ends_when_it_is_told_to_and_the_trace_is_whole(
     assert "Traceback" not in err
     if lines:
         assert out.read_text().startswith("# underdash trace 1\n")
+
+
+def test_lines_that_are_typed_become_marks(started: Typed, config: Path) -> None:
+    out = config.parent / "new.log"
+    process = started("record", out, "--config", config, stdin=subprocess.PIPE)
+    assert "frames" in process.stderr.readline()
+    process.stdin.write("menu\n\n  door   left \n")
+    process.stdin.flush()
+    told: list[str] = []
+    while sum(line.startswith("mark: ") for line in told) < 3:
+        told.append(process.stderr.readline())
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=20)
+    assert [line for line in told if line.startswith("mark")] == ["mark: menu\n", "mark: menu\n", "mark: door left\n"]
+    trace = read_trace(out)
+    assert list(trace) == []
+    assert [word for _, word in trace.marks] == ["menu", "menu", "door left"]
+    assert [at for at, _ in trace.marks] == sorted(at for at, _ in trace.marks)

@@ -18,7 +18,7 @@ from underdash.bus.memory import MemoryBus
 from underdash.bus.trace import read_trace
 from underdash.cli import main
 from underdash.config.reading import parse_config
-from underdash.contract.errors import GivenError
+from underdash.contract.errors import GivenError, UnderdashError
 from underdash.service.client import Client
 from underdash.wiring.building import build
 from underdash.wiring.chain import Cause, Chain
@@ -167,6 +167,7 @@ def test_the_command_shows_the_test_card_through_the_daemon(
         ("page", {"turn": True}),
         ("page", {"turn": "1"}),
         ("record", {}),
+        ("mark", {}),
         ("ask_nicely", {}),
     ],
 )
@@ -193,6 +194,24 @@ def test_a_recording_holds_every_frame_from_its_begin_to_its_stop(
     found = list(read_trace(tmp_path / "new.log"))
     assert [(role, frame.id, frame.data) for role, frame in found] == [("drive", f.id, f.data) for f in frames]
     assert all(link.tap is None for link in running.built.daemon.links.values())
+
+
+def test_a_mark_goes_into_what_is_being_recorded(running: Running, client: Client, tmp_path: Path) -> None:
+    with Client.connect([running.path], LONG_S) as second:
+        with pytest.raises(UnderdashError, match="nothing is being recorded; begin with underdash record"):
+            second.ask("mark", {"text": "menu"})
+        with (tmp_path / "new.log").open("xb") as file:
+            client.begin("record", files=[file.fileno()])
+            assert client.next(LONG_S) is not None
+            at = second.ask("mark", {"text": "menu"})["at"]
+            client.stop()
+            while (reply := client.next(LONG_S)) is not None and not reply.last:
+                pass
+    trace = read_trace(tmp_path / "new.log")
+    assert list(trace) == []
+    ((marked, word),) = trace.marks
+    assert marked == pytest.approx(at, abs=1e-5)
+    assert word == "menu"
 
 
 def test_a_recorder_that_is_gone_is_taken_off_the_buses(running: Running, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
 from .common import add_config, config, positive, uninterrupted, whole
+from .marking import marking
 
 if TYPE_CHECKING:
     from ..bus.link import Link
@@ -96,7 +97,8 @@ def _record(
         if seconds is not None:
             loop.call_later(seconds, loop.stop)
         begun = loop.time()
-        loop.run_forever()
+        with marking(lambda word: recorder.mark(word, loop.time())):
+            loop.run_forever()
         # one that was stopped before a bus could open proves nothing about the buses
         tried = seconds is not None or loop.time() - begun >= OPENS_S
         absent = tried and all(link.state is BusState.ABSENT for link in links.values())

@@ -14,7 +14,9 @@ from ..bus.health import BusState
 from ..bus.trace import TraceError
 from ..contract.errors import UnderdashError
 from ..service.client import Client, DaemonError
+from ..wiring.control import socket_paths
 from .common import told_to_stop
+from .marking import marking
 from .record import Outcome, tell
 
 LOOK_S = 0.2
@@ -31,7 +33,7 @@ def record_through(client: Client, out: Path, seconds: float | None) -> int:
         raise TraceError(f"trace {out} cannot be written: {exc.strerror}; choose another name") from exc
     with file:
         try:
-            with told_to_stop() as stop:
+            with told_to_stop() as stop, marking(_mark):
                 client.begin("record", files=[file.fileno()])
                 last = _follow(client, stop, inf if seconds is None else time.monotonic() + seconds)
         except UnderdashError:
@@ -40,6 +42,12 @@ def record_through(client: Client, out: Path, seconds: float | None) -> int:
             raise
     absent = all(state == BusState.ABSENT.value for state in last.get("buses", {}).values())
     return tell(Outcome(last["frames"], last["dropped"], last["failure"], absent), str(out))
+
+
+def _mark(word: str) -> None:
+    """Have the daemon set a mark; on a connection of its own, since the first is busy with the recording."""
+    with Client.connect(socket_paths()) as client:
+        client.ask("mark", {"text": word})
 
 
 def _follow(client: Client, stop: threading.Event, until: float) -> Mapping[str, Any]:

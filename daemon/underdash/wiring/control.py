@@ -65,6 +65,7 @@ class Desk:
             "quiet": self._quiet,
             "page": self._page,
             "record": self._record,
+            "mark": self._mark,
             "ask": self._ask,
             "attended": self._attended,
         }
@@ -137,6 +138,17 @@ class Desk:
             raise GivenError("a recording comes with an open file to write to")
         self._recordings.add(_Recording(talk, number, self._daemon, self._loop, self._recordings))
 
+    def _mark(self, talk: Conversation) -> Mapping[str, Any]:
+        """Put a person's mark into every recording that runs."""
+        text, now = _given(talk, "text", str), self._loop.time()
+        if not self._recordings and self._daemon.recorder is None:
+            raise UnderdashError("nothing is being recorded; begin with underdash record")
+        for recording in self._recordings:
+            recording.recorder.mark(text, now)
+        if self._daemon.recorder is not None:
+            self._daemon.recorder.mark(text, now)
+        return {"at": now}
+
 
 class _Recording:
     """Writes the daemon's buses to a client's file until it says stop, or is gone."""
@@ -157,7 +169,7 @@ class _Recording:
         try:
             # the writer's thread closes it, after the last frame
             self._file = os.fdopen(number, "wb")
-            self._recorder = Recorder(TraceWriter(self._file, about(datetime.datetime.now(datetime.UTC))), daemon.links)
+            self.recorder = Recorder(TraceWriter(self._file, about(datetime.datetime.now(datetime.UTC))), daemon.links)
         except OSError as exc:
             raise UnderdashError(f"the recording cannot be written: {exc.strerror or exc}") from exc
         talk.on_end = self.end
@@ -170,12 +182,12 @@ class _Recording:
             return
         self._ended = True
         self._timer.cancel()
-        self._recorder.detach()
+        self.recorder.detach()
         closing = self._loop.run_in_executor(None, self._close)
         closing.add_done_callback(lambda done: self._done())
 
     def _close(self) -> None:
-        self._recorder.close()
+        self.recorder.close()
         with contextlib.suppress(OSError):
             self._file.close()
 
@@ -185,13 +197,13 @@ class _Recording:
 
     def _tell(self) -> None:
         self._talk.more(self._table())
-        if self._recorder.failure:
+        if self.recorder.failure:
             self.end(gone=False)
         else:
             self._timer = self._loop.call_later(TELL_S, self._tell)
 
     def _table(self) -> dict[str, Any]:
-        recorder = self._recorder
+        recorder = self.recorder
         states = {status.role: status.state.value for status in self._daemon.buses}
         return {
             "frames": recorder.frames,
