@@ -26,7 +26,7 @@ SILENCE_S, MOST_SILENCES = 0.2, 1000
 MOST_PIECES = 1000
 """No clock is set more often while one records: frames with different clocks are mixed then."""
 MOST_FRAMES = 40_000_000
-"""More are not searched at once: they would take 0.7 GB."""
+"""More are not searched at once: they would take 0.8 GB."""
 
 Part = tuple[Floats, Bytes, Bytes]
 
@@ -137,7 +137,9 @@ def _sort(piece: Piece, rows: Rows, data: Integers) -> None:
     key, at, length, payload = rows.key[order], rows.at[order], rows.length[order], rows.data[order]
     bounds = [0, *(np.flatnonzero(np.diff(key)) + 1).tolist(), len(order)]
     for first, last in pairwise(bounds):
-        piece.parts.setdefault(int(key[first]), []).append((at[first:last], length[first:last], payload[first:last]))
+        # copies, since a view would keep the whole block until the last of its ids is joined
+        part = at[first:last].copy(), length[first:last].copy(), payload[first:last].copy()
+        piece.parts.setdefault(int(key[first]), []).append(part)
 
 
 def streams_of(piece: Piece, names: Sequence[str]) -> tuple[Stream, ...]:
