@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..contract.errors import GivenError, UnderdashError
-from .common import positive, put_in_place, told_to_stop, whole
+from .common import positive, told_to_stop, whole
+from .keeping import changed
 
 if TYPE_CHECKING:
     from ..contract.signals import Signal
@@ -100,14 +101,8 @@ def _write(arguments: argparse.Namespace, heard: Heard, candidate: Candidate, fo
     signal = _signal(arguments, candidate)
     path = Path(arguments.into)
     made = addition(candidate, heard, signal, found_by, arguments.use or "")
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as exc:
-        reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
-        raise GivenError(f"--into {path} cannot be read: {reason}; `underdash car draft` makes a new one") from exc
-    after = with_addition(text, made, str(path), instead=arguments.instead)
-    with put_in_place(path, "--into") as part:
-        part.write_text(after, encoding="utf-8")
+    with changed(path, "--into") as kept:
+        kept.text = with_addition(kept.text, made, str(path), instead=arguments.instead)
     print(f"{path}: {signal.name} is read from {candidate.where}", file=sys.stderr)
     print(_reloaded(path), file=sys.stderr)
 

@@ -19,14 +19,14 @@ _NAME = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
 def lines_of(text: str) -> Mapping[KeyPath, int]:
     """Find the line of each key, counted from 1. A guess by its look: right for what people write, never a failure."""
     scan = _Scan()
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.split("\n"), start=1):
         scan.line(line, number)
     return scan.lines
 
 
 def said_twice(text: str, number: int) -> tuple[str, str] | None:
     """Say what stands in a line though its name is taken, and where it was taken; None if that is not seen."""
-    lines = text.splitlines()
+    lines = text.split("\n")  # as TOML does; a person may use other separators in a remark
     scan = _Scan()
     for place, line in enumerate(lines[: number - 1], start=1):
         scan.line(line, place)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,11 +18,12 @@ from ..contract.errors import GivenError
 from ..contract.layout import BroadcastListener
 from ..contract.signals import Signal
 from .cars import make_car
+from .mistakes import ConfigError
+from .shape import Shape
 from .spelling import Said, Table, field_table, listener_table, signal_table
 from .toml import parse_toml
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
-_HEADER = re.compile(r"\s*\[")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ def with_addition(text: str, addition: Addition, file: str, *, instead: bool = F
         ConfigError: the file has mistakes, before or afterwards.
         GivenError: it feeds one of the signals already, or holds them in a way that nothing can be put beside.
     """
+    vetted(text, file)
     work = _Work(text, file)
     for one in addition.listener.fields:
         work.make_room(one.signal, instead=instead)
@@ -63,9 +66,9 @@ def with_addition(text: str, addition: Addition, file: str, *, instead: bool = F
     there = {entry.get("name") for entry in work.table.get("signal", [])}
     for signal in addition.signals:
         if signal.name not in there:
-            work.append("signal", block("[[signal]]", signal_table(signal)))
+            work.append("signal", signal_table(signal))
     if addition.ignition is not None:
-        work.append("ignition", block("[[ignition]]", addition.ignition))
+        work.add_ignition(addition.ignition, instead=instead)
     known = work.table.get("buttons", {})
     work.add_buttons({name: use for name, use in addition.buttons.items() if name not in known})
     return vetted(work.text, file)
@@ -75,7 +78,9 @@ def vetted(text: str, file: str) -> str:
     """Return a description's text if it has no mistakes; raises `ConfigError` with all of them."""
     table, source = parse_toml(text, file)
     variants = table.get("variant")
-    make_car(table, source, Path(file).parent, variant=next(iter(variants)) if isinstance(variants, dict) else None)
+    make_car(
+        table, source, Path(file).parent, variant=next(iter(variants), None) if isinstance(variants, dict) else None
+    )
     return text
 
 
@@ -115,108 +120,150 @@ class _Work:
 
     def __init__(self, text: str, file: str) -> None:
         self.file = file
-        self._read(text)
-
-    def _read(self, text: str) -> None:
-        self.lines = text.splitlines()
-        self.text = "\n".join(self.lines) + "\n"
-        self.table, self.source = parse_toml(self.text, self.file)
+        self.end = "\r" if "\r\n" in text else ""
+        self.lines = text.split("\n")
+        self.table, self.source = parse_toml(text, file)
+        self.shape = Shape(self.lines)
         self.counts_from = 1 if self.table.get("counting") == "from 1" else 0
 
-    def _put(self, at: int, lines: Sequence[str]) -> None:
+    @property
+    def text(self) -> str:
+        """All of it, with the line ends that it had."""
+        return "\n".join(self.lines)
+
+    def put(self, at: int, lines: Sequence[str], expected: Table) -> None:
         """Put lines before the one with this number, counted from 0."""
-        self._read("\n".join([*self.lines[:at], *lines, *self.lines[at:]]))
+        added = [line + self.end for line in lines]
+        if at >= len(self.lines):  # the last line has no line feed
+            self.lines[-1:] = [self.lines[-1] + self.end] if self.lines[-1] else []
+            self._become([*self.lines, *added, ""], expected, lines)
+        else:
+            self._become([*self.lines[:at], *added, *self.lines[at:]], expected, lines)
+
+    def _become(self, lines: list[str], expected: Table, meant: Sequence[str]) -> None:
+        """Take these lines if they say what is meant: files are written in more ways than are known here."""
+        try:
+            table, source = parse_toml("\n".join(lines), self.file)
+        except ConfigError:
+            table = None
+        if table != expected:
+            raise GivenError(
+                f"{self.file} is written in a way that this cannot be put into without changing what is there; do it "
+                "by hand:\n" + "\n".join(meant)
+            )
+        self.lines, self.table, self.source, self.shape = lines, table, source, Shape(lines)
 
     def make_room(self, signal: str, *, instead: bool) -> None:
         """Have the fields that feed a signal give way, or refuse where nobody said so."""
+        for name, variant in self.table.get("variant", {}).items():
+            if any(_feeds(entry, signal) for entry in variant.get("broadcast", [])):
+                raise GivenError(
+                    f"{self.file}: the variant {name} says itself where {signal} is read, and would go on so; change "
+                    "that by hand, or give this one another name"
+                )
         for number, entry in enumerate(self.table.get("broadcast", [])):
-            fields = entry.get("fields", [])
-            for place in [at for at, one in enumerate(fields) if one.get("signal") == signal][::-1]:
+            if places := _feeds(entry, signal):
                 where = f"{entry.get('bus')} {entry.get('id')}"
                 if not instead:
                     raise GivenError(
                         f"{self.file}: {signal} is read from {where} already; say --instead to have this one in its "
                         "place, or give this one another name"
                     )
-                alone = len(fields) == 1
-                self._silence(self._block(number) if alone else self._row(number, place, signal, where))
+                self._give_way(number, places[-1], signal, where)
                 return self.make_room(signal, instead=instead)
         return None
 
-    def _silence(self, rows: range) -> None:
-        kept = [f"# gave way: {line}" if at in rows and line.strip() else line for at, line in enumerate(self.lines)]
-        self._read("\n".join(kept))
-
-    def _row(self, number: int, place: int, signal: str, where: str) -> range:
-        line = self.source.line(("broadcast", number, "fields", place))
-        text = self.lines[line - 1].strip() if line else ""
-        if line is None or not (text.startswith("{") and text.rstrip(",").endswith("}") and f'"{signal}"' in text):
+    def _give_way(self, number: int, place: int, signal: str, where: str) -> None:
+        fields = self.table["broadcast"][number]["fields"]
+        if len(fields) == 1:
+            return self._silence("broadcast", number)
+        entries = self.shape.entries("broadcast")
+        found = self.shape.fields(entries[number]) if len(entries) == len(self.table["broadcast"]) else None
+        if found is None or len(found.items) != len(fields):
             raise GivenError(
                 f"{self.file}: {signal} of {where} shares its line with others; take it out there by hand, then say "
                 "this again"
             )
-        return range(line - 1, line)
+        expected = deepcopy(self.table)
+        del expected["broadcast"][number]["fields"][place]
+        return self._become(self._silent(found.items[place]), expected, [f"(without {signal} of {where})"])
 
-    def _block(self, number: int) -> range:
-        return range(self._header("broadcast", number), self._end("broadcast", number))
+    def _silence(self, section: str, number: int) -> None:
+        """Have a whole entry give way."""
+        entries, expected = self.shape.entries(section), deepcopy(self.table)
+        rows = entries[number] if len(entries) == len(expected[section]) else range(0)
+        del expected[section][number]
+        if not expected[section]:
+            del expected[section]
+        self._become(self._silent(rows), expected, [f"(without [[{section}]] number {number + 1})"])
 
-    def _header(self, section: str, number: int) -> int:
-        """Line of an entry's header, counted from 0."""
-        keys = self.table[section][number]
-        first = min(self.source.line((section, number, key)) or 1 for key in keys)
-        return next(at for at in range(first - 1, -1, -1) if _HEADER.match(self.lines[at]))
-
-    def _end(self, section: str, number: int) -> int:
-        """Line behind the last one of an entry that is neither empty nor a remark."""
-        begin = self._header(section, number) + 1
-        inside = range(begin, len(self.lines))
-        depth, last = 0, begin
-        for at in inside:
-            bare = _bare(self.lines[at])
-            if depth == 0 and _HEADER.match(bare):
-                break
-            depth += bare.count("[") - bare.count("]")
-            last = at + 1 if bare.strip() else last
-        return last
+    def _silent(self, rows: range) -> list[str]:
+        return [f"# gave way: {line}" if at in rows and line.strip() else line for at, line in enumerate(self.lines)]
 
     def add_listener(self, listener: BroadcastListener, said: Said) -> None:
         """Add fields to the entry of their frame where each of its fields has a line, else in an entry of their own."""
         fields = [field_table(one, self.counts_from, said) for one in listener.fields]
-        for number, entry in enumerate(self.table.get("broadcast", [])):
-            if not _same_frame(entry, listener):
-                continue
-            end = self._end("broadcast", number)
-            begin = self.source.line(("broadcast", number, "fields"))
-            closes = next((at for at in range(begin or end, end) if self.lines[at].strip() == "]"), None)
-            if begin and closes and _bare(self.lines[begin - 1]).rstrip().endswith("["):
-                before, cut = self.lines[closes - 1], len(_bare(self.lines[closes - 1]).rstrip())
-                if _bare(before)[:cut].endswith("}"):
-                    self.lines[closes - 1] = f"{before[:cut]},{before[cut:]}"
-                return self._put(closes, [f"  {value_text(one)}," for one in fields])
-        self.append(
-            "broadcast", block("[[broadcast]]", listener_table(listener, self.counts_from) | {"fields": fields})
-        )
+        for rows, (number, entry) in zip(
+            self.shape.entries("broadcast"), enumerate(self.table.get("broadcast", [])), strict=False
+        ):
+            found = self.shape.fields(rows) if _same_frame(entry, listener) else None
+            if found is not None and found.items:
+                expected = deepcopy(self.table)
+                expected["broadcast"][number]["fields"] += fields
+                last = found.items[-1]
+                self._end_with_comma(last[-1])
+                indent = re.match(r"\s*", self.lines[last[0]])
+                before = indent[0] if indent else ""
+                return self.put(found.end, [f"{before}{value_text(one)}," for one in fields], expected)
+        table = listener_table(listener, self.counts_from) | {"fields": fields}
+        self.append("broadcast", table)
         return None
 
-    def append(self, section: str, lines: Sequence[str]) -> None:
+    def _end_with_comma(self, at: int) -> None:
+        bare = self.shape.bare[at].rstrip()
+        if not bare.endswith(","):
+            self.lines[at] = f"{self.lines[at][: len(bare)]},{self.lines[at][len(bare) :]}"
+
+    def append(self, section: str, table: Table) -> None:
         """Put an entry behind the last one of its kind, or at the end."""
-        entries = self.table.get(section, [])
-        at = self._end(section, len(entries) - 1) if entries else len(self.lines)
-        self._put(at, ["", *lines])
+        expected = deepcopy(self.table)
+        expected[section] = [*expected.get(section, []), table]
+        entries = self.shape.entries(section)
+        at = entries[-1].stop if entries else len(self.lines)
+        self.put(at, ["", *block(f"[[{section}]]", table)], expected)
+
+    def add_ignition(self, table: Table, *, instead: bool) -> None:
+        """Say what tells of the ignition; what the file says of the same signal gives way, or is refused."""
+        for number, entry in enumerate(self.table.get("ignition", [])):
+            if entry == table:
+                return None
+            if entry.get("signal") == table["signal"]:
+                if not instead:
+                    raise GivenError(
+                        f"{self.file}: an [[ignition]] says what {table['signal']} tells already; say --instead to "
+                        "have this one in its place"
+                    )
+                self._silence("ignition", number)
+                return self.add_ignition(table, instead=instead)
+        return self.append("ignition", table)
 
     def add_buttons(self, buttons: Mapping[str, str]) -> None:
         """Say what buttons do."""
         if not buttons:
             return
+        expected = deepcopy(self.table)
+        expected["buttons"] = {**expected.get("buttons", {}), **buttons}
         lines = [f"{_key_text(name)} = {value_text(use)}" for name, use in buttons.items()]
-        header = next((at for at, line in enumerate(self.lines) if _bare(line).strip() == "[buttons]"), None)
-        self._put(len(self.lines), ["", "[buttons]", *lines]) if header is None else self._put(header + 1, lines)
+        header = self.shape.header("buttons")
+        if header is None:
+            self.put(len(self.lines), ["", "[buttons]", *lines], expected)
+        else:
+            self.put(header + 1, lines, expected)
 
 
-def _bare(line: str) -> str:
-    """A line without its remark; what stands in quotes is made of harmless letters, and as long as before."""
-    masked = re.sub(r'"(?:[^"\\]|\\.)*"|\'[^\']*\'', lambda text: "x" * len(text[0]), line)
-    return masked.partition("#")[0]
+def _feeds(entry: Mapping[str, Any], signal: str) -> list[int]:
+    """Return which fields of an entry feed a signal."""
+    return [at for at, one in enumerate(entry.get("fields", [])) if one.get("signal") == signal]
 
 
 def _same_frame(entry: Mapping[str, Any], listener: BroadcastListener) -> bool:

@@ -1,0 +1,78 @@
+"""A text file that a person keeps, changed in place: byte mark, line ends, rights and owner stay as they were."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from stat import S_IMODE
+
+from ..contract.errors import GivenError
+from .common import put_in_place
+
+MARK = b"\xef\xbb\xbf"
+"""Byte order mark, which editors on other systems put in front (RFC 3629, section 6)."""
+LARGEST_BYTES = 4_000_000
+
+
+@dataclass(slots=True)
+class Kept:
+    """The text of a file, without its mark; lines end as they do in the file."""
+
+    text: str
+
+
+@contextlib.contextmanager
+def changed(path: Path, option: str) -> Iterator[Kept]:
+    """Yield a file's text, and write what became of it.
+
+    Args:
+        path: the file.
+        option: how a person said so, for messages.
+
+    Raises:
+        GivenError: it cannot be read, may not be written, or somebody else wrote it meanwhile; it stays as it is then.
+        UnderdashError: it cannot be written.
+    """
+    path = Path(os.path.realpath(path))
+    before = _read(path, option)
+    mark = MARK if before.startswith(MARK) else b""
+    try:
+        kept = Kept(before[len(mark) :].decode())
+    except UnicodeDecodeError as exc:
+        line = before[: exc.start].count(b"\n") + 1
+        raise GivenError(f"{option} {path} cannot be read: line {line} is no text in UTF-8; save it as such") from exc
+    yield kept
+    with put_in_place(path, option) as part:
+        with part.open("wb") as file:
+            file.write(mark + kept.text.encode())
+            file.flush()
+            os.fsync(file.fileno())
+        there = path.stat()
+        with contextlib.suppress(PermissionError):  # only root may give a file away; it is this person's then
+            os.chown(part, there.st_uid, there.st_gid)
+        part.chmod(S_IMODE(there.st_mode))
+        if _read(path, option) != before:
+            raise GivenError(
+                f"{option} {path} was changed by somebody else meanwhile and is left alone; say this again"
+            )
+
+
+def _read(path: Path, option: str) -> bytes:
+    try:
+        found = path.stat()
+        if path.is_file() and found.st_size > LARGEST_BYTES:
+            raise GivenError(
+                f"{option} {path} is over 4 MB; a description has some kilobytes of text: name another file"
+            )
+        if path.exists() and not path.is_file():
+            raise GivenError(f"{option} {path} is no file; name a description")
+        text = path.read_bytes()
+    except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
+        reason = getattr(exc, "strerror", None) or str(exc)
+        raise GivenError(f"{option} {path} cannot be read: {reason}; `underdash car draft` makes a new one") from exc
+    if not (found.st_mode & 0o222 and os.access(path, os.W_OK)):
+        raise GivenError(f"{option} {path} may not be written; give yourself the right (chmod u+w), or use a copy")
+    return text
