@@ -15,6 +15,8 @@ LEAST, LEAST_DIFFERENT = 4, 3
 """Numbers that a line needs, and different ones among them."""
 LAGS_S = tuple(0.25 * step for step in range(11))
 """How long it may take from the screen to the keyboard (a choice: up to 2.5 s)."""
+MISTYPED = 10
+"""Of so many numbers one may be left out; of fewer, a wrong field would fit what remains (a choice)."""
 OLDEST_S = 5.0
 """An answer older than this was not what the screen showed."""
 LONGEST_BYTES = 4
@@ -199,7 +201,7 @@ def _carries(high: Integers, low: Integers) -> bool:
 
 
 def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
-    """Fit a line; one reading in ten may be mistyped."""
+    """Fit a line; one reading in ten may be mistyped, so of fewer than `MISTYPED` none is left out."""
     keep = np.ones(len(raw), dtype=bool)
     scale = offset = 0.0
     for _ in range(2):
@@ -209,8 +211,9 @@ def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
         scale = float(np.cov(raw[keep], typed[keep], bias=True)[0, 1]) / spread**2
         offset = float(typed[keep].mean() - scale * raw[keep].mean())
         off = np.abs(typed - scale * raw - offset)
-        keep = off <= max(float(np.quantile(off, 0.9)), 3.0 * float(np.median(off)))
-    if scale == 0.0 or raw[keep].std() == 0.0:
+        if len(raw) >= MISTYPED:
+            keep = off <= max(float(np.quantile(off, 0.9)), 3.0 * float(np.median(off)))
+    if scale == 0.0 or raw[keep].std() == 0.0 or len(np.unique(typed[keep])) < LEAST_DIFFERENT:
         return None
     number, middle = int(keep.sum()), float(raw[keep].mean())
     # the same number read twice was rounded the same way twice, and tells no more than once

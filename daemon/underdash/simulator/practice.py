@@ -15,6 +15,7 @@ from ..contract.cars import CarDescription
 from ..contract.errors import GivenError
 from ..contract.requests import PollRequest
 from ..diagnostics import single_frame
+from ..signals.catalogue import CATALOGUE
 from .car import SimulatedCar
 from .driver import Phase, Press, Script, length_s
 from .models import ModelMaker
@@ -194,7 +195,7 @@ def _asked(car: CarDescription, model: ModelMaker, seed: int, rng: Random) -> Pr
             if now >= typed_at:
                 typed_at += STEADY_S
                 value = simulated.truth(now)[poll.fields[0].signal]
-                marks.append((now + rng.uniform(*LATE_S), None, f"{word} {value:.1f}"))
+                marks.append((now + rng.uniform(*LATE_S), None, f"{word} {value:.1f} {CATALOGUE[word].unit}"))
         at += SHOWN_S
     return Practice(tuple(sorted(frames, key=lambda pair: pair[1].at)), tuple(marks))
 
