@@ -81,8 +81,9 @@ def test_without_a_daemon_the_command_opens_the_panel_itself(
     ("more", "says"), [([], "--out F.png"), (["--config", "{}", "--panel", "rear"], "its panels are: main")]
 )
 def test_what_is_missing_is_said(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str], says: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], more: list[str], says: str
 ) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     file = tmp_path / "underdash.toml"
     file.write_text(CONFIG)
     assert main(["page", "test-card", *(one.format(file) for one in more)]) == 2
