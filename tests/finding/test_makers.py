@@ -2,17 +2,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from pathlib import Path
 from random import Random
 
 import pytest
 
 from underdash.bus.frames import Frame
+from underdash.config.cars import read_car
 from underdash.contract.requests import Answer, ControlUnit, Part, SingleFrameFormat
 from underdash.diagnostics import single_frame
 from underdash.finding.makers import Maker, makers
 from underdash.finding.reading import heard_from
 from underdash.finding.requests import find_requests
 from underdash.simulator.faults import Fault
+from underdash.simulator.hybrid_car import HybridDesign
+from underdash.simulator.turbo_car import TurboDesign
 
 from .invented_formats import (
     ADDRESS,
@@ -28,9 +32,10 @@ from .invented_formats import (
     requests_of,
     units_of,
 )
-from .tester_traces import Asked, Wire, raw
+from .tester_traces import Asked, Wire, driven, raw
 
 SEEDS = range(16)
+PLUGINS = Path(__file__).parents[2] / "plugins"
 TWO_UNITS = Invented(
     SingleFrameFormat(
         "invented", 0xB4,
@@ -89,6 +94,53 @@ def test_formats_of_many_kinds_are_worked_out_to_the_byte(capsys: pytest.Capture
     assert alike == len(SEEDS)
     # where an answer does not repeat the address, nothing tells an address from a byte that is always the same
     assert words >= len(SEEDS) - 2
+
+
+def conditions(name: str, made: Invented, rng: Random) -> list[tuple[float, Asked]]:
+    """How a tester may ask, beside all values in turn at its leisure."""
+    units = units_of(made)
+    requests = requests_of(made, units)
+    match name:
+        case "one value on show at a time":
+            return [(1.0 + 10.0 * n + 0.1 * k, request) for n, request in enumerate(requests * 2) for k in range(95)]
+        case "an even beat":
+            return [(1.0 + 0.1 * n, requests[n % len(requests)]) for n in range(400)]
+        case "the next request before the answer":
+            return in_turn(requests, 12.0, rng, every_s=0.012)
+        case "three values only":
+            return in_turn(requests[:3], 30.0, rng)
+    return in_turn(requests, 40.0, rng)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["one value on show at a time", "an even beat", "the next request before the answer", "three values only",
+     "one frame in twenty lost"],
+)  # fmt: skip
+def test_it_does_not_matter_how_a_tester_asks(name: str) -> None:
+    found = 0
+    seeds = (0, 2, 6, 7, 13)  # three of them with an address, formats with and without a count
+    for seed in seeds:
+        made, rng = invented(seed), Random(f"{name} {seed}")
+        units = units_of(made)
+        wire = Wire(units, rng)
+        wire.ask(conditions(name, made, rng))
+        wire.talk(0.0, 40.0, how_many=5)
+        log = sorted(wire.log, key=lambda one: one[1].at)
+        kept = [one for one in log if "lost" not in name or rng.random() > 0.05]
+        makers_found = find_requests(heard_from(kept)).makers
+        shown = replace(made, identifiers=made.identifiers[:3] if name.startswith("three") else made.identifiers)
+        form = makers_found[0].form if len(makers_found) == 1 else None
+        found += form is not None and asks_alike(form, shown, units, makers_found[0].padding)
+    assert found == len(seeds)
+
+
+def test_what_could_be_read_otherwise_is_said() -> None:
+    one_unit = replace(TWO_UNITS, addresses=(0x5C,), identifiers=((0x1A04, 2), (0x1A05, 2), (0x1A0C, 2)))
+    (found,) = heard_of(one_unit, 3)
+    assert found.form is not None
+    assert "all its identifiers begin with 1A, which may be a byte of its own" in found.remarks
+    assert any("is taken for a count, though all were of one length" in remark for remark in found.remarks)
 
 
 def test_two_units_on_one_pair_of_ids_are_told_apart_by_their_address() -> None:
@@ -174,6 +226,13 @@ def test_frames_that_are_sent_by_themselves_are_nobodys_answers(seed: int) -> No
     wire = Wire([], Random(f"talk {seed}"))
     wire.talk(0.0, 60.0, how_many=40)
     assert makers(wire.heard(), ()) == []
+
+
+def test_simulated_cars_that_nobody_asks_have_no_tester() -> None:
+    for name, design in (("tarn", TurboDesign()), ("loris", HybridDesign())):
+        car = read_car(PLUGINS / name / f"underdash_{name}" / f"{name}.toml")
+        found = find_requests(heard_from(driven(car, (), 40.0, design)))
+        assert not found.anything, name
 
 
 def test_a_quantity_that_two_frames_carry_is_no_request() -> None:

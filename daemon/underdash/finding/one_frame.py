@@ -117,6 +117,7 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     _count(rows, command, places, result)
     request = _request(rows, command, places, result)
     reply = _reply(rows, command, places, result)
+    result.ties = _ties(rows, command, result, request)
     if not result.why_not:
         number = int(requests[0, command[0]])
         result.form = SingleFrameFormat("", number, tuple(request), tuple(reply), command[2])
@@ -271,6 +272,21 @@ def _reply(rows: _Rows, command: Place, places: dict[int, int], result: Worked) 
         column += 1
     result.data_at = column
     return [*parts, Part(PartKind.DATA)]
+
+
+def _ties(rows: _Rows, command: Place, result: Worked, request: list[Part]) -> list[str]:
+    """Say what could be read otherwise as well, which makes no difference to any frame that was heard."""
+    found = []
+    if request and request[0].kind is PartKind.FIXED and command[0] > 0:
+        found.append(
+            f"byte 0 of its requests is always {request[0].value:02X}: the only unit's address, or just a constant"
+        )
+    first = int(rows.requests[0, result.identifier_at])
+    if result.identifier_bytes > 1 and not rows.varies(result.identifier_at):
+        found.append(f"all its identifiers begin with {first:02X}, which may be a byte of its own")
+    if result.count_at is not None and not result.count_moves:
+        found.append(f"byte {result.count_at} of its answers is taken for a count, though all were of one length")
+    return found
 
 
 def _belongs_to_none(rows: _Rows, column: int) -> bool:

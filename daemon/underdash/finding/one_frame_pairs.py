@@ -38,6 +38,9 @@ choice: control units do not answer that evenly, two frames of one task come so)
 DEPENDS = 0.2
 """Share of how a byte varies that what was asked has to explain (a choice)."""
 STEADY = 0.95
+FEW_LOOKED_AT, FEW_DIFFERENT = 300, 4
+"""Answers by which it is judged whether several requests are open at once, and different values of a byte that answers
+repeat then: one of the latest few is repeated by chance where there are hardly more (a choice)."""
 MOST_BEFORE = 4
 """Bytes in front of a command at most: count, address and perhaps something fixed (a choice)."""
 LOOK_BACK = 4
@@ -88,10 +91,11 @@ def pairings(heard: Heard, known: Collection[tuple[str, int, bool]]) -> Iterator
     streams = [one for one in heard if (one.bus, one.id, one.extended) not in known and one.width >= 3]
     asking = [one for one in streams if len(one) >= LEAST_ANSWERS and _asks_again(one)]
     for to in asking:
+        moving = _moving_requests(to)
         for by in streams:
             near = by is not to and (by.bus, by.extended) == (to.bus, to.extended)
             if near and LEAST_ANSWERS <= len(by) <= 1.5 * len(to):
-                found = _pairing(to, by)
+                found = _pairing(to, by) or _overlapping(to, by, moving)
                 if found is not None:
                     yield found
 
@@ -124,6 +128,29 @@ def _pairing(to: Stream, by: Stream) -> Pairing | None:
         if any(telling[column].any() and not counts(to.data[:, column]) for column in range(to.width)):
             return _by_what_they_repeat(to, by, telling)
     return None
+
+
+def _moving_requests(to: Stream) -> list[int]:
+    """Return bytes of requests that take many values and do not count."""
+    head = to.data[: LOOK_BACK * FEW_LOOKED_AT]
+    many = [i for i in range(to.width) if np.count_nonzero(np.bincount(head[:, i])) >= FEW_DIFFERENT]
+    return [i for i in many if not counts(head[:, i])]
+
+
+def _overlapping(to: Stream, by: Stream, moving: Sequence[int]) -> Pairing | None:
+    """Pair where the next request goes out before the answer to the last one: each repeats one of the latest few."""
+    if not moving or len(by) > len(to):
+        return None
+    said = np.arange(min(len(by), FEW_LOOKED_AT))
+    latest = np.searchsorted(to.at, by.at[said], side="right") - 1
+    recent = np.maximum(latest[:, None] - np.arange(LOOK_BACK)[None, :], 0)
+    telling = np.zeros((to.width, by.width), dtype=bool)
+    for i in moving:
+        same = (to.data[recent, i][:, :, None] == by.data[said][:, None, :]).any(axis=1)
+        telling[i] = same.mean(axis=0) >= LEAST_SHARE
+    found = _by_what_they_repeat(to, by, telling) if telling.any() else None
+    singly = found is not None and len(np.unique(found.asked)) >= LEAST_SHARE * len(found.said)
+    return found if singly else None
 
 
 def _without_refusals(replies: Bytes) -> Iterator[Flags]:
