@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from .common import add_config, seconds
 from .find import add_trace, heard, picture, tell
 from .find_marks import add_marks, marks, to_draw
 
@@ -13,6 +14,11 @@ def add(parser: argparse.ArgumentParser) -> None:
     add_trace(parser)
     add_marks(parser)
     parser.add_argument("--word", action="append", default=[], metavar="W", help="only marks of this word; repeatable")
+    parser.add_argument(
+        "--live", action="store_true", help="record TRACE first: say what to do when, until it is enough"
+    )
+    parser.add_argument("--quiet", type=seconds, default=60.0, metavar="S", help="with --live: quiet seconds at first")
+    add_config(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -20,6 +26,10 @@ def run(arguments: argparse.Namespace) -> int:
     from ..finding.marks import marks_of
     from ..finding.pressed import pressed
 
+    if arguments.live:
+        from .find_led import record_led
+
+        arguments.word = record_led(arguments)
     found = heard(arguments)
     chosen = marks_of(marks(arguments, found), found, arguments.word)
     answers = pressed(found, chosen)

@@ -1,0 +1,140 @@
+"""The led recording of ``underdash find pressed --live``: says what to do, records, and looks meanwhile."""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import queue
+import random
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from ..contract.errors import GivenError, UnderdashError
+from .common import told_to_stop
+from .marking import marking
+
+if TYPE_CHECKING:
+    from ..bus.frames import Frame
+    from ..bus.trace import TraceWriter
+    from ..finding.found import Answer
+    from ..finding.lead import Lead
+
+LOOK_S = 0.1
+APART_S = (3.0, 8.0)
+"""Between presses, as irregular as that (common practice)."""
+
+
+class Source(Protocol):
+    """Where frames come from; `live.Live` is one."""
+
+    ended: threading.Event
+
+    def take(self, wait_s: float) -> list[tuple[str, Frame]]:
+        """Return what came since the last call."""
+
+
+def record_led(arguments: argparse.Namespace) -> list[str]:
+    """Write a recording to the trace that was named, while a person is led through what to do.
+
+    Returns:
+        The words that were marked.
+
+    Raises:
+        GivenError: no word says what is to be found.
+        UnderdashError: it cannot be recorded, or nothing was heard.
+    """
+    from ..bus.trace import TraceWriter
+    from ..finding.lead import Lead, Plan
+    from ..wiring.recorder import about
+    from .live import live
+
+    words = [" ".join(word.split()) for word in arguments.word]
+    if not all(words) or not words:
+        raise GivenError("--live leads to what --word names; give it a word, such as --word menu")
+    path = Path(arguments.trace)
+    with live(arguments) as source, TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
+        lead = Lead(words, time.monotonic(), waits(random.Random()), Plan(quiet_s=arguments.quiet))
+        led = Led(lead, source, out, path)
+        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic())):
+            led.follow(stop)
+    return led.marked
+
+
+def waits(chance: random.Random) -> Iterator[float]:
+    """Yield irregular waits without end."""
+    while True:
+        yield chance.uniform(*APART_S)
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+class Led:
+    """A recording during which a person is led.
+
+    Args:
+        lead: says what to do.
+        source: of the frames.
+        out: the open trace.
+        path: where the trace is, to be read again.
+        say: tells the person.
+        clock: of the frames' stamps, in seconds.
+
+    Attributes:
+        typed: when Enter was pressed; put in by whoever reads the keyboard.
+        marked: words with a mark.
+    """
+
+    def __init__(
+        self, lead: Lead, source: Source, out: TraceWriter, path: Path, *, say: Callable[[str], None] = _say,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
+        self.typed: queue.Queue[float] = queue.Queue()
+        self.marked: list[str] = []
+        self._lead = lead
+        self._source = source
+        self._out = out
+        self._path = path
+        self._say = say
+        self._clock = clock
+
+    def follow(self, stop: threading.Event) -> None:
+        """Record and lead until it is enough, the buses end, or a person stops it."""
+        lead, source, out = self._lead, self._source, self._out
+        while not (lead.done or stop.is_set() or source.ended.is_set()):
+            for role, frame in source.take(LOOK_S):
+                out.write(role, frame)
+            self._take_marks()
+            if not (lead.quiet or out.frames):
+                raise UnderdashError(
+                    "nothing was heard: the car is asleep, or a gateway lies between; underdash listen says more"
+                )
+            said = lead.tick(self._clock())
+            if said:
+                self._say(said)
+            word = lead.judging(self._clock())
+            if word is not None:
+                lead.judged(self._judge(word), self._clock())
+
+    def _take_marks(self) -> None:
+        while not self.typed.empty():
+            at, word = self.typed.get(), self._lead.word
+            if word is not None:
+                self._out.mark(word, at)
+                self._lead.marked(at)
+                self.marked += [word] if word not in self.marked else []
+
+    def _judge(self, word: str) -> Answer:
+        from ..finding.marks import marks_in, marks_of
+        from ..finding.pressed import pressed
+        from ..finding.reading import read_heard
+
+        self._out.flush()
+        heard = read_heard(self._path)
+        (answer,) = pressed(heard, marks_of(marks_in(heard), heard, [word]))
+        return answer
