@@ -59,7 +59,7 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
     with live(arguments) as source, TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
         lead = Lead(words, time.monotonic(), waits(random.Random()), Plan(quiet_s=arguments.quiet))
         led = Led(lead, source, out, path)
-        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic())):
+        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic()), tell=False):
             led.follow(stop)
     return led.marked
 
@@ -126,6 +126,7 @@ class Led:
             at, word = self.typed.get(), self._lead.word
             if word is not None:
                 self._out.mark(word, at)
+                self._say(f"  {word} noted")
                 self._lead.marked(at)
                 self.marked += [word] if word not in self.marked else []
 

@@ -36,22 +36,23 @@ class Words:
 
 
 @contextlib.contextmanager
-def marking(mark: Callable[[str], None], number: int | None = None) -> Iterator[None]:
+def marking(mark: Callable[[str], object], number: int | None = None, *, tell: bool = True) -> Iterator[None]:
     """Call `mark` with a word for every line typed, in a thread of its own so that no mark waits.
 
     Args:
         mark: sets it; what it raises is told.
         number: file descriptor that is read; standard input if None, where there is one.
+        tell: say how it goes and repeat each word.
     """
     if number is None:
         number = _standard_input()
     if number is None:
         yield
         return
-    if os.isatty(number):
+    if tell and os.isatty(number):
         print("at each deed press Enter, after a word that names it; Enter alone repeats the word", file=sys.stderr)
     over = threading.Event()
-    thread = threading.Thread(target=_read, args=(number, mark, over), name="marks", daemon=True)
+    thread = threading.Thread(target=_read, args=(number, mark, over, tell), name="marks", daemon=True)
     thread.start()
     try:
         yield
@@ -67,7 +68,7 @@ def _standard_input() -> int | None:
         return None
 
 
-def _read(number: int, mark: Callable[[str], None], over: threading.Event) -> None:
+def _read(number: int, mark: Callable[[str], object], over: threading.Event, tell: bool) -> None:
     words = Words()
     while not over.is_set():
         try:
@@ -87,7 +88,8 @@ def _read(number: int, mark: Callable[[str], None], over: threading.Event) -> No
             except UnderdashError as exc:
                 print(f"underdash: no mark {word!r} was set: {exc}", file=sys.stderr)
             else:
-                print(f"mark: {word}", file=sys.stderr)
+                if tell:
+                    print(f"mark: {word}", file=sys.stderr)
 
 
 def _ours(number: int) -> bool:
