@@ -187,3 +187,15 @@ def test_buses_with_different_clocks_in_one_file_are_refused(tmp_path: Path) -> 
         TraceError, match="buses with different clocks were put into one file; keep the lines of one bus"
     ):
         read_heard(written(tmp_path, "".join(lines)))
+
+
+def test_buses_that_are_fetched_in_turn_are_one_piece() -> None:
+    """Each interface's frames are written in one go: their stamps begin before the end of the other's."""
+    frames = []
+    for turn in range(20):
+        for bus in ("can0", "can1"):
+            frames += [(bus, Frame(0x10, bytes([turn]), at=100 + 0.4 * turn + 0.02 * n)) for n in range(20)]
+    heard = heard_from(frames)
+    assert heard.remarks == ()
+    assert [len(stream) for stream in heard] == [400, 400]
+    assert all((np.diff(stream.at) >= 0).all() for stream in heard)

@@ -59,7 +59,7 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
     with live(arguments) as source, TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
         lead = Lead(words, time.monotonic(), waits(random.Random()), Plan(quiet_s=arguments.quiet))
         led = Led(lead, source, out, path)
-        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic()), tell=False):
+        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic()), led=True):
             led.follow(stop)
     return led.marked
 

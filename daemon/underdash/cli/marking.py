@@ -19,40 +19,46 @@ MOST_WORD_LETTERS = 80
 
 
 class Words:
-    """Makes marks of what is typed."""
+    """Makes marks of what is typed.
 
-    def __init__(self) -> None:
+    Args:
+        repeats: whether an empty line is the word before once more, and not always `FIRST_WORD`.
+    """
+
+    def __init__(self, *, repeats: bool = True) -> None:
         self._rest = b""
         self._word = FIRST_WORD
+        self._repeats = repeats
 
     def feed(self, typed: bytes) -> list[str]:
         """Return the word of each line that is whole now; an empty line is the word before once more."""
         *lines, self._rest = (self._rest + typed).split(b"\n")
         found = []
         for line in lines:
-            self._word = " ".join(line.decode("utf-8", "replace").split())[:MOST_WORD_LETTERS] or self._word
+            before = self._word if self._repeats else FIRST_WORD
+            self._word = " ".join(line.decode("utf-8", "replace").split())[:MOST_WORD_LETTERS] or before
             found.append(self._word)
         return found
 
 
 @contextlib.contextmanager
-def marking(mark: Callable[[str], object], number: int | None = None, *, tell: bool = True) -> Iterator[None]:
+def marking(mark: Callable[[str], None], number: int | None = None, *, led: bool = False) -> Iterator[None]:
     """Call `mark` with a word for every line typed, in a thread of its own so that no mark waits.
 
     Args:
         mark: sets it; what it raises is told.
         number: file descriptor that is read; standard input if None, where there is one.
-        tell: say how it goes and repeat each word.
+        led: somebody else says what to do and what was marked; an empty line is always `FIRST_WORD`.
     """
     if number is None:
         number = _standard_input()
     if number is None:
         yield
         return
-    if tell and os.isatty(number):
+    if os.isatty(number) and not led:
         print("at each deed press Enter, after a word that names it; Enter alone repeats the word", file=sys.stderr)
     over = threading.Event()
-    thread = threading.Thread(target=_read, args=(number, mark, over, tell), name="marks", daemon=True)
+    thread = threading.Thread(target=_read, args=(number, mark, over, led), name="marks", daemon=True)
     thread.start()
     try:
         yield
@@ -68,8 +74,8 @@ def _standard_input() -> int | None:
         return None
 
 
-def _read(number: int, mark: Callable[[str], object], over: threading.Event, tell: bool) -> None:
-    words = Words()
+def _read(number: int, mark: Callable[[str], None], over: threading.Event, led: bool) -> None:
+    words = Words(repeats=not led)
     while not over.is_set():
         try:
             if not select.select([number], [], [], LOOK_S)[0]:
@@ -88,7 +94,7 @@ def _read(number: int, mark: Callable[[str], object], over: threading.Event, tel
             except UnderdashError as exc:
                 print(f"underdash: no mark {word!r} was set: {exc}", file=sys.stderr)
             else:
-                if tell:
+                if not led:
                     print(f"mark: {word}", file=sys.stderr)
 
 
