@@ -57,3 +57,19 @@ def test_an_input_that_ends_is_no_mark() -> None:
     with open(os.devnull, "rb") as nothing, marking(seen.append, nothing.fileno()):
         pass
     assert seen == []
+
+
+def test_a_led_person_gets_no_hint_and_an_empty_line_never_repeats(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("os.tcgetpgrp", lambda number: os.getpgrp())
+    ours, theirs = pty.openpty()
+    seen: queue.Queue[str] = queue.Queue()
+    try:
+        with marking(seen.put, theirs, led=True):
+            os.write(ours, b"-\n\n")
+            assert [seen.get(timeout=LONG_S), seen.get(timeout=LONG_S)] == ["-", FIRST_WORD]
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert capsys.readouterr().err == ""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
 from .accepting import add_accept, finish
+from .common import add_config
 from .find import LIKELY, add_trace, heard, picture, tell
 from .find_marks import add_marks, marks, to_draw
 
@@ -29,11 +30,19 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     add_trace(parser)
     add_marks(parser)
+    parser.add_argument(
+        "--live", action="store_true", help="record TRACE first: say what to do when, until all is done"
+    )
+    add_config(parser)
     add_accept(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Answer the question; returns the exit status."""
+    if arguments.live:
+        from .find_ignition_led import record_led
+
+        record_led(arguments)
     found = heard(arguments)
     given = marks(arguments, found)
     answer = _answer(found, given, by_file=arguments.marks is not None)
