@@ -92,12 +92,27 @@ def requests(path: Path) -> int:
     return HEARD[path].frames
 
 
+def like(path: Path) -> int:
+    """Search for a byte that is in the trace, read 600 times."""
+    import numpy as np
+
+    from underdash.finding.like import like as search
+    from underdash.finding.reference import Reference
+
+    heard = HEARD[path]
+    stream = next(one for one in heard if one.width == 8)
+    rows = np.linspace(1, len(stream) - 2, 600).astype(int)
+    answer = search(heard, Reference("byte", stream.at[rows], stream.data[rows, 7].astype(float)))
+    return len(answer.ranks)
+
+
 HEARD: dict[Path, Heard] = {}
 JOBS: dict[str, Callable[[Path], int]] = {
     "load": load,
     "library": library,
     "ignition": ignition,
     "layout": layout,
+    "like": like,
     "pressed": pressed,
     "requests": requests,
 }

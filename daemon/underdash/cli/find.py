@@ -27,6 +27,8 @@ QUESTIONS: dict[str, str] = {
     "layout": "how each id is sent, and where its fields begin and end",
     "pressed": "which bits and small fields answer to what a person did at marked times",
     "requests": "what another tester asked the car and was answered, and how to ask for the same",
+    "like": "which field is a known quantity: a speed by satellites, an OBD value, numbers typed by hand",
+    "turned": "which field follows a knob or pedal that is moved from end to end",
 }
 """What can be asked, by word."""
 

@@ -1,0 +1,132 @@
+"""``underdash find like TRACE --reference F.csv|SIGNAL``: which field is this known quantity."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..contract.errors import GivenError
+from .accepting import add_accept, finish
+from .common import assembled, player
+from .find import add_trace, heard, picture, tell
+
+if TYPE_CHECKING:
+    from ..finding.heard import Heard
+    from ..finding.reference import Reference
+    from ..signals.store import Slot
+    from ..wiring.assembly import Assembly
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    """Add this question's arguments."""
+    add_trace(parser)
+    parser.add_argument(
+        "--reference",
+        required=True,
+        metavar="F.csv|SIGNAL",
+        help="the known quantity: a CSV file (seconds of the trace's clock, then numbers), a signal of --car, or one "
+        "that answers of service 01 in the trace carry",
+    )
+    parser.add_argument("--column", metavar="C", help="which column of the file, by its head or its number from 1")
+    parser.add_argument("--reference-unit", metavar="UNIT", help="the unit of the file's numbers, such as m/s")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--car", metavar="C", help="the car that SIGNAL is decoded for")
+    which.add_argument("--config", metavar="F", help="the car and plug-ins of a configuration, for the same")
+    parser.add_argument("--variant", metavar="V", help="which variant of the car, where it has any")
+    parser.add_argument("--plugin", action="append", default=[], metavar="NAME", help="run this plug-in for it too")
+    add_accept(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Search, and tell which fields follow the reference."""
+    # many small products of matrices: threads would only wait for each other
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from ..finding.like import like
+    from ..signals.catalogue import CATALOGUE
+
+    found = heard(arguments)
+    answer = like(found, _reference(arguments, found))
+    status = tell([answer], as_json=arguments.json)
+    picture(arguments, found, [answer])
+    if arguments.signal is None and arguments.reference in CATALOGUE:
+        arguments.signal = arguments.reference
+    finish(arguments, found, [answer], f"find {answer.question}")
+    return status
+
+
+def _reference(arguments: argparse.Namespace, found: Heard) -> Reference:
+    path = Path(arguments.reference)
+    if path.is_file() or path.suffix.lower() in (".csv", ".txt", ".tsv"):
+        return _from_file(path, arguments)
+    for option in ("column", "reference_unit"):
+        if getattr(arguments, option):
+            raise GivenError(f"--{option.replace('_', '-')} goes with a CSV file; --reference {path} is none")
+    if arguments.car or arguments.config:
+        return _from_car(arguments, found)
+    from ..finding.standard import from_answers
+
+    return from_answers(found, arguments.reference)
+
+
+def _from_file(path: Path, arguments: argparse.Namespace) -> Reference:
+    from ..finding.reference_csv import parse_reference
+
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as exc:
+        raise GivenError(f"--reference {path} cannot be read: {(exc.strerror or str(exc)).lower()}") from exc
+    except UnicodeDecodeError as exc:
+        raise GivenError(f"--reference {path} is no text; export it as CSV") from exc
+    reference, notes = parse_reference(text, path.name, column=arguments.column, unit=arguments.reference_unit)
+    for note in notes:
+        print(note, file=sys.stderr)
+    return reference
+
+
+def _from_car(arguments: argparse.Namespace, found: Heard) -> Reference:
+    """Decode a signal of a car from the same trace; the frames it comes from are not searched."""
+    import numpy as np
+
+    from ..finding.reference import Reference
+
+    # --unit is that of the answer here; a reference is searched in the unit that signals are kept in
+    assembly = assembled(argparse.Namespace(**{**vars(arguments), "unit": []}))
+    name = arguments.reference
+    slots = assembly.store.slots(name)
+    if not slots:
+        raise GivenError(f"--reference {name}: neither a file nor a signal that {assembly.car.name!r} provides")
+    samples: list[tuple[float, float]] = []
+
+    def keep(slot: Slot) -> None:
+        if isinstance(slot.value, (int, float)) and assembly.store.counts(slot, slot.at):
+            samples.append((slot.at, float(slot.value)))
+
+    assembly.store.watch(name, keep)
+    player(assembly, arguments).play()
+    if not samples:
+        raise GivenError(
+            f"--reference {name}: {assembly.car.name!r} has it, but nothing in {arguments.trace} carries it"
+        )
+    at, value = np.array(samples).T
+    return Reference(name, at, value, slots[0].signal.unit, _sources(assembly, name, found))
+
+
+def _sources(assembly: Assembly, name: str, found: Heard) -> tuple[tuple[str, int, bool], ...]:
+    """Return the frames that carry a signal, on the buses as the trace names them."""
+    listeners = [decoder.listener for decoder in assembly.broadcasts.decoders]
+    frames = [
+        (one.bus, one.id, one.extended) for one in listeners if any(field.signal == name for field in one.fields)
+    ] + [
+        (poll.unit.bus, poll.unit.response_id, poll.unit.extended)
+        for poll in assembly.compiled.polls
+        if name in poll.slots
+    ]
+    channels = {stream.bus for stream in found}
+    return tuple(
+        (channel, can_id, extended)
+        for bus, can_id, extended in frames
+        for channel in ((bus,) if bus in channels else channels)
+    )
