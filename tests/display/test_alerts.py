@@ -168,3 +168,16 @@ def test_an_alert_stands_still_on_the_panel() -> None:
     banner = Words("gearbox hot", Role.WARNING)
     pictures = {record(page, snapshot(tick * 0.04), (240, 240), banner) for tick in range(500)}
     assert len(pictures) == 1
+
+
+def test_what_was_acknowledged_stays_so_for_the_same_alerts_only() -> None:
+    before, same, moved = Alerts([HOT]), Alerts([HOT]), Alerts([replace(HOT, above=120.0)])
+    for now in (0.0, 2.0):
+        before.step(snapshot(now, oil=130.0))
+    before.acknowledge()
+    for alerts in (same, moved):
+        alerts.take_over(before)
+        for now in (3.0, 5.0):
+            alerts.step(snapshot(now, oil=130.0))
+    assert same.shown == ()
+    assert [alert.above for alert in moved.shown] == [120.0]

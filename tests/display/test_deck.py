@@ -148,3 +148,19 @@ def test_the_status_page_comes_back_from_under_another() -> None:
     assert deck.put_up("boost")
     assert deck.take_down()
     assert deck.current.name == "status"
+
+
+def test_another_deck_goes_on_where_this_one_is() -> None:
+    before = Deck([page(name) for name in "abc"], apart=[page("trial")])
+    before.show("b")
+    before.put_up("c")
+    before.take_off("a", "it failed")
+    after = Deck([page(name) for name in "abc"])
+    after.take_over(before)
+    assert (after.current.name, after.names, after.off) == ("c", ["b", "c"], {"a": "it failed"})
+    assert after.take_down()
+    assert after.current.name == "b"
+    before.show("trial")
+    gone = Deck([page(name) for name in "abc"])
+    gone.take_over(before)
+    assert gone.current.name == "c", "the page beneath the one that is no more"

@@ -17,6 +17,7 @@ from underdash.simulator.driver import Phase
 from underdash.simulator.faults import Fault
 from underdash.wiring.by_hand import LINGER_S, PACE_S, ByHand
 from underdash.wiring.demo import Demo
+from underdash.wiring.reloading import Reloading
 from underdash.wiring.sending import Sending
 from underdash.wiring.wanted import standard_ids
 
@@ -321,3 +322,13 @@ def test_an_answer_in_several_frames_is_put_together(standing: Standing) -> None
     came = standing.ask({"what": "gearbox", "identifier": 0x21D0})
     assert (came["kind"], len(came["data"])) == ("answered", 40)
     assert len(came["values"]) == 4
+
+
+def test_answers_are_heard_after_the_description_was_read_again(standing: Standing) -> None:
+    before = standing.ask(OIL)
+    standing.run(LINGER_S + 0.1)
+    Reloading(standing.demo.built, standing.loop).reload()
+    standing.run(1.0)  # whether the car stands has to be heard again
+    after = standing.ask(OIL)
+    assert (after["kind"], after["data"]) == ("answered", before["data"])
+    assert standing.demo.daemon.sending.flow_held == standing.by_hand._flow_held

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import gc
+import threading
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
@@ -15,11 +18,13 @@ from underdash.bus.port import QuietEvents
 from underdash.bus.table import Table
 from underdash.config.mistakes import ConfigError
 from underdash.config.reading import parse_config
+from underdash.contract.buttons import SetChoice
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.errors import UnderdashError
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.pages import Page
 from underdash.contract.signals import Signal
+from underdash.display.deck import UnknownPageError
 from underdash.loading import Loaded, load
 from underdash.wiring import reloading
 from underdash.wiring.building import described
@@ -198,7 +203,7 @@ def test_a_page_for_a_while_is_shown_by_its_name_and_goes_again(drive: Make) -> 
     reload_at(journey, AT_S + 1.0)
     journey.at(AT_S + 1.1, lambda: shown.append(screen_of().deck.current.name))
     journey.run(16.0)
-    assert shown == ["temperatures", "trial", "boost"]
+    assert shown == ["temperatures", "trial", "temperatures"]
     assert "car.raw_key" not in journey.demo.daemon.assembly.catalogue
 
 
@@ -211,3 +216,76 @@ def test_a_description_on_the_disk_is_read_again(tmp_path: Path) -> None:
     assert described(config, load({}, source=config.source))[0].title == "M"
     car.write_text(car.read_text().replace('"M"', '"N"'))
     assert described(config, load({}, source=config.source))[0].title == "N"
+
+
+def test_what_the_driver_chose_stays_chosen(drive: Make) -> None:
+    journey = drive()
+    daemon = journey.demo.daemon
+    journey.at(AT_S - 1.0, lambda: daemon.perform(SetChoice("dashboard.night", True)))
+    reload_at(journey)
+    chosen: list[Any] = []
+    journey.at(AT_S + 0.01, lambda: chosen.extend(daemon.assembly.store.slots("dashboard.night")))
+    journey.run(15.0)
+    assert [slot.value for slot in chosen if slot.source == "chosen"] == [True]
+
+
+def test_when_the_knob_counts_is_taken_up(drive: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    changed(monkeypatch, lambda car: replace(car, knob_applies="always"))
+    journey = drive()
+    before = journey.demo.daemon.screens
+    reload_at(journey)
+    journey.run(15.0)
+    assert [screen._dimming._options.knob_applies for screen in before] == ["always"] * len(before) != []
+
+
+def test_a_page_that_is_gone_leaves_everything_as_it_was(drive: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    def gone(*arguments: Any) -> Any:
+        raise UnknownPageError("there is no page")
+
+    journey = drive()
+    monkeypatch.setattr(reloading, "deck_of", gone)
+    assembly, guard = journey.demo.built.assembly, journey.demo.daemon.sending.guard
+    templates = guard._declared
+    told = reload_at(journey)
+    journey.run(16.0)
+    assert told == ["there is no page"]
+    assert journey.demo.daemon.assembly is assembly
+    assert guard._declared is templates
+    assert journey.requests(15.0, 16.0) != []
+
+
+def test_a_bus_that_takes_no_frame_is_not_tried_sooner(drive: Make) -> None:
+    journey = drive()
+    seen: list[Any] = []
+
+    def block_and_reload() -> None:
+        sending = journey.demo.daemon.sending
+        sending._again_at["drive"], sending._lost["drive"] = AT_S + 100.0, 3
+        Reloading(journey.demo.built, journey.loop).reload()
+        after = journey.demo.daemon.sending
+        seen.extend([after is not sending, after._again_at is sending._again_at, dict(after._lost)])
+
+    journey.at(AT_S, block_and_reload)
+    journey.run(AT_S + 0.1)
+    assert seen == [True, True, {"drive": 3}]
+
+
+def test_fifty_times_in_a_row_nothing_grows(drive: Make) -> None:
+    journey = drive()
+    daemon, sizes = journey.demo.daemon, []
+
+    def size() -> None:
+        gc.collect()
+        handlers = {role: sum(map(len, link.table._handlers.values())) for role, link in daemon.links.items()}
+        alive = Counter(type(one).__name__ for one in gc.get_objects() if type(one).__module__.startswith("underdash."))
+        kept = {name: alive[name] for name in ("Assembly", "Store", "Sending", "Fingers", "Acting", "Key", "Deck")}
+        sizes.append((handlers, kept, threading.active_count(), len(daemon.assembly.suspensions.takers)))
+
+    reload_at(journey, AT_S)
+    journey.at(AT_S + 0.5, size)
+    for number in range(50):
+        reload_at(journey, AT_S + 0.6 + 0.02 * number)
+    journey.at(AT_S + 2.0, size)
+    journey.run(AT_S + 2.5)
+    assert sizes[0] == sizes[1]
+    assert journey.requests(AT_S + 2.0) != []

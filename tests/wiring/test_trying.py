@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from underdash.config.mistakes import ConfigError
 from underdash.contract.errors import GivenError, UnderdashError
+from underdash.contract.signals import Signal
+from underdash.wiring import reloading
+from underdash.wiring.building import described
 from underdash.wiring.reloading import Reloading
 from underdash.wiring.trying import PAGE, Trying, what_is_tried
 
@@ -86,7 +91,7 @@ def test_what_is_tried_outlives_a_description_that_is_read_again(drive: Make) ->
     journey.at(6.0, desk.reload)
     journey.run(12.0)
     assert talk.changes == ["on", "starter", "on"]
-    desk.close()
+    talk.on_end(True)
     assert "car.trial_1" not in journey.demo.daemon.assembly.catalogue
 
 
@@ -128,3 +133,78 @@ def test_nonsense_is_told_before_anything_changes(drive: Make, change: Mapping[s
     car = drive().demo.built.assembly.car
     with pytest.raises(GivenError, match=says):
         what_is_tried({**KEY, **change}, car)
+
+
+def test_what_was_tried_goes_even_if_the_file_has_mistakes_by_then(
+    drive: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(config: Any, loaded: Any) -> Any:
+        raise ConfigError([])
+
+    journey = drive()
+    desk, talk = trying(journey), Talk(KEY)
+    journey.at(5.0, lambda: desk.handlers["try"](talk))  # type: ignore[arg-type]
+    journey.at(6.0, lambda: monkeypatch.setattr(reloading, "described", broken))
+    journey.at(7.0, lambda: talk.on_end(True))
+    journey.run(8.0)
+    assert "car.trial_1" not in journey.demo.daemon.assembly.catalogue
+    assert journey.values("engine.speed", 7.5, 8.0) != []
+
+
+def test_what_was_tried_goes_once_nobody_asks_by_hand_any_more(drive: Make) -> None:
+    journey = drive()
+    desk, talk, there = trying(journey), Talk(KEY), []
+    daemon = journey.demo.daemon
+
+    def look() -> None:
+        there.append("car.trial_1" in daemon.assembly.catalogue)
+
+    journey.at(5.0, lambda: desk.handlers["try"](talk))  # type: ignore[arg-type]
+    journey.at(5.5, lambda: daemon.sending.pause(True))
+    journey.at(6.0, lambda: talk.on_end(True))
+    journey.at(7.5, look)
+    journey.at(8.0, lambda: daemon.sending.pause(False))
+    journey.at(9.5, look)
+    journey.run(10.0)
+    assert there == [True, False]
+
+
+def test_a_description_that_has_a_signal_of_that_name_by_now_is_told_of(
+    drive: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def with_one(config: Any, loaded: Any) -> Any:
+        car, loaded = described(config, loaded)
+        return replace(car, signals=(*car.signals, Signal("car.trial_1", "", "mine"))), loaded
+
+    journey = drive()
+    desk, told = trying(journey), []
+
+    def again() -> None:
+        monkeypatch.setattr(reloading, "described", with_one)
+        with pytest.raises(GivenError, match=r"has a signal car\.trial_1, which is tried just now; end that first"):
+            desk.handlers["reload"](Talk())  # type: ignore[arg-type]
+        told.append(True)
+
+    journey.at(5.0, lambda: desk.handlers["try"](Talk(KEY)))  # type: ignore[arg-type]
+    journey.at(6.0, again)
+    journey.run(7.0)
+    assert told == [True]
+
+
+def test_a_daemon_that_ends_takes_nothing_up_any_more(drive: Make) -> None:
+    journey = drive()
+    desk, talk, assemblies = trying(journey), Talk(KEY), []
+    daemon = journey.demo.daemon
+
+    def end() -> None:
+        assemblies.append(daemon.assembly)
+        desk.close()
+        talk.on_end(True)
+        assemblies.append(daemon.assembly)
+
+    journey.at(5.0, lambda: desk.handlers["try"](talk))  # type: ignore[arg-type]
+    journey.at(6.0, end)
+    journey.run(7.0)
+    told = len(talk.told)
+    assert assemblies[0] is assemblies[1]
+    assert told == pytest.approx(5, abs=2), "it goes on telling"

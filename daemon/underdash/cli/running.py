@@ -111,7 +111,11 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life
 
 def _growing(config: Config, loop: asyncio.AbstractEventLoop, built: Built, life: Life) -> Growing:
     growth = Growth(Tracemalloc(owners(config.plugins.enabled)), machine_mb())
-    growing = Growing(loop, growth, built.assembly.suspensions.add, life.ledger)
+
+    def suspend(plugin: str, reason: str) -> None:  # of the assembly there is by then: a description is read anew
+        built.assembly.suspensions.add(plugin, reason)
+
+    growing = Growing(loop, growth, suspend, life.ledger)
     growing.start()
     return growing
 

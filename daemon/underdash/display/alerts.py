@@ -64,6 +64,14 @@ class Alerts:
         found = [a for a, state in self._states.values() if state.raised and not state.acknowledged]
         return tuple(sorted(found, key=lambda alert: alert.role is not Role.WARNING))
 
+    def take_over(self, before: Alerts) -> None:
+        """Go on with what another one knows of the same alerts: one that was acknowledged does not come anew."""
+        for name, (alert, _) in self._states.items():
+            known = before._states.get(name)
+            if known is not None and known[0] == alert:
+                self._states[name] = known
+                self._presenting = name if before._presenting == name else self._presenting
+
     def banner(self) -> Words | None:
         """Return what the panel says: the foremost alert and how many more there are; None if nothing is raised."""
         shown = self.shown

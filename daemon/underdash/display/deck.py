@@ -136,6 +136,20 @@ class Deck:
         self.show(under)
         return True
 
+    def take_over(self, before: Deck) -> None:
+        """Go on where another deck is: with what is on show and what is under it, and without the pages it took off."""
+        for name, why in before.off.items():
+            self.take_off(name, why)
+        beneath = before._pages[before._index : before._index + 1]
+        for page in (*beneath, before._apart):
+            if page is not None and self._has(page.name):
+                self.show(page.name)
+        if before._under is not None and self.current.name == before.current.name and self._has(before._under):
+            self._under = before._under
+
+    def _has(self, name: str) -> bool:
+        return name in self.names or any(page.name == name for page in self._beside())
+
     def check(self, name: str) -> None:
         """Raise `UnknownPageError` if `show` would."""
         if name in self.off:

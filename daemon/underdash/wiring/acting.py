@@ -52,6 +52,12 @@ class Acting:
         self._rate_until = -inf
         self._said: tuple[str, float] = "", -inf
 
+    def take_over(self, before: Acting, now: float) -> None:
+        """Go on with what another one did: alerts that are up or acknowledged, choices, words that are being said."""
+        self.alerts.take_over(before.alerts)
+        self._choices.take_over(before._choices, now)
+        self._presented, self._rate_until, self._said = before._presented, before._rate_until, before._said
+
     def perform(self, action: Action, now: float) -> None:
         """Do what a button handler or a command asked for."""
         daemon = self._daemon

@@ -321,20 +321,19 @@ def make_screen_opener(
     Raises:
         UnderdashError: a page or a driver of the configuration does not exist.
     """
-    assembly = daemon.assembly
     deck_of(name, panel, config, daemon)
-    drivers = {driver.name: driver for _, driver in assembly.brought.panel_drivers}
+    drivers = {driver.name: driver for _, driver in daemon.assembly.brought.panel_drivers}
     open_panel = panel_opener(name, panel, config, drivers)
-    look = Look(
-        dimming_options(config, assembly.car.knob_applies),
-        config.dimming.night_hue,
-        panel.round,
-        panel.cold_below,
-        panel.face.least_px,
-    )
 
     def opened() -> Screen:
         deck = deck_of(name, panel, config, daemon)
+        look = Look(
+            dimming_options(config, daemon.assembly.car.knob_applies),
+            config.dimming.night_hue,
+            panel.round,
+            panel.cold_below,
+            panel.face.least_px,
+        )
         lit = first.take(name) if first is not None else None
         device, level = (lit.device, lit.level) if lit is not None else (open_panel(), 0.0)
         return Screen(name, device, deck, look, loop=loop, turned=daemon.ask, level=level)
@@ -342,9 +341,9 @@ def make_screen_opener(
     return opened
 
 
-def deck_of(name: str, panel: PanelConfig, config: Config, daemon: Daemon) -> Deck:
-    """Return a panel's pages as they are now; raises as `make_screen_opener` does."""
-    assembly = daemon.assembly
+def deck_of(name: str, panel: PanelConfig, config: Config, daemon: Daemon, assembly: Assembly | None = None) -> Deck:
+    """Return a panel's pages as they are now, or will be with an assembly; raises as `make_screen_opener` does."""
+    assembly = assembly or daemon.assembly
     order, where = _there(panel.deck, assembly), f"{config.path}: panel.{name}.deck"
     return Deck(assembly.pages, order, where, daemon.telling.page.page, (CARD, *assembly.apart))
 

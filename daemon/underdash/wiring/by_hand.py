@@ -27,6 +27,7 @@ from ..diagnostics.scan import LEFT_OUT
 from ..diagnostics.standing import flow_held
 from ..power.ignition import Position
 from .daemon import Daemon
+from .sending import Sending
 from .stands import may_move
 from .status import told
 from .wanted import Wanted, described, wanted
@@ -61,8 +62,9 @@ class ByHand:
         self._current: _One | None = None
         self._next_at = -inf
         self._ears: set[tuple[str, int]] = set()
+        self._sending: Sending | None = None
         self._resuming: asyncio.TimerHandle | None = None
-        daemon.sending.flow_held = self._flow_held
+        self._at_home()
         if alone:
             daemon.sending.pause(True)
 
@@ -93,6 +95,7 @@ class ByHand:
         """
         if self._current is not None:
             raise UnderdashError("somebody else is asking by hand just now; wait until they have their answer")
+        self._at_home()
         found = wanted(self._daemon.assembly, query)
         refusal = self._daemon.sending.lend(found.template)
         if refusal is not None:
@@ -105,6 +108,14 @@ class ByHand:
         self._current = _One(found, done)
         self._at(max(self._loop.time(), self._next_at), self._try)
         self._current.give_up_at = self._loop.time() + PATIENCE_S
+
+    def _at_home(self) -> None:
+        """Hear what the sending side tells; a description that was read anew brings another one, and new tables."""
+        sending = self._daemon.sending
+        if self._sending is not sending:
+            self._sending = sending
+            self._ears.clear()
+            sending.flow_held = self._flow_held
 
     def cancel(self) -> None:
         """Wait for nothing any more."""

@@ -43,6 +43,12 @@ class Choices:
         slot.put(choice.value, Quality.GOOD, now)
         return ""
 
+    def take_over(self, before: Choices, now: float) -> None:
+        """Go on with what was chosen, where that can be chosen still."""
+        for name, slot in before._slots.items():
+            if isinstance(slot.value, bool | str):
+                self.choose(SetChoice(name, slot.value), now)
+
 
 def _wrong(signal: Signal, value: Value) -> str:
     if signal.kind is Kind.SWITCH:

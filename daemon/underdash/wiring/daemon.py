@@ -23,6 +23,7 @@ from ..contract.signals import PowerState, Snapshot
 from ..contract.words import Words
 from ..display.cold import SIGNALS as COLD_SIGNALS
 from ..display.deck import Deck
+from ..display.dimming import DimmingOptions
 from ..inputs.station import Inputs
 from ..power.ignition import Position, Seen
 from ..power.states import Effect, Power, PowerInputs
@@ -162,14 +163,17 @@ class Daemon:
             sending: its sending side, with the guard that there is.
             seen: what was seen of its evidence for the ignition before; None where it is the evidence there was.
         """
-        now, key, status_page = self._loop.time(), self.key, self.telling.page
+        now, key, status_page, acting = self._loop.time(), self.key, self.telling.page, self.acting
         self._hurry.stop()
         self.sending.stop()
         self.inputs.stop()
+        sending.take_over(self.sending)
         self._fit(assembly, sending)
         self.telling.page = status_page
         self.key.take_over(key, evidence=seen is None)
         self.key.ignition.restore(seen or {})
+        self.key.tick(self.buses, now)  # the guard knows before anything else is done that could ask
+        self.acting.take_over(acting, now)
         self.key.connect({role: link.table for role, link in self.links.items()})
         self.sending.connect()
         self.host.exchange(assembly.board)
@@ -177,10 +181,10 @@ class Daemon:
         self._look_at_buses(now)
         self.key.tick(self.buses, now)
 
-    def show_decks(self, decks: Mapping[str, Deck]) -> None:
+    def show_decks(self, decks: Mapping[str, Deck], dimming: DimmingOptions) -> None:
         """Have each panel show these pages, the one on show first where it is among them."""
         for screen in self.screens:
-            screen.exchange(decks[screen.name])
+            screen.exchange(decks[screen.name], dimming)
             self._take_pages_off(screen)
         self.ask()
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 import structlog
 
 from ..contract.cars import CarDescription
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 from ..contract.layout import BroadcastListener
 from ..contract.pages import Page
 from ..contract.signals import Signal
@@ -17,6 +17,7 @@ from ..loading import Loaded, Refused
 from .assembly import Assembly
 from .building import Built, deck_of, described, evidence_of, fitted
 from .kept import car_mark
+from .panels import dimming_options
 from .sending import Sending, keys_in_use
 
 _log = structlog.get_logger()
@@ -25,6 +26,10 @@ RESTART = "restart the daemon for that: sudo systemctl restart underdash"
 Beside = tuple[tuple[Signal, ...], tuple[BroadcastListener, ...], tuple[Page, ...]]
 """Signals, frames and pages for a while, beside what the description has."""
 NOTHING: Beside = ((), (), ())
+
+
+class AskedByHandError(UnderdashError):
+    """Nothing can be taken up while a person asks by hand."""
 
 
 class Reloading:
@@ -42,31 +47,43 @@ class Reloading:
         self._built = built
         self._loop = loop
         self._told = told
+        self.car = built.assembly.car
+        """The description that was read last and had no mistakes, without anything beside it."""
 
-    def reload(self, beside: Beside = NOTHING) -> Assembly:
+    def reload(self, beside: Beside = NOTHING, *, anew: bool = True) -> Assembly:
         """Read the description and go on with it.
 
         Args:
             beside: what is heard and shown for a while only.
+            anew: read it from its file; False goes on with the one that was read last.
 
         Returns:
             What runs now; its problems are new ones.
 
         Raises:
-            UnderdashError: the description has mistakes or other buses, or a person asks by hand just now. Then all
-                goes on as before.
+            AskedByHandError: a person asks by hand just now.
+            UnderdashError: the description has mistakes or other buses. In both cases all goes on as before.
         """
         built, daemon = self._built, self._built.daemon
         if daemon.sending.paused:
-            raise UnderdashError("somebody asks by hand just now; say this again when that is over")
+            raise AskedByHandError("somebody asks by hand just now; say this again when that is over")
         before = daemon.assembly
-        car, loaded = described(built.config, _without_suspended(before))
-        self._vet(before.car, car)
+        loaded = _without_suspended(before)
+        whole, loaded = described(built.config, loaded) if anew else (self.car, loaded)
+        self._vet(before.car, whole)
         signals, listeners, pages = beside
-        car = replace(car, signals=(*car.signals, *signals), broadcasts=(*car.broadcasts, *listeners))
+        taken = {one.name for one in signals} & {one.name for one in whole.signals}
+        if taken:
+            raise GivenError(f"the description has a signal {min(taken)}, which is tried just now; end that first")
+        car = replace(whole, signals=(*whole.signals, *signals), broadcasts=(*whole.broadcasts, *listeners))
         after = fitted(built.config, car, loaded, self._told)
         after.apart = pages
+        # before anything is changed, since a page of a panel may be gone
+        panels = built.config.panel.items()
+        decks = {name: deck_of(name, panel, built.config, daemon, after) for name, panel in panels}
         self._exchange(before, after)
+        daemon.show_decks(decks, dimming_options(built.config, car.knob_applies))
+        self.car = whole
         _log.info("reloaded", car=car.name, beside=len(listeners))
         return after
 
@@ -92,8 +109,6 @@ class Reloading:
         built.assembly = after
         seen = None if same else built.kept.seen(after.car)
         daemon.exchange(after, Sending(after, guard, links, self._loop), seen)
-        panels = built.config.panel.items()
-        daemon.show_decks({name: deck_of(name, panel, built.config, daemon) for name, panel in panels})
 
 
 def _without_suspended(assembly: Assembly) -> Loaded:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -11,7 +10,6 @@ from math import inf
 
 import structlog
 
-from ..contract.errors import UnderdashError
 from ..contract.pages import Page
 from ..contract.signals import Snapshot
 from ..contract.words import Words
@@ -135,12 +133,10 @@ class Screen:
         current = self.deck.current
         return current, [page for page in self.deck.pages if page is not current]
 
-    def exchange(self, deck: Deck) -> None:
+    def exchange(self, deck: Deck, dimming: DimmingOptions) -> None:
         """Have another deck, and go on with the page that is on show where it has one of that name."""
-        shown = self.deck.current.name
-        self.deck = deck
-        with contextlib.suppress(UnderdashError):
-            deck.show(shown)
+        deck.take_over(self.deck)
+        self.deck, self._dimming = deck, Dimming(dimming)
 
     def stop(self) -> None:
         """End the renderer and give the panel back."""

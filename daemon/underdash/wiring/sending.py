@@ -93,6 +93,10 @@ class Sending:
                     self._heard.add((role, key))
                     link.table.add(key, self._request_heard(role, key))
 
+    def take_over(self, before: Sending) -> None:
+        """Go on with the pauses of buses that take no frame: a description read anew fills no queue."""
+        self._lost, self._again_at = before._lost, before._again_at
+
     def demand(self, wants: Mapping[str, Want]) -> None:
         """Ask for these signals from now on; with none nothing is asked any more."""
         self._wants = wants

@@ -20,7 +20,7 @@ from ..contract.signals import Signal, Snapshot
 from ..service.control import Conversation, Handler
 from ..signals.store import Slot
 from .building import Built
-from .reloading import Reloading
+from .reloading import AskedByHandError, Reloading
 
 _log = structlog.get_logger()
 
@@ -28,6 +28,7 @@ PAGE = "trial"
 MOST = 4
 """As many values as a page has at most."""
 TELL_S = 0.2
+LATER_S = 1.0
 
 
 def trial_page(word: str, signals: Sequence[Signal]) -> Page:
@@ -84,12 +85,17 @@ class Trying:
         self._reloading = reloading
         self._loop = loop
         self._trial: _Trial | None = None
+        self._later: asyncio.TimerHandle | None = None
+        self._closed = False
         self.handlers: dict[str, Handler] = {"reload": self._reload, "try": self._try}
 
     def close(self) -> None:
-        """End a trial that goes on."""
+        """Tell of nothing any more; the daemon ends, so that nothing has to be taken back."""
+        self._closed = True
         if self._trial is not None:
-            self._trial.end(gone=True)
+            self._trial.close()
+        if self._later is not None:
+            self._later.cancel()
 
     def reload(self) -> None:
         """Take up the description for somebody who waits for no answer; what is wrong with it goes to the log."""
@@ -111,7 +117,7 @@ class Trying:
     def _try(self, talk: Conversation) -> None:
         if self._trial is not None:
             raise UnderdashError("something is tried already; end that first")
-        signals, listeners = what_is_tried(talk.given, self._built.assembly.car)
+        signals, listeners = what_is_tried(talk.given, self._reloading.car)
         word = talk.given.get("word")
         page = trial_page(word if isinstance(word, str) and word else "trial", signals)
         trial = _Trial(talk, self, (tuple(signals), tuple(listeners), (page,)))
@@ -124,9 +130,22 @@ class Trying:
         trial.tell()
 
     def ended(self) -> None:
-        """Go on without what was tried."""
+        """Go on without what was tried, whatever the description's file says by now."""
         self._trial = None
-        self.reload()
+        if not self._closed:
+            self._take_back()
+
+    def _take_back(self) -> None:
+        self._later = None
+        if self._trial is not None:  # another one, which replaced it
+            return
+        try:
+            self._reloading.reload()
+        except AskedByHandError:
+            self._later = self._loop.call_later(LATER_S, self._take_back)
+        except UnderdashError as exc:
+            _log.error("not_reloaded", text=str(exc))
+            self._reloading.reload(anew=False)
 
     @property
     def built(self) -> Built:
@@ -172,10 +191,14 @@ class _Trial:
         self._talk.more({"changes": changes, "values": dict(self._last)})
         self._timer = self._trying.loop.call_later(TELL_S, self.tell)
 
-    def end(self, gone: bool) -> None:
-        """Take everything back; called once nobody watches any more."""
+    def close(self) -> None:
+        """Tell nothing any more."""
         if self._timer is not None:
             self._timer.cancel()
+
+    def end(self, gone: bool) -> None:
+        """Take everything back; called once nobody watches any more."""
+        self.close()
         self._trying.ended()
         if not gone:
             self._talk.done({"changes": self._changes, "values": dict(self._last)})
