@@ -7,8 +7,8 @@ stands right beside the lower one; in the wider one bits that never change or ar
 the end of the frame, in the byte order most of the id's fields over several bytes have. A boundary is right where the
 truth has the two bits in different fields and so has the answer. F1 is that of boundaries, not of joins.
 
-A field is exact where the answer has a field with the same active bits. Order (of fields over several bytes) and sign
-(of numbers) are counted over exact ones.
+A field is exact where the answer has a field with the same active bits, and whole where it has the same bits, those
+that never moved among them. Order (of fields over several bytes) and sign (of numbers) are counted over exact ones.
 
 Constants were chosen on hatch_a and the suv; hatch_b and hatch_c are held out and have few fields. The truths come from
 descriptions that people worked out from such recordings, with some fields that are guesses.
@@ -87,6 +87,7 @@ class Score:
     wrong: int = 0
     missed: int = 0
     exact: int = 0
+    whole: int = 0
     fields: int = 0
     order: int = 0
     ordered: int = 0
@@ -140,6 +141,7 @@ def count(score: Score, one: Known, fields: Sequence[tuple[Run, bool]], active: 
     for run, signed in fields:
         if {bit for bit in run if bit in active} == set(bits):
             score.exact += 1
+            score.whole += run == one.run
             if len({bit // 8 for bit in bits}) > 1:
                 score.ordered += 1
                 score.order += [bit for bit in run if bit in active] == bits
@@ -191,8 +193,8 @@ def test_boundaries_fields_order_and_sign(trace: str, big: bool, strict: float, 
     for name, (near, far) in scores.items():
         print(
             f"\nlayout, {trace}, {name}: F1 {near.f1:.3f} beside each other ({near.right} right, {near.wrong} wrong, "
-            f"{near.missed} missed), {far.f1:.3f} with gaps; exact {near.exact} of {near.fields}, order {near.order} "
-            f"of {near.ordered}, sign {near.sign} of {near.numbers}"
+            f"{near.missed} missed), {far.f1:.3f} with gaps; exact {near.exact} of {near.fields} "
+            f"({near.whole} whole), order {near.order} of {near.ordered}, sign {near.sign} of {near.numbers}"
         )
     (near, far), (_, plain) = scores["ours"], scores["flips"]
     assert near.f1 >= strict

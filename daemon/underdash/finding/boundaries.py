@@ -104,9 +104,12 @@ class _Steps:
 def cuts(stream: Stream, protection: Protection) -> tuple[Cut, Cut]:
     """Cut the bits of one id, little-endian and big-endian."""
     told: _Told = {}
-    return _cut(stream, protection, Numbering(stream.width, big=False), told), _cut(
-        stream, protection, Numbering(stream.width, big=True), told
-    )
+    little = _cut(stream, protection, Numbering(stream.width, big=False), told)
+    moving: Flags = (stream.active & ~protection.bits(stream)).reshape(-1, 8).max(axis=1, initial=False)
+    if not (moving[1:] & moving[:-1]).any():
+        # no field could reach from byte to byte, and within one both orders are the same
+        return little, little
+    return little, _cut(stream, protection, Numbering(stream.width, big=True), told)
 
 
 def _cut(stream: Stream, protection: Protection, numbering: Numbering, told: _Told) -> Cut:

@@ -133,11 +133,14 @@ def _payloads(stream: Stream) -> Bytes:
     rows: Bytes = stream.data[stream.length == usual][:, : int(usual)]
     if len(rows) == 0 or rows.shape[1] == 0:
         return rows[:0]
-    moved = np.concatenate(([True], (rows[1:] != rows[:-1]).any(axis=1)))
-    rows = rows[moved]
-    _, first = np.unique(rows, axis=0, return_index=True)
-    rows = rows[np.sort(first)]
-    return rows[:: -(-len(rows) // MOST_ROWS)] if len(rows) > MOST_ROWS else rows
+    wide = np.zeros((len(rows), Numbering.MOST_BYTES), dtype=np.uint8)
+    wide[:, : rows.shape[1]] = rows
+    numbers = wide.view(np.uint64)[:, 0]
+    moved = np.flatnonzero(np.concatenate(([True], numbers[1:] != numbers[:-1])))
+    moved = moved[:: -(-len(moved) // (8 * MOST_ROWS))]
+    _, first = np.unique(numbers[moved], return_index=True)
+    kept = moved[np.sort(first)]
+    return rows[kept[:: -(-len(kept) // MOST_ROWS)]]
 
 
 def _at_bytes(rows: Bytes, counting: Sequence[bool]) -> list[Sum]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import exp, inf, lgamma, log, log2, pi
 
 import numpy as np
@@ -24,10 +25,15 @@ SELDOM = 0.1
 NEW_VALUE = 0.5
 """Weight of a value of a choice that was not seen yet, against one frame with a known one."""
 WRAPPING = 6.0
-"""Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so)."""
+"""Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so); it fills half
+bytes or bytes."""
 SIGNED = 30.0
 """Bits by which steps must be shorter to tell as signed: few numbers are, and a jump or two through half the range tell
 nothing."""
+
+
+TABLED = 16
+"""Bits up to which the digits of steps are looked up, which is quicker."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,7 @@ def what(before: Integers, after: Integers, length: int, active: int) -> Coded:
     half = 1 << (length - 1)
     step = after - before
     ways = [step, _signed(after, half) - _signed(before, half)]
-    if int(np.abs(step).max(initial=0)) >= half:
+    if length % 4 == 0 and int(np.abs(step).max(initial=0)) >= half:
         ways.append(_signed(step & 2 * half - 1, half))
     plain, signed, *wrapping = _steps(np.stack(ways), length).tolist()
     number = mixed((plain, signed, (wrapping or [plain])[0] + WRAPPING))
@@ -117,23 +123,34 @@ def _steps(step: Integers, length: int) -> Floats:
         Bits for each way.
     """
     ways = len(step)
-    digits = np.frexp(np.abs(step).astype(np.float64))[1].astype(np.int64)
+    size = np.abs(step)
+    digits = _digits()[size] if length <= TABLED else np.frexp(size.astype(np.float64))[1]
     up = step > 0
     last = np.zeros_like(up)
     last[:, 1:] = up[:, :-1]
     classes = 2 * (length + 2)
     key = 2 * digits + up + classes * last + 2 * classes * np.arange(ways)[:, None]
     two = np.bincount(key.ravel(), minlength=2 * classes * ways).reshape(ways, 2, classes)
-    alone, split = _learnt(two.sum(axis=1), length), _learnt(two, length).sum(axis=1)
+    learnt = _learnt(np.concatenate((two, two.sum(axis=1, keepdims=True)), axis=1), length)
+    alone, split = learnt[:, 2], learnt[:, 0] + learnt[:, 1]
     either = np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
-    told: Floats = either + (digits - 1).sum(axis=1)
+    told: Floats = either + (digits.sum(axis=1) - digits.shape[1])
     return told
+
+
+@cache
+def _digits() -> Integers:
+    """How many binary digits a number has, for numbers of up to `TABLED` digits."""
+    return np.frexp(np.arange(1 << TABLED, dtype=np.float64))[1].astype(np.int64)
 
 
 def _learnt(counts: Integers, length: int) -> Floats:
     """Code classes (last axis) whose shares are learnt on the way (Dirichlet prior of total weight 1)."""
     share = 1.0 / (2 * length)
-    each: Floats = np.where(counts > 0, _log_gamma(share + np.maximum(counts, 1)) - lgamma(share), 0.0)
+    seen = counts > 0
+    each = np.zeros(counts.shape)
+    weights: Floats = share + counts[seen].astype(np.float64)
+    each[seen] = _log_gamma(weights) - lgamma(share)
     told: Floats = (_log_gamma(1.0 + counts.sum(axis=-1)) - each.sum(axis=-1)) / log(2.0)
     return told
 
