@@ -115,3 +115,17 @@ def test_stamps_that_repeat_leave_the_fields_alone() -> None:
     frames = [("drive", Frame(0x100, bytes([n // 50 % 2]), at=5.0)) for n in range(300)]
     (made,) = layouts(heard_from(frames))
     assert (made.rhythm.period_s, [field.kind for field in made.fields]) == (None, ["flag"])
+
+
+def test_a_byte_order_that_the_frames_tell_is_not_doubted() -> None:
+    number = walk(1, 3, 0x8000, 0x7F00, 0x80FF)
+    frames = [("drive", Frame(0x100, value.to_bytes(2, "big"), at=0.1 * n)) for n, value in enumerate(number)]
+    (made,) = layouts(heard_from(frames))
+    assert (made.remarks, [one.where.bits for one in made.fields]) == ((), [Bits(0, 16)])
+
+
+def test_a_field_of_few_values_is_a_choice_even_if_it_steps_like_a_number() -> None:
+    steps = [0, 1, 2, 1, 0, 1, 2, 3, 2, 1] * 4
+    frames = [("drive", Frame(0x100, bytes([steps[n // 9]]), at=0.1 * n)) for n in range(360)]
+    (made,) = layouts(heard_from(frames))
+    assert [(one.kind, one.values) for one in made.fields] == [("choice", 4)]

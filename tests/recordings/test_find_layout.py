@@ -223,6 +223,12 @@ def test_fields_are_told_no_surer_than_they_are() -> None:
     assert np.mean(believed[0.8]) >= 0.7
 
 
+def test_a_number_that_only_jumped_twice_has_its_byte_order_doubted() -> None:
+    doubted = {one.stream.name for one in found("hatch_a_power_cycle") if "byte order" in " ".join(one.remarks)}
+    assert "57A" in doubted
+    assert not doubted & {"130", "140", "549"}
+
+
 RULES = {"sum8": "sum8", "xor8": "xor8", "nibxor": "xor4", "crc8_1D": "crc8 1D"}
 
 

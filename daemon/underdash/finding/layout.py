@@ -27,6 +27,8 @@ FROM_ONE_ID = 10.0
 BELIEVED, CHECKED = 0.8, 0.9
 """What is left of a field's own confidence: on the two recordings the method was chosen on, four of five fields that
 seemed certain were right; and of counters and checksums, nine of ten."""
+FEW_VALUES = 4
+"""Different values up to which a number is called a choice."""
 SMOOTH = 0.05
 """A number is smooth if nine of ten steps are at most this share of its range."""
 
@@ -104,11 +106,19 @@ def _layout(
         found = [_field(part, chosen, read) for part in chosen.parts]
         # what belongs to all contents is told once
         fields += [one for one in found if number == 0 or one.kind not in ("counter", "checksum")]
+    unsure = [read for read in reads if abs(read.both[0].cost - read.both[1].cost) < SURE_OF_ORDER]
+    if unsure and any(_spans(one) for one in fields):
+        remarks.append("its byte order is hardly to be told from these frames alone; record while its numbers move far")
     if multiplexer is not None:
         where = Where(stream.bus, stream.id, stream.extended, multiplexer.bits)
         fields.insert(0, _seen(Found(where, "multiplexer", BELIEVED), kept))
     fields.sort(key=lambda one: (_chosen_by(one), _place(one)))
     return Layout(stream, made, tuple(fields), multiplexer.bits if multiplexer else None, tuple(remarks))
+
+
+def _spans(one: Found) -> bool:
+    run = Numbering.run_of(one.where.bits, Numbering.MOST_BYTES)
+    return run[0] // 8 != run[-1] // 8
 
 
 def _chosen_by(one: Found) -> int:
@@ -177,6 +187,6 @@ def _seen(one: Found, stream: Stream) -> Found:
     lowest, highest = int(raw.min()), int(raw.max())
     values = len(np.unique(raw))
     calm = len(moved) > 0 and float(np.quantile(moved, 0.9)) <= SMOOTH * (highest - lowest)
-    return replace(
-        one, lowest=lowest, highest=highest, values=values, changes=len(moved), smooth=one.kind == "number" and calm
-    )
+    kind = "choice" if one.kind == "number" and values <= FEW_VALUES else one.kind
+    smooth = kind == "number" and calm
+    return replace(one, kind=kind, lowest=lowest, highest=highest, values=values, changes=len(moved), smooth=smooth)
