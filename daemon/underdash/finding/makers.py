@@ -17,8 +17,9 @@ from ..diagnostics.negative import NEGATIVE
 from .asked import FIRST_S, Exchange
 from .heard import Flags, Heard, Integers, Stream
 from .messages import Message, Sender
-from .one_frame import SURE, USUAL_ADDS, Place, Worked, commands, work_out
+from .one_frame import USUAL_ADDS, commands, work_out
 from .one_frame_pairs import LEAST_ANSWERS, LOOK_BACK, Pairing, by_themselves, pairings
+from .one_frame_parts import SURE, Place, Worked
 
 ENOUGH_REQUESTS = 3
 """Different requests that show a format where a reply adds 40 to the command, as makers do; two frames that repeat each

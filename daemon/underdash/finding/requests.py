@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -19,6 +20,7 @@ from .readings import Reading
 from .testers import Dialogue, dialogue
 
 NEVER_SENT = "not reading; underdash never sends this"
+_CHANNEL = re.compile(r"v?s?l?can\d+")
 NOT_READING = (Kind.DENIED, Kind.LATER, Kind.UNKNOWN)
 SIMULATED_ONLY = (
     "how well one-frame formats are worked out was only tried on simulated control units, since no open recording has "
@@ -162,4 +164,7 @@ def _remarks(result: Requests) -> list[str]:
         found.append(f"{result.dialogue.unclear} flow control frames for answers whose first frame was not recorded")
     if any(one.form is not None for one in result.makers):
         found.append(SIMULATED_ONLY)
+    channels = sorted({one.whom.bus for one in result.asked if _CHANNEL.fullmatch(one.whom.bus)})
+    if result.description and channels:
+        found.append(f"buses are called as in the recording; --bus drive={channels[0]} gives {channels[0]} its role")
     return found
