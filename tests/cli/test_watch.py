@@ -9,16 +9,22 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import can
 import pytest
 
 from underdash.bus.frames import Frame
 from underdash.bus.trace import TraceWriter
+from underdash.cli import live as live_module
 from underdash.cli import main
 from underdash.cli.live import Live, live
-from underdash.cli.watch import lines
+from underdash.cli.watch import Picture, Steady, lines
 from underdash.finding.watching import Watcher
 
 LONG_S = 20.0
@@ -145,3 +151,66 @@ def test_what_is_wrong_is_said(
     monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
     assert main(["watch", *words]) == 2
     assert says in capsys.readouterr().err
+
+
+def test_a_narrow_and_low_terminal_gets_no_line_that_wraps() -> None:
+    watcher = Watcher(1.0)
+    for n in range(80):
+        watcher.take("comfort", press(n, 60, 75))
+        for other in range(10):
+            watcher.take("comfort", Frame(0x300 + other, bytes([60 <= n < 70 + other]), at=n * 0.02))
+    for columns, rows in ((20, 5), (40, 24), (1, 1), (200, 50)):
+        shown = lines(watcher, 1.6, columns, rows)
+        assert 1 <= len(shown) <= max(1, rows - 1)
+        assert all(len(line) < max(2, columns) for line in shown)
+    assert lines(watcher, 1.6, 32, 5)[1] == "comfort 309 byte 0 bit 0 0 -> 0"
+    assert re.fullmatch(r"comfort 309 byte 0 bit 0 ▁+│ 0 -> 0", lines(watcher, 1.6, 45, 5)[1])
+    assert lines(watcher, 1.6, 100, 5)[-1] == "and 9 more"
+
+
+def test_times_never_go_back_and_have_no_long_gaps() -> None:
+    steady = Steady()
+    times = [steady(Frame(1, b"", at=at)).at for at in (1e9, 1e9 + 0.5, 3.0, 3.25, 9000.0)]
+    assert times == [0.0, 0.5, 0.5, 0.75, 2.75]
+
+
+def test_a_recording_ends_by_itself_and_a_pipe_gets_the_last_picture(tmp_path: Path) -> None:
+    path = tmp_path / "gaps.log"
+    with TraceWriter(path) as out:
+        for n in range(100):
+            frame = press(n, 60, 75)
+            out.write("comfort", replace(frame, at=frame.at + 5000.0 * (n <= 50)))
+    command = [sys.executable, "-m", "underdash", "watch", "--trace", str(path), "--quiet", "0.5"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=LONG_S * 3, check=False)
+    assert done.returncode == 0
+    assert re.search(r"comfort 2C1 byte 1 bit 0 +▁+▔+▁* 0 -> 0", done.stdout)
+    assert "\x1b" not in done.stdout
+    assert "100 frames" in done.stderr
+
+
+def test_a_terminal_of_another_size_is_drawn_afresh(capsys: pytest.CaptureFixture[str]) -> None:
+    picture = Picture()
+    picture.draw(["a"], (80, 24))
+    assert capsys.readouterr().out == "", "no terminal"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+        drawn = []
+        for text, size in ((["a", "b"], (80, 24)), (["c"], (80, 24)), (["d"], (20, 5))):
+            picture.draw(text, size)
+            drawn.append(capsys.readouterr().out)
+    assert [one.partition("\x1b[2K")[0] for one in drawn] == ["", "\x1b[2A", "\x1b[2J\x1b[H"]
+
+
+def test_whoever_had_the_buses_ends_and_that_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ended = threading.Event()
+    ended.set()
+
+    @contextmanager
+    def gone(arguments: argparse.Namespace) -> Iterator[Any]:
+        yield SimpleNamespace(take=lambda wait_s: [("drive", press(1, 0, 1))], ended=ended)
+
+    monkeypatch.setattr(live_module, "live", gone)
+    assert main(["watch"]) == 1
+    assert "whoever had the buses open has ended" in capsys.readouterr().err

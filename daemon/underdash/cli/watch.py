@@ -7,7 +7,10 @@ import contextlib
 import shutil
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,7 +27,38 @@ DRAW_S = 0.25
 SECONDS = 8.0
 MOST_ROWS = 16
 LEAST_STRIP, MOST_STRIP = 16, 64
-Take = Callable[[float], list[tuple[str, "Frame"]]]
+LEAST_ROOM = 4
+LONGEST_S = 2.0
+"""What is between two frames counts at most so long: a gap, or a clock that was set, is nothing to wait for."""
+Heard = tuple[str, "Frame"]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where frames come from.
+
+    Attributes:
+        take: returns what came since the last call; waits so many seconds where nothing did.
+        over: says whether nothing comes any more.
+    """
+
+    take: Callable[[float], list[Heard]]
+    over: Callable[[], bool]
+
+
+class Steady:
+    """Gives frames times that never go back and have no long gaps, whatever the clock of who wrote them did."""
+
+    def __init__(self) -> None:
+        self.now = 0.0
+        self._last: float | None = None
+
+    def __call__(self, frame: Frame) -> Frame:
+        """Return the frame at its time since the first one, in seconds."""
+        step = 0.0 if self._last is None else frame.at - self._last
+        self._last = frame.at
+        self.now += min(max(0.0, step), LONGEST_S)
+        return replace(frame, at=self.now)
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -42,66 +76,93 @@ def run(arguments: argparse.Namespace) -> int:
     from ..finding.watching import Watcher
 
     watcher = Watcher(arguments.quiet)
-    with told_to_stop() as stop, _source(arguments) as take:
-        _look_on(watcher, take, stop, arguments.seconds)
+    with told_to_stop() as stop, _source(arguments) as source:
+        now = _look_on(watcher, source, stop, arguments.seconds)
+        over = source.over() and arguments.trace is None
+    if not sys.stdout.isatty() and watcher.frames:
+        print("\n".join(lines(watcher, now, *shutil.get_terminal_size())))
     print(_last(watcher), file=sys.stderr)
-    return 0 if watcher.frames else 1
+    if over:
+        print("underdash: whoever had the buses open has ended; say this again once it runs", file=sys.stderr)
+    return 0 if watcher.frames and not over else 1
 
 
 @contextlib.contextmanager
-def _source(arguments: argparse.Namespace) -> Iterator[Take]:
+def _source(arguments: argparse.Namespace) -> Iterator[Source]:
     if arguments.trace is not None:
         yield _played(Path(arguments.trace))
         return
     from .live import live
 
+    steady = Steady()
     with live(arguments) as heard:
-        yield heard.take
+        yield Source(lambda wait_s: [(bus, steady(frame)) for bus, frame in heard.take(wait_s)], heard.ended.is_set)
 
 
-def _played(path: Path) -> Take:
+def _played(path: Path) -> Source:
     """Return what hands out the frames of a trace at their own pace."""
     from ..bus.trace import read_trace
 
-    trace = read_trace(path)
+    steady = Steady()
+    frames = ((bus, steady(frame)) for bus, frame in read_trace(path))
     begun = time.monotonic()
-    state: dict[str, tuple[str, Frame] | float | None] = {"next": next(trace, None)}
-    first = state["next"][1].at if isinstance(state["next"], tuple) else 0.0
+    ahead = deque(islice(frames, 1))
 
-    def take(wait_s: float) -> list[tuple[str, Frame]]:
+    def take(wait_s: float) -> list[Heard]:
         time.sleep(wait_s)
         found = []
-        while isinstance(one := state["next"], tuple) and one[1].at - first <= time.monotonic() - begun:
-            found.append(one)
-            state["next"] = next(trace, None)
+        while ahead and ahead[0][1].at <= time.monotonic() - begun:
+            found.append(ahead.popleft())
+            ahead.extend(islice(frames, 1))
         return found
 
-    return take
+    return Source(take, lambda: not ahead)
 
 
-def _look_on(watcher: Watcher, take: Take, stop: threading.Event, seconds: float | None) -> None:
+def _look_on(watcher: Watcher, source: Source, stop: threading.Event, seconds: float | None) -> float:
+    """Look on until it is over; returns the time of the last frame."""
     begun = drawn_at = time.monotonic()
-    now, rows = 0.0, 0
+    now, picture = 0.0, Picture()
     while not stop.is_set() and (seconds is None or time.monotonic() - begun < seconds):
-        for bus, frame in take(LOOK_S):
+        over = source.over()  # before the rest is taken
+        for bus, frame in source.take(LOOK_S):
             watcher.take(bus, frame)
-            now = max(now, frame.at)
-        if time.monotonic() - drawn_at >= DRAW_S:
+            now = frame.at
+        if over or time.monotonic() - drawn_at >= DRAW_S:
             drawn_at = time.monotonic()
-            rows = _draw(lines(watcher, now, shutil.get_terminal_size().columns), rows)
+            size = shutil.get_terminal_size()
+            picture.draw(lines(watcher, now, *size), size)
+        if over:
+            break
+    return now
 
 
-def _draw(text: list[str], before: int) -> int:
-    """Draw over what was drawn before on a terminal; elsewhere nothing is drawn until the end."""
-    if not sys.stdout.isatty():
-        return 0
-    up = f"\x1b[{before}A" if before else ""
-    print(up + "".join(f"\x1b[2K{line}\n" for line in text) + "\x1b[J", end="", flush=True)
-    return len(text)
+class Picture:
+    """Lines drawn over those that were drawn before, on a terminal; elsewhere nothing is drawn."""
+
+    def __init__(self) -> None:
+        self._rows = 0
+        self._size: tuple[int, int] | None = None
+
+    def draw(self, text: list[str], size: tuple[int, int]) -> None:
+        """Draw; where the size is another one by now, the terminal moved what it had, and all is drawn afresh."""
+        if not sys.stdout.isatty():
+            return
+        up = f"\x1b[{self._rows}A" if self._rows else ""
+        if self._size not in (None, size):
+            up = "\x1b[2J\x1b[H"
+        print(up + "".join(f"\x1b[2K{line}\n" for line in text) + "\x1b[J", end="", flush=True)
+        self._rows, self._size = len(text), size
 
 
-def lines(watcher: Watcher, now: float, columns: int) -> list[str]:
-    """Return what is shown: what to do, then a strip for each field that answered within the last seconds."""
+def lines(watcher: Watcher, now: float, columns: int, rows: int = 24) -> list[str]:
+    """Return what is shown, none longer than a terminal is wide and no more than it is high, less one each."""
+    text = _said(watcher, now, columns, max(1, min(MOST_ROWS, rows - 3)))
+    return [line[: max(1, columns - 1)] for line in text[: max(1, rows - 1)]]
+
+
+def _said(watcher: Watcher, now: float, columns: int, most: int) -> list[str]:
+    """Say what to do, then draw a strip for each field that answered within the last seconds."""
     left = watcher.quiet_left_s(now)
     if not watcher.frames:
         return ["nothing is heard yet; the car asleep, or a wrong pin?"]
@@ -110,9 +171,9 @@ def lines(watcher: Watcher, now: float, columns: int) -> list[str]:
     bits, ids = watcher.hidden()
     answers = watcher.answers(now, SECONDS)
     head = f"press and release, and look what answers ({bits} bits of {ids} ids move by themselves and are hidden)"
-    rows = [_row(one, now, columns) for one in answers[:MOST_ROWS]]
-    more = [f"and {len(answers) - MOST_ROWS} more"] if len(answers) > MOST_ROWS else []
-    return [head[: columns - 1], *(rows or ["nothing answers"]), *more]
+    drawn = [_row(one, now, columns) for one in answers[:most]]
+    more = [f"and {len(answers) - most} more"] if len(answers) > most else []
+    return [head, *(drawn or ["nothing answers"]), *more]
 
 
 def _row(answer: Answer, now: float, columns: int) -> str:
@@ -122,7 +183,11 @@ def _row(answer: Answer, now: float, columns: int) -> str:
     name = f"{answer.place} {bits_text(answer.bits)}"
     value = f"{answer.before} -> {answer.changes[-1][1]}"
     width = min(MOST_STRIP, max(LEAST_STRIP, columns - 54))
-    return f"{name:34.34} {strip(answer, now, SECONDS, width)} {value}"
+    if columns - 54 >= LEAST_STRIP:
+        return f"{name:34.34} {strip(answer, now, SECONDS, width)} {value}"
+    room = columns - 1 - len(f"{name}  {value}")  # on a narrow terminal which one it is counts more than its strip
+    drawn = f" {strip(answer, now, SECONDS, min(width, room))}" if room >= LEAST_ROOM else ""
+    return f"{name}{drawn} {value}"
 
 
 def _last(watcher: Watcher) -> str:
