@@ -99,6 +99,15 @@ def test_what_is_not_clear_is_asked_for_and_the_file_left_alone(
     assert car.read_text() == CAR
 
 
+def test_what_is_only_possible_has_to_be_chosen(car: Path, heard: Heard) -> None:
+    words, doubtful = ("--as", "car.x"), [Answer("menu", ((OTHER,), (SPEED,)))]
+    with pytest.raises(GivenError, match=r"no more than possible \(48 %\); try it with --try"):
+        finish(into(car, *words), heard, doubtful, "find pressed menu")
+    assert car.read_text() == CAR
+    finish(into(car, *words, "--number", "1"), heard, doubtful, "find pressed menu")
+    assert "car.x" in car.read_text()
+
+
 def test_a_file_that_is_not_there_is_told(car: Path, heard: Heard) -> None:
     gone = car.with_name("gone.toml")
     with pytest.raises(GivenError, match=r"gone\.toml cannot be read: No such file .* `underdash car draft`"):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from underdash.config.cars import make_car, read_car
 from underdash.config.mistakes import ConfigError, Source
-from underdash.config.writing import Addition, block, value_text, with_addition
+from underdash.config.writing import Addition, block, value_text, with_addition, with_lines
 from underdash.contract.cars import CarDescription
 from underdash.contract.errors import GivenError
 from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Field
@@ -21,6 +21,7 @@ CARS = [
     *sorted((Path(__file__).parents[2] / "config" / "cars").glob("*.toml")),
     *sorted((Path(__file__).parents[2] / "plugins").glob("*/underdash_*/*.toml")),
 ]
+POLL = '[[poll]]\nunit = "engine"\nprotocol = "service_01"\nidentifier = "0C"\n'
 SAID = {"found_by": "find pressed", "checked_by": "5 of 5 presses", "trace": "ab" * 32}
 HEAD = 'format = 1\nname = "c"\ntitle = "C"\ncounting = "from 1"\n[bus.drive]\nbitrate = 500_000\n'
 FRAME = """\
@@ -157,3 +158,35 @@ def test_the_file_can_be_read_where_it_is(tmp_path: Path) -> None:
     path = tmp_path / "c.toml"
     path.write_text(with_addition(HEAD, Addition(MENU), str(path)))
     assert feeds(read_car(path)).keys() == {"button.menu"}
+
+
+LINES = [
+    "[unit.engine]",
+    'bus = "drive"',
+    'request = "7E0"',
+    'response = "7E8"',
+    "",
+    "# seen twice",
+    *POLL.splitlines(),
+]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", ""])
+def test_whole_tables_go_to_the_end(end: str) -> None:
+    before = HEAD.replace('"from 1"', '"from 0"').rstrip("\n").replace("\n", end or "\n") + end
+    text = with_lines(before, LINES, "c.toml")
+    assert text.startswith(before.rstrip("\r\n"))
+    assert "# seen twice" in text
+    assert [unit.name for unit in car_of(text).units] == ["engine"]
+    assert ("\r\n" in text) == (end == "\r\n")
+
+
+def test_tables_that_are_there_already_or_count_otherwise_are_refused() -> None:
+    plain = HEAD.replace('"from 1"', '"from 0"')
+    once = with_lines(plain, LINES, "c.toml")
+    with pytest.raises(GivenError, match=r"c\.toml has \[unit\.engine\] already"):
+        with_lines(once, LINES, "c.toml")
+    with pytest.raises(GivenError, match=r"counts bytes from 1, and these lines from 0; put them in by hand:\n\[unit"):
+        with_lines(HEAD, LINES, "c.toml")
+    with pytest.raises(ConfigError, match="allowed: buses of this file"):
+        with_lines(plain, [line.replace("drive", "drve") for line in LINES], "c.toml")

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from ..finding.heard import Heard
     from ..service.client import Client
 
+LIKELY = 0.6
+"""From here on an answer is written down without being chosen by its number."""
 MOST_TRIED = 4
 LOOK_S = 0.2
 
@@ -84,6 +86,11 @@ def _chosen(arguments: argparse.Namespace, answers: Sequence[Answer]) -> Candida
                 f"{len(found[0].ranks[0])} places cannot be told apart by this recording; try them with --try, record "
                 "again as it says above, or choose one with --number"
             )
+        if best.confidence < LIKELY:
+            raise GivenError(
+                f"the best answer is no more than possible ({100 * best.confidence:.0f} %); try it with --try, record "
+                "again, or choose it with --number 1"
+            )
         return best
     if not 1 <= arguments.number <= len(candidates):
         raise GivenError(f"--number {arguments.number}: the answers have the numbers 1 to {len(candidates)}")
@@ -104,7 +111,7 @@ def _write(arguments: argparse.Namespace, heard: Heard, candidate: Candidate, fo
     with changed(path, "--into") as kept:
         kept.text = with_addition(kept.text, made, str(path), instead=arguments.instead)
     print(f"{path}: {signal.name} is read from {candidate.where}", file=sys.stderr)
-    print(_reloaded(path), file=sys.stderr)
+    print(reloaded(path), file=sys.stderr)
 
 
 def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
@@ -134,7 +141,7 @@ def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
         raise GivenError(f"--as {name}: {exc}; one that only this car has begins with car.") from exc
 
 
-def _reloaded(path: Path) -> str:
+def reloaded(path: Path) -> str:
     """Have a running daemon read its description again; says what came of it, or the next step."""
     from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from .accepting import add_accept, finish
 from .common import add_config, seconds
 from .find import add_trace, heard, picture, tell
 from .find_marks import add_marks, marks, to_draw
@@ -19,6 +20,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--quiet", type=seconds, default=60.0, metavar="S", help="with --live: quiet seconds at first")
     add_config(parser)
+    add_accept(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -34,4 +36,7 @@ def run(arguments: argparse.Namespace) -> int:
     chosen = marks_of(marks(arguments, found), found, arguments.word)
     answers = pressed(found, chosen)
     picture(arguments, found, answers, to_draw([mark for some in chosen.values() for mark in some]))
-    return tell(answers, as_json=arguments.json)
+    status = tell(answers, as_json=arguments.json)
+    words = " ".join(answer.question for answer in answers)
+    finish(arguments, found, answers, f"find pressed {words}")
+    return status

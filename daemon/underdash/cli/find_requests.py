@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import csv
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--name", action="append", default=[], metavar="WORD=SIGNAL", help="which signal a word means; may be repeated"
     )
+    parser.add_argument("--into", metavar="F.toml", help="put the lines for a description at the end of this one")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -53,7 +55,23 @@ def run(arguments: argparse.Namespace) -> int:
 
         with put_in_place(Path(arguments.picture), "--picture") as part:
             draw(trace, found, marks).save(part, "PNG")
+    if arguments.into is not None:
+        _write(Path(arguments.into), found.description)
     return 0 if found.anything else 1
+
+
+def _write(path: Path, lines: str) -> None:
+    """Put lines at the end of a description; raises `ConfigError` where it would have mistakes then."""
+    from ..config.writing import with_lines
+    from .accepting import reloaded
+    from .keeping import changed
+
+    if not lines.strip():
+        raise GivenError("nothing was found that could be written down")
+    with changed(path, "--into") as kept:
+        kept.text = with_lines(kept.text, lines.splitlines(), str(path))
+    print(f"{path}: what the tester asked stands at its end", file=sys.stderr)
+    print(reloaded(path), file=sys.stderr)
 
 
 def _names(given: list[str]) -> dict[str, str]:

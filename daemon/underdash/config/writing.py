@@ -74,6 +74,32 @@ def with_addition(text: str, addition: Addition, file: str, *, instead: bool = F
     return vetted(work.text, file)
 
 
+def with_lines(text: str, lines: Sequence[str], file: str) -> str:
+    """Return a description's text with whole tables at its end; their bytes count from 0.
+
+    Raises:
+        ConfigError: the file has mistakes, before or afterwards.
+        GivenError: it counts bytes from 1, or has tables of these names already.
+    """
+    vetted(text, file)
+    work = _Work(text, file)
+    if work.counts_from:
+        raise GivenError(
+            f"{file} counts bytes from 1, and these lines from 0; put them in by hand:\n" + "\n".join(lines)
+        )
+    added, _ = parse_toml("\n".join(lines), "what is added")
+    expected = deepcopy(work.table)
+    for section, there in added.items():
+        before = expected.get(section)
+        if isinstance(there, dict) and isinstance(before, dict) and (twice := before.keys() & there.keys()):
+            raise GivenError(f"{file} has [{section}.{min(twice)}] already; take it out or give it another name")
+        expected[section] = (
+            there if before is None else [*before, *there] if isinstance(there, list) else before | there
+        )
+    work.put(len(work.lines), ["", *lines], expected)
+    return vetted(work.text, file)
+
+
 def vetted(text: str, file: str) -> str:
     """Return a description's text if it has no mistakes; raises `ConfigError` with all of them."""
     table, source = parse_toml(text, file)
