@@ -129,3 +129,10 @@ def test_a_field_of_few_values_is_a_choice_even_if_it_steps_like_a_number() -> N
     frames = [("drive", Frame(0x100, bytes([steps[n // 9]]), at=0.1 * n)) for n in range(360)]
     (made,) = layouts(heard_from(frames))
     assert [(one.kind, one.values) for one in made.fields] == [("choice", 4)]
+
+
+def test_a_field_that_takes_every_value_of_its_range_is_a_number() -> None:
+    steps = [abs(n % 18 - 9) for n in range(60)]
+    frames = [("drive", Frame(0x100, bytes([100 + steps[n // 6]]), at=0.1 * n)) for n in range(360)]
+    (made,) = layouts(heard_from(frames))
+    assert [(one.kind, one.lowest, one.highest) for one in made.fields] == [("number", 100, 109)]

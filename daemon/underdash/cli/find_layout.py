@@ -77,7 +77,7 @@ def blocks(found: Sequence[Layout]) -> list[list[str]]:
 
 def block(one: Layout) -> list[str]:
     """Write what was found out about one id: how it is sent, its fields drawn, then each in words."""
-    lengths = ", ".join(f"{count} frames of {_many(n, 'byte')}" for n, count in one.rhythm.lengths)
+    lengths = ", ".join(f"{_many(count, 'frame')} of {_many(n, 'byte')}" for n, count in one.rhythm.lengths)
     lines = [f"{one.stream}: {one.rhythm}, {lengths}"]
     contents: dict[tuple[int, ...], list[Found]] = {}
     for field in one.fields:

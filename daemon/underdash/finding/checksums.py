@@ -29,7 +29,6 @@ HOLDS = 0.98
 FOLLOWS = 0.75
 """Share of the payloads at which a checksum must change when anything else does; a nibble stays by chance at 1/16."""
 MOST_ROWS = 1000
-HALF = 4
 
 _BITS_REVERSED = np.array([int(f"{n:08b}"[::-1], 2) for n in range(256)], dtype=np.uint8)
 
@@ -250,21 +249,3 @@ def bits_of(one: Sum | None, stream: Stream) -> Flags:
     if one is not None:
         mask[8 * one.byte + one.bit : 8 * one.byte + one.bit + one.length] = True
     return mask
-
-
-def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
-    """Return the half byte beside a counter of half a byte that moves like a checksum of a rule that is not known here.
-
-    Counters and checksums stand together (common practice); so what stands there, moves with most frames and takes
-    most of its values is one.
-    """
-    for one in counts:
-        run = Numbering.run_of(one.bits, stream.width)
-        if len(run) != HALF or run[0] % HALF:
-            continue
-        low = run[0] ^ HALF
-        value = stream.data[:, low // 8] >> (low % 8) & 0xF
-        moving = float((value[1:] != value[:-1]).mean()) if len(value) > 1 else 0.0
-        if moving >= FOLLOWS and len(np.unique(value)) >= FOLLOWS * 2**HALF:
-            return Bits(low // 8, HALF, low % 8 + HALF - 1)
-    return None

@@ -27,8 +27,9 @@ FROM_ONE_ID = 10.0
 BELIEVED, CHECKED = 0.8, 0.9
 """What is left of a field's own confidence: on the two recordings the method was chosen on, four of five fields that
 seemed certain were right; and of counters and checksums, nine of ten."""
-FEW_VALUES = 4
-"""Different values up to which a number is called a choice."""
+FEW_VALUES, DENSE = 4, 0.6
+"""Different values up to which a field is called a choice; and with more, the share of its range from which on it is a
+number."""
 SMOOTH = 0.05
 """A number is smooth if nine of ten steps are at most this share of its range."""
 
@@ -187,6 +188,9 @@ def _seen(one: Found, stream: Stream) -> Found:
     lowest, highest = int(raw.min()), int(raw.max())
     values = len(np.unique(raw))
     calm = len(moved) > 0 and float(np.quantile(moved, 0.9)) <= SMOOTH * (highest - lowest)
-    kind = "choice" if one.kind == "number" and values <= FEW_VALUES else one.kind
+    kind = one.kind
+    if kind in ("choice", "number"):
+        stepping = values > FEW_VALUES and (bits.length > 8 or values >= DENSE * (highest - lowest + 1))
+        kind = "choice" if values <= FEW_VALUES else "number" if stepping else kind
     smooth = kind == "number" and calm
     return replace(one, kind=kind, lowest=lowest, highest=highest, values=values, changes=len(moved), smooth=smooth)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from ..contract.layout import Bits
 from . import checksums, counters
-from .checksums import Sum
+from .checksums import FOLLOWS, Sum
 from .counters import Count
 from .heard import Flags, Stream
 from .numbering import Numbering
+
+HALF = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,4 +51,22 @@ def protection_of(stream: Stream) -> Protection:
     checksum = checksums.checksum_of(stream, counts)
     inside = checksums.bits_of(checksum, stream)
     kept = tuple(one for one in counts if not inside[list(Numbering.run_of(one.bits, stream.width))].any())
-    return Protection(kept, checksum, checksums.unexplained(stream, kept) if checksum is None else None)
+    return Protection(kept, checksum, unexplained(stream, kept) if checksum is None else None)
+
+
+def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
+    """Return the half byte beside a counter of half a byte that moves like a checksum of a rule that is not known here.
+
+    Counters and checksums stand together (common practice); so what stands there, moves with most frames and takes
+    most of its values is one.
+    """
+    for one in counts:
+        run = Numbering.run_of(one.bits, stream.width)
+        if len(run) != HALF or run[0] % HALF:
+            continue
+        low = run[0] ^ HALF
+        value = stream.data[:, low // 8] >> (low % 8) & 0xF
+        moving = float((value[1:] != value[:-1]).mean()) if len(value) > 1 else 0.0
+        if moving >= FOLLOWS and len(np.unique(value)) >= FOLLOWS * 2**HALF:
+            return Bits(low // 8, HALF, low % 8 + HALF - 1)
+    return None
