@@ -96,3 +96,19 @@ def under_systemd() -> Callable[..., dict[str, Any]]:
         return {**found[0], "scenes": scenes}
 
     return run
+
+
+GUESTS_PYTHON = {"bookworm": (3, 11), "trixie": (3, 13)}
+
+
+@pytest.fixture(scope="session")
+def life(under_systemd: Callable[..., dict[str, Any]], tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """What was seen of an owner's life with the service, from a fresh install to removal; see `guest/service.py`."""
+    from .wheels import make_wheels
+
+    wanted = GUESTS_PYTHON.get(platform.freedesktop_os_release().get("VERSION_CODENAME", ""))
+    if wanted != sys.version_info[:2]:
+        pytest.skip(f"wheels for the guest are made by its own Python: {wanted} is wanted, this is {sys.version}")
+    folder = tmp_path_factory.mktemp("wheels")
+    make_wheels(folder, tmp_path_factory.mktemp("work"))
+    return under_systemd("service.py", folder, limit_s=2700)

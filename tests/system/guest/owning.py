@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import socket
 import subprocess
 import time
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -38,13 +40,13 @@ def install(*words: str) -> dict[str, Any]:
     return {"status": done.returncode, "said": lines, "s": round(time.monotonic() - begun, 1)}
 
 
-def until(holds: Callable[[], object], seconds: float = 60.0) -> float | None:
+def until(holds: Callable[[], object], seconds: float = 60.0, *, pause_s: float = 0.4) -> float | None:
     """Wait until something is true; returns how long it took, None if it did not come true."""
     begun = time.monotonic()
     while time.monotonic() - begun < seconds:
         if holds():
             return round(time.monotonic() - begun, 2)
-        time.sleep(0.4)  # asking systemctl more often takes an emulated machine's whole processor
+        time.sleep(pause_s)  # asking systemctl more often takes an emulated machine's whole processor
     return None
 
 
@@ -58,6 +60,40 @@ def lit() -> bool:
     return any(SCREEN.read_bytes()[: 320 * 240 * 2])
 
 
+def picture() -> str:
+    """Return what is on the screen, 16 bits a pixel, packed and spelt in letters."""
+    return base64.b64encode(zlib.compress(SCREEN.read_bytes()[: 320 * 240 * 2])).decode()
+
+
+def asked(request: str, **words: object) -> dict[str, Any]:
+    """Ask the daemon over its socket, since starting a command takes an emulated machine seconds; {} without answer."""
+    line = b""
+    try:
+        with socket.socket(socket.AF_UNIX) as end:
+            end.settimeout(30)
+            end.connect(str(RUNTIME / "underdash.sock"))
+            end.sendall(json.dumps({"v": 1, "ask": request, "with": words}).encode() + b"\n")
+            while not line.endswith(b"\n") and (more := end.recv(65536)):
+                line += more
+        answer: dict[str, Any] = json.loads(line)["answer"]
+    except (OSError, ValueError, KeyError):
+        return {}
+    return answer
+
+
+def status() -> dict[str, Any]:
+    """Return how the daemon is; nothing where it does not answer."""
+    told = asked("status")
+    found: dict[str, Any] = next((part for part in told.values() if isinstance(part, dict) and "guard" in part), told)
+    return found
+
+
+def log(since: float) -> str:
+    """Return what the service wrote to the journal since a time of the monotonic clock."""
+    back = f"-{int(time.monotonic() - since) + 1}s"
+    return run("journalctl", "--unit", "underdash", "--output", "cat", "--since", back).stdout
+
+
 def ready() -> bool:
     """Say whether the service has said READY since it was started last."""
     return shown("ActiveState") == "active"
@@ -65,7 +101,4 @@ def ready() -> bool:
 
 def show(page: str) -> None:
     """Turn the panel to a page."""
-    with socket.socket(socket.AF_UNIX) as end:
-        end.connect(str(RUNTIME / "underdash.sock"))
-        end.sendall(json.dumps({"v": 1, "ask": "page", "with": {"show": page}}).encode() + b"\n")
-        end.recv(10_000)
+    asked("page", show=page)

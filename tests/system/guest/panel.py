@@ -10,7 +10,6 @@ import contextlib
 import json
 import os
 import signal
-import struct
 import subprocess
 import sys
 import threading
@@ -18,6 +17,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from bench import BACKLIGHT, BENCH, LIGHT, RESET, Transfer, forget, level, set_up, transfers
 from PIL import ImageChops
 
 from underdash.contract.errors import UnderdashError
@@ -33,12 +33,6 @@ sys.path[:0] = [str(place) for place in Path("plugins").iterdir() if place.is_di
 from underdash_round_panel import opened  # noqa: E402
 from underdash_round_panel.settings import SIZE, Settings  # noqa: E402
 
-DEBUG, CONFIGFS = Path("/sys/kernel/debug"), Path("/sys/kernel/config")
-BENCH = DEBUG / "bench"
-LIGHT = Path("/sys/class/backlight/bench/brightness")
-LINES = {18: "GPIO18", 23: "GPIO23", 24: "GPIO24"}
-BACKLIGHT, RESET, DC = LINES
-HEADER = struct.Struct("<QII")
 SPEED = "engine.speed"
 SECONDS = 120.0
 CONFIG = """
@@ -62,51 +56,6 @@ deck = ["boost"]
 """
 KINDS = {"kernel": 'kind = "kernel"\n', "line": 'kind = "line"\nline = "GPIO18"\n'}
 FOLDER = Path("/run/bench")
-
-Transfer = tuple[int, bool, bytes]
-"""Nanoseconds, whether it is data, bytes."""
-
-
-def set_up() -> Path:
-    """Make lines, SPI and the backlight; return the folder of the lines' levels."""
-    subprocess.run(["mount", "-t", "debugfs", "d", str(DEBUG)], check=True)
-    subprocess.run(["modprobe", "gpio-sim"], check=True)
-    if not (CONFIGFS / "gpio-sim").exists():
-        subprocess.run(["mount", "-t", "configfs", "c", str(CONFIGFS)], check=True)
-    chip = CONFIGFS / "gpio-sim" / "board"
-    bank = chip / "bank"
-    bank.mkdir(parents=True)
-    (bank / "num_lines").write_text("28")
-    for offset, label in LINES.items():
-        (bank / f"line{offset}").mkdir()
-        (bank / f"line{offset}" / "name").write_text(label)
-    (chip / "live").write_text("1")
-    name = (bank / "chip_name").read_text().strip()
-    known = (DEBUG / "gpio").read_text().splitlines()
-    base = next(int(line.split("GPIOs ")[1].split("-")[0]) for line in known if line.startswith(f"{name}:"))
-    subprocess.run(["modprobe", "bench", f"dc={base + DC}"], check=True)
-    return Path("/sys/devices/platform") / (chip / "dev_name").read_text().strip() / name
-
-
-def level(lines: Path, offset: int) -> int:
-    """Return a line's level as the chip has it."""
-    return int((lines / f"sim_gpio{offset}" / "value").read_text())
-
-
-def transfers() -> list[Transfer]:
-    """Return what went over SPI."""
-    kept, at, found = (BENCH / "transfers").read_bytes(), 0, []
-    while at < len(kept):
-        at_ns, length, data = HEADER.unpack_from(kept, at)
-        at += HEADER.size
-        found.append((at_ns, bool(data), kept[at : at + length]))
-        at += length
-    return found
-
-
-def forget() -> None:
-    """Begin with nothing on SPI."""
-    (BENCH / "forget").write_text("1")
 
 
 def rebuilt(sent: list[Transfer]) -> PanelModel:

@@ -81,7 +81,7 @@ dpkg-deb --fsys-tarfile linux-source-*.deb | tar -xO --wildcards '*.tar.xz' >/he
 rm -r /debs
 FETCH
   debian_sources | mmdebstrap --quiet --mode=root --variant=minbase \
-    --include=python3,python3-venv,iproute2,kmod,busybox-static,systemd,systemd-sysv,udev,dbus,polkitd \
+    --include=python3,python3-venv,iproute2,kmod,busybox-static,systemd,systemd-sysv,libpam-systemd,udev,dbus,polkitd \
     --dpkgopt='path-exclude=/usr/share/doc/*' --dpkgopt='path-exclude=/usr/share/locale/*' \
     --customize-hook="cp $work/fetch \$1/ && chroot \$1 bash /fetch && rm \$1/fetch" \
     "$release" "$root" -
@@ -212,7 +212,7 @@ timeout -s KILL "$limit" qemu-system-x86_64 -M q35 -accel tcg,thread=multi -cpu 
   </dev/null >"$job/out" 2>"$job/errors" &
 machine=$!
 if [[ -z $cut ]]; then
-  cat "$job/out" | tr -d '\r'
+  sed -u 's/\r$//' "$job/out"
 else
   while IFS= read -r line; do
     printf '%s\n' "${line%$'\r'}"

@@ -5,7 +5,6 @@ Prints a line a scene, and one JSON object with what was seen. Only Debian's own
 
 from __future__ import annotations
 
-import base64
 import json
 import os
 import re
@@ -13,11 +12,30 @@ import shutil
 import subprocess
 import sys
 import time
-import zlib
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from owning import CONFIG, JOURNEY, PLACE, RUNTIME, SCREEN, WHEELS, install, lit, ready, run, scene, show, shown, until
+import bench
+import mishaps
+import wired
+from owning import (
+    CONFIG,
+    JOURNEY,
+    PLACE,
+    SCREEN,
+    WHEELS,
+    install,
+    lit,
+    picture,
+    ready,
+    run,
+    scene,
+    show,
+    shown,
+    status,
+    until,
+)
 
 SEEN: dict[str, Any] = {"python": sys.version.split()[0]}
 
@@ -26,7 +44,7 @@ format = 1
 [car]
 name = "tarn"
 [plugins]
-enabled = ["tarn", "boost", "temperatures", "hangs"]
+enabled = ["tarn", "boost", "temperatures"]
 [bus.drive]
 interface = "socketcan"
 channel = "vcan0"
@@ -34,21 +52,24 @@ transmit = true
 [bus.comfort]
 interface = "socketcan"
 channel = "vcan1"
+[reads]
+charge_air = ["B4"]
+exhaust = ["B4"]
 [power]
 supply = "wakeable"
 off_s = 1
-goodbye_s = 2
-linger_s = 5
+goodbye_s = 3
+linger_s = 6
 [panel.main]
 driver = "framebuffer"
 size = [320, 240]
 round = false
-deck = ["boost", "temperatures", "hangs"]
+deck = ["boost", "temperatures"]
 settings = { device = "/dev/fb0" }
 """
 
 PROBE = """
-import os, socket, subprocess
+import fcntl, os, socket, subprocess
 def can(do):
     try:
         do()
@@ -66,6 +87,10 @@ print({
     "can": can(lambda: socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).bind(("vcan0",))),
     "serial": can(lambda: open("/dev/ttyS0", "r+b", buffering=0)),
     "screen": can(lambda: open("/dev/fb0", "r+b")),
+    "spi": can(lambda: open("/dev/spidev0.0", "r+b", buffering=0).write(bytes(4))),
+    "lines": can(lambda: fcntl.ioctl(open("/dev/gpiochip0", "r+b", buffering=0), 0x8044B401, bytes(68))),
+    "backlight": can(lambda: open("/sys/class/backlight/bench/brightness", "w").write("0")),
+    "pwm": can(lambda: open("/sys/class/pwm/pwmchip0/export", "w")),
     "light": can(lambda: open(light, "w")),
     "other sys": can(lambda: open("/sys/kernel/mm/ksm/run", "w")),
     "power off": ask("CanPowerOff"),
@@ -176,12 +201,17 @@ def switched() -> dict[str, str]:
 def plugin() -> None:
     """Add a stranger's plug-in, and one that would move what the daemon stands on."""
     versions = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
-    good = run(
-        "underdash", "plugins", "add", str(WHEELS / "underdash_hangs-1.0-py3-none-any.whl"), "--wheels", str(WHEELS)
-    )
-    bad = run(
-        "underdash", "plugins", "add", str(WHEELS / "underdash_moves-1.0-py3-none-any.whl"), "--wheels", str(WHEELS)
-    )
+    good, bad = [
+        run(
+            "underdash",
+            "plugins",
+            "add",
+            str(WHEELS / f"underdash_{name}-1.0-py3-none-any.whl"),
+            "--wheels",
+            str(WHEELS),
+        )
+        for name in ("breaks", "moves")
+    ]
     after = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
     new = [line for line in after.splitlines() if line not in versions.splitlines()]
     SEEN["plugin"] = {"good": good.stdout, "bad": bad.stderr, "status": bad.returncode, "new": new}
@@ -193,16 +223,19 @@ def first_picture() -> None:
     CONFIG.write_text(OURS)
     begun = time.monotonic()
     subprocess.Popen(["systemctl", "start", "underdash"])
-    picture = until(lit)
+    first_s = until(lit, pause_s=0.05)
+    time.sleep(0.3)  # it is being written
+    first = picture()
     settled = until(ready)
     SEEN["start"] = {
-        "picture_s": picture,
+        "picture_s": first_s,
+        "picture": first,
         "ready_s": round(time.monotonic() - begun, 2) if settled is not None else None,
         "status": shown("StatusText"),
         "memory": shown("MemoryCurrent"),
         "log": run("journalctl", "--unit", "underdash", "--output", "cat").stdout.splitlines()[-12:],
     }
-    scene(f"start: first picture after {picture} s, READY after {SEEN['start']['ready_s']} s")
+    scene(f"start: first picture after {first_s} s, READY after {SEEN['start']['ready_s']} s")
 
 
 def rights() -> None:
@@ -231,15 +264,20 @@ def rights() -> None:
     scene(f"rights in the cage: {SEEN['rights']}")
 
 
+def known(signal: str) -> bool:
+    """Say whether the daemon has a value of a signal."""
+    return bool(status().get("signals", {}).get(signal, {}).get("value") is not None)
+
+
 def journey() -> None:
     """Drive: the key on, a picture that changes, the key off, goodbye, dark, asleep."""
     car = subprocess.Popen(
         [
             str(PLACE / "current/bin/python"),
             "tests/system/guest/car.py",
-            "LOCK:4",
-            "OFF:4",
-            "ON:5",
+            "LOCK:6",
+            "OFF:6",
+            "ON:8",
             "START:2",
             "ON:60",
             "OFF:3",
@@ -249,19 +287,29 @@ def journey() -> None:
         stdout=subprocess.PIPE,
         text=True,
     )
-    parts: dict[str, Any] = {"on": until(lambda: "ignition on" in shown("StatusText"))}
+    parts: dict[str, Any] = {"off": until(lambda: "ignition off" in shown("StatusText")), "pictures": {}}
+    pictures = parts["pictures"]
+    pictures["1 key off"] = picture()
+    parts["on"] = until(lambda: "ignition on" in shown("StatusText"))
+    pictures["2 ignition on"] = picture()
     # an emulated machine is slow to read 200 frames and to recognise the car by them
     parts["sending"] = until(lambda: "drive sending" in shown("StatusText"), 45)
-    time.sleep(5)
+    parts["value"] = until(lambda: known("engine.boost_pressure"), 30)
+    time.sleep(3)
     parts["driving"] = shown("StatusText")
-    parts["closed"] = json.loads(run("underdash", "status", "--json").stdout or "{}").get("closed")
-    picture = SCREEN.read_bytes()[: 320 * 240 * 2]
-    parts["picture"] = base64.b64encode(zlib.compress(picture)).decode()
-    parts["lingering"] = until(lambda: "lingering" in shown("StatusText"))
+    parts["closed"] = status().get("closed")
+    pictures["3 boost"] = picture()
+    show("temperatures")
+    until(lambda: known("gearbox.oil_temperature"), 15)
+    time.sleep(1)
+    pictures["4 temperatures"] = picture()
+    parts["lingering"] = until(lambda: status().get("power") == "lingering", pause_s=0.2)
+    time.sleep(0.5)
+    pictures["5 goodbye"] = picture()
     parts["dark"] = until(lambda: not lit())
     parts["asleep"] = until(lambda: "asleep" in shown("StatusText"))
-    told = json.loads(run("underdash", "status", "--json").stdout or "{}")
-    parts["passed"] = told.get("guard", {}).get("passed")
+    pictures["6 asleep"] = picture()
+    parts["passed"] = status().get("guard", {}).get("passed")
     out, _ = car.communicate()
     said = [json.loads(line) for line in out.splitlines()]
     off = next((one for one in reversed(said) if one["phase"].endswith(" OFF")), None)
@@ -275,39 +323,29 @@ def journey() -> None:
     )
 
 
-def hang(kind: str) -> None:
-    """Have a plug-in hang, and wait for the watchdog."""
-    run("systemctl", "reset-failed", "underdash")
-    restarts = int(shown("NRestarts"))
-    if kind == "page":
-        show("hangs")
-    begun = time.monotonic()
-    (RUNTIME / f"hang-{kind}").touch()
-    took = until(lambda: int(shown("NRestarts")) > restarts and ready(), 90)
-    log = run(
-        "journalctl", "--unit", "underdash", "--output", "cat", "--since", f"-{int(time.monotonic() - begun) + 1}s"
-    ).stdout
-    SEEN[f"hang {kind}"] = {
-        "back_s": took,
-        "watchdog": "Watchdog timeout" in log,
-        "lit": until(lit),
-        "log": log.splitlines()[-12:],
-        "named": "".join(line for line in log.splitlines() if "ended_badly" in line),
-        "status": run("underdash", "status").stdout,
+def wheels_with(name: str, folder: str) -> Path:
+    """Return a directory with every wheel but underdash's own, which is taken from a folder of others."""
+    made = Path("/run", folder)
+    made.mkdir()
+    for wheel in WHEELS.glob("*.whl"):
+        if not wheel.name.startswith("underdash-"):
+            shutil.copy(wheel, made)
+    shutil.copy(next((WHEELS / name).glob("*.whl")), made)
+    return made
+
+
+def upgrade_that_does_not_start() -> None:
+    """Upgrade to a version that installs well, and whose daemon ends before it is ready."""
+    before, version = os.readlink(PLACE / "current"), run("underdash", "--version").stdout
+    done = install("--wheels", str(wheels_with("broken", "broken")))
+    SEEN["upgrade that does not start"] = {
+        **done,
+        "ready": until(ready),
+        "same": (os.readlink(PLACE / "current"), run("underdash", "--version").stdout) == (before, version),
+        "environments": sorted(one.name for one in PLACE.iterdir()),
+        "line": shown("StatusText"),
     }
-    scene(f"{kind} hangs: running again {took} s later, by the watchdog: {'Watchdog timeout' in log}")
-
-
-def killed() -> None:
-    """Kill the daemon: the panel goes dark, and the service comes back."""
-    restarts = int(shown("NRestarts"))
-    was_lit = lit()
-    run("systemctl", "kill", "--signal", "KILL", "underdash")
-    dark = until(lambda: not lit(), 20)
-    back = until(lambda: int(shown("NRestarts")) > restarts and ready())
-    said = run("underdash", "status").stdout
-    SEEN["killed"] = {"was_lit": was_lit, "dark_s": dark, "back_s": back, "lit": until(lit), "status": said}
-    scene(f"SIGKILL: dark after {dark} s, READY again {back} s after that")
+    scene(f"upgrade that does not start: {done['s']} s; {done['said'][-1]}")
 
 
 def upgrade() -> None:
@@ -329,15 +367,9 @@ def upgrade() -> None:
     python.symlink_to("/usr/bin/python3.4")
     run("systemctl", "restart", "underdash")
     broken = shown("ActiveState")
-    newer = Path("/run/newer")
-    newer.mkdir()
-    for wheel in WHEELS.glob("*.whl"):
-        if not wheel.name.startswith("underdash-"):
-            shutil.copy(wheel, newer)
-    shutil.copy(next((WHEELS / "newer").glob("*.whl")), newer)
     SEEN["upgrade"] = {
         "broken": broken,
-        **install("--wheels", str(newer)),
+        **install("--wheels", str(wheels_with("newer", "newer"))),
         "ready": until(ready),
         "plugins": run("underdash", "plugins", "--config", str(CONFIG)).stdout,
         "mine": CONFIG.read_text().endswith("# mine\n"),
@@ -379,7 +411,9 @@ def main() -> None:
         if "frame buffer" in (console / "name").read_text():
             (console / "bind").write_text("0")
     SCREEN.write_bytes(bytes(320 * 240 * 2))
+    wired.LINES.append(bench.set_up())
     for name in sys.argv[1:] or SCENES:
+        before = set(SEEN)
         try:
             SCENES[name]()
         except Exception as exc:
@@ -387,6 +421,8 @@ def main() -> None:
             scene(f"trouble in {name}: {exc!r}")
             if name == "fresh":
                 break
+        # for whoever has to find out why it goes no further
+        print("SAW", json.dumps({key: value for key, value in SEEN.items() if key not in before}), flush=True)
     print("SEEN", json.dumps(SEEN), flush=True)
 
 
@@ -398,9 +434,9 @@ SCENES = {
     "first picture": first_picture,
     "rights": rights,
     "journey": journey,
-    "loop hangs": lambda: hang("loop"),
-    "page hangs": lambda: hang("page"),
-    "killed": killed,
+    **{name: partial(play, SEEN) for name, play in mishaps.SCENES.items()},
+    **{name: partial(play, SEEN) for name, play in wired.SCENES.items()},
+    "upgrade that does not start": upgrade_that_does_not_start,
     "upgrade": upgrade,
     "removal": removal,
 }

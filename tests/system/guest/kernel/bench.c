@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-2.0
-// What a panel hangs on, without the panel: /dev/spidev0.0, which keeps what is written to it, and the backlight
-// /sys/class/backlight/bench, 0 to 255, lit when it appears.
+// What a panel hangs on, without the panel: /dev/spidev0.0, which keeps what is written to it, the backlight
+// /sys/class/backlight/bench, 0 to 255, lit when it appears, and a PWM chip of two channels that takes what it is given.
 //
 // debugfs bench/transfers holds one record a transfer: its time in ns (u64), its length (u32), the level of GPIO
 // `dc` meanwhile (u32), all little-endian, then its bytes. Writing to bench/forget empties it. While bench/broken
@@ -12,7 +12,9 @@
 #include <linux/ktime.h>
 #include <linux/module.h>
 #include <linux/platform_device.h>
+#include <linux/pwm.h>
 #include <linux/spi/spi.h>
+#include <linux/version.h>
 #include <linux/vmalloc.h>
 
 #define ROOM (16 << 20)
@@ -33,6 +35,7 @@ static struct dentry *folder;
 static struct platform_device *bench;
 static struct spi_controller *bus;
 static struct backlight_device *light;
+static struct pwm_chip *chip;
 
 static int transfer(struct spi_controller *of, struct spi_device *to, struct spi_transfer *what)
 {
@@ -67,6 +70,30 @@ static int light_changed(struct backlight_device *device)
 
 static const struct backlight_ops light_operations = { .update_status = light_changed };
 
+static int pwm_applied(struct pwm_chip *of, struct pwm_device *channel, const struct pwm_state *state)
+{
+	return 0;
+}
+
+static const struct pwm_ops pwm_operations = { .apply = pwm_applied };
+
+static int add_pwm(struct device *parent)
+{
+#if LINUX_VERSION_CODE < KERNEL_VERSION(6, 9, 0)
+	static struct pwm_chip only;
+
+	chip = &only;
+	chip->dev = parent;
+	chip->npwm = 2;
+#else
+	chip = devm_pwmchip_alloc(parent, 2, 0);
+	if (IS_ERR(chip))
+		return PTR_ERR(chip);
+#endif
+	chip->ops = &pwm_operations;
+	return pwmchip_add(chip);
+}
+
 static int __init begin(void)
 {
 	struct backlight_properties lit = { .type = BACKLIGHT_RAW, .max_brightness = 255, .brightness = 255 };
@@ -98,6 +125,9 @@ static int __init begin(void)
 		failed = -ENODEV;
 		goto no_device;
 	}
+	failed = add_pwm(&bench->dev);
+	if (failed)
+		goto no_device;
 	folder = debugfs_create_dir("bench", NULL);
 	debugfs_create_blob("transfers", 0400, folder, &kept);
 	debugfs_create_file_unsafe("forget", 0200, folder, NULL, &forget_operations);
@@ -118,6 +148,7 @@ no_bench:
 static void __exit end(void)
 {
 	debugfs_remove_recursive(folder);
+	pwmchip_remove(chip);
 	backlight_device_unregister(light);
 	spi_unregister_controller(bus);
 	platform_device_unregister(bench);
@@ -126,5 +157,5 @@ static void __exit end(void)
 
 module_init(begin);
 module_exit(end);
-MODULE_DESCRIPTION("an SPI bus that keeps what is sent, and a backlight");
+MODULE_DESCRIPTION("an SPI bus that keeps what is sent, a backlight and a PWM chip");
 MODULE_LICENSE("GPL");
