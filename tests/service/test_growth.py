@@ -9,7 +9,7 @@ import pytest
 
 from underdash.service.growth import ADDED_MB, LEAST_MB, TRACED_S, Grown, Growth, Tracemalloc, machine_mb, used_mb
 
-SMALL_MB, LARGE_MB, TOO_LARGE_MB = 512.0, LEAST_MB, LEAST_MB * 1.6
+SMALL_MB, LARGE_MB, TOO_LARGE_MB = 512.0, 128.0, 204.8
 
 
 class Traced:
@@ -33,6 +33,15 @@ def test_nobody_is_traced_while_the_process_is_small() -> None:
     assert growth.look(LARGE_MB - 1.0, 0.0) is None
     assert not tracer.runs
     assert growth.look(LARGE_MB, 2.0) is None
+    assert tracer.runs
+
+
+def test_on_a_tiny_machine_there_is_still_room_for_an_ordinary_daemon() -> None:
+    tracer = Traced()
+    growth = Growth(tracer, 200.0)
+    growth.look(LEAST_MB - 1.0, 0.0)
+    assert not tracer.runs
+    growth.look(LEAST_MB, 2.0)
     assert tracer.runs
 
 

@@ -19,8 +19,8 @@ STATM = Path("/proc/self/statm")
 MB = 1 << 20
 LARGE, TOO_LARGE = 0.25, 0.4
 """Shares of the machine's memory; the unit has the kernel end us at half of it."""
-LEAST_MB = 128.0
-"""What two buses and several panels take is half of this, so no machine is too small to be large on."""
+LEAST_MB = 96.0
+"""Two buses and several panels take half of this."""
 ADDED_MB = 12.0
 """So much has to come while it is traced before anybody is blamed; tracing itself takes some of it."""
 TRACED_S = 120.0
