@@ -32,7 +32,7 @@ def test_nobody_is_traced_while_the_process_is_small() -> None:
     growth = Growth(tracer, SMALL_MB)
     assert growth.look(LARGE_MB - 1.0, 0.0) is None
     assert not tracer.runs
-    assert growth.look(LARGE_MB, 2.0) is None
+    assert growth.look(LARGE_MB, 2.0) == Grown(LARGE_MB, judged=False)
     assert tracer.runs
 
 
@@ -83,7 +83,7 @@ def test_a_process_that_is_large_and_stays_so_is_traced_for_a_while_only() -> No
     assert not tracer.runs
     assert growth.look(LARGE_MB + 3.0, TRACED_S + 2.0) is None
     assert not tracer.runs
-    assert growth.look(LARGE_MB + 2.0 + ADDED_MB, 1000.0) is None
+    assert growth.look(LARGE_MB + 2.0 + ADDED_MB, 1000.0) == Grown(LARGE_MB + 2.0 + ADDED_MB, judged=False)
     assert tracer.runs, "but again once more has come"
 
 

@@ -10,7 +10,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from underdash.service.growth import Grown, Growth
-from underdash.service.ledger import Ledger
+from underdash.service.ledger import LEDGER, Ledger
 from underdash.wiring.growing import Growing
 
 from ..service.test_growth import LARGE_MB, SMALL_MB, TOO_LARGE_MB, Traced
@@ -57,6 +57,13 @@ def test_where_it_is_nobodys_that_is_said_and_nobody_is_suspended(daemon: Daemon
         daemon.growing.take(Grown(140.0, 12.0, 4.0))
     assert (daemon.suspended, daemon.growing.suspected) == ([], "")
     assert [one["text"].partition("; ")[2] for one in logs] == ["whose code holds it cannot be told"]
+
+
+def test_one_that_only_became_large_is_noted_for_the_next_life(daemon: Daemon, tmp_path: Path) -> None:
+    with capture_logs() as logs:
+        daemon.growing.take(Grown(128.0, judged=False))
+    assert (logs, daemon.suspended) == ([], [])
+    assert "its memory had grown to 128 MB" in (tmp_path / "run" / LEDGER).read_text()
 
 
 def test_one_that_is_too_large_ends_and_names_who_was_suspected_before(daemon: Daemon) -> None:

@@ -39,13 +39,17 @@ class Tracer(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Grown:
-    """The process takes `used_mb`, and more came: `added_mb` within `within_s`, held by `plugin` ("" if not known)."""
+    """The process takes `used_mb`, and more came: `added_mb` within `within_s`, held by `plugin` ("" if not known).
+
+    Without `judged` it has only become large, and who holds what comes is looked for from now on.
+    """
 
     used_mb: float
     added_mb: float = 0.0
     within_s: float = 0.0
     plugin: str = ""
     too_large: bool = False
+    judged: bool = True
 
     @property
     def sentence(self) -> str:
@@ -68,14 +72,15 @@ class Growth:
         self._began: tuple[float, float] | None = None
 
     def look(self, used_mb: float, now: float) -> Grown | None:
-        """Take note of what the process takes at a monotonic time; returns what is to be said, once."""
+        """Take note of what the process takes at a monotonic time; returns what there is to say."""
         if used_mb >= self._too_large_mb:
             return self._judged(used_mb, now, too_large=True)
         if self._began is None:
-            if used_mb >= self._large_mb:
-                self._began = used_mb, now
-                self._tracer.begin()
-            return None
+            if used_mb < self._large_mb:
+                return None
+            self._began = used_mb, now
+            self._tracer.begin()
+            return Grown(used_mb, judged=False)
         from_mb, at = self._began
         if used_mb - from_mb < ADDED_MB and now - at < TRACED_S:
             return None

@@ -70,6 +70,8 @@ class Growing:
             self.too_large = f"took too much memory ({grown.used_mb:.0f} MB)"
             self._loop.stop()
             return
+        if not grown.judged:
+            return
         whose = f"plug-in {grown.plugin} holds it" if grown.plugin else "whose code holds it cannot be told"
         _log.warning("memory_grows", text=f"{grown.sentence}; {whose}")
         if grown.plugin:
