@@ -12,6 +12,7 @@ import tracemalloc
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Protocol
 
@@ -24,7 +25,7 @@ LEAST_MB = 96.0
 ADDED_MB = 12.0
 """So much has to come while it is traced before anybody is blamed; tracing itself takes some of it."""
 TRACED_S = 120.0
-FRAMES = 16
+FRAMES = 8
 
 
 class Tracer(Protocol):
@@ -106,7 +107,7 @@ class Tracemalloc:
     """
 
     def __init__(self, owner: Callable[[str], str]) -> None:
-        self._owner = owner
+        self._owner = cache(owner)  # each of thousands of allocations is asked about, and looking up paths takes long
 
     def begin(self) -> None:
         """See `Tracer`."""
