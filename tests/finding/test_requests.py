@@ -14,7 +14,7 @@ from underdash.config.cars import make_car, read_car
 from underdash.config.toml import parse_toml
 from underdash.contract.cars import CarDescription
 from underdash.contract.errors import GivenError
-from underdash.contract.requests import Answer
+from underdash.contract.requests import Answer, ControlUnit
 from underdash.diagnostics import single_frame
 from underdash.diagnostics.requests import compile_polls
 from underdash.finding.heard import Heard
@@ -31,6 +31,7 @@ from underdash.simulator.tester import Question
 
 from .invented_formats import in_turn, requests_of, units_of
 from .test_makers import TWO_UNITS
+from .test_testers import ADDRESSINGS, simulated, single
 from .tester_traces import Log, Wire, driven, raw
 
 PLUGINS = Path(__file__).parents[2] / "plugins"
@@ -180,6 +181,15 @@ def test_of_the_hybrid_local_identifiers_are_found() -> None:
     assert (one.protocol, one.identifier, {len(data) for _, data in one.values}) == ("identifier_21", 0x61, {10})
     assert one.whom.to is not None
     assert one.whom.to.id == battery.request_id
+
+
+@pytest.mark.parametrize("unit", ADDRESSINGS.values(), ids=ADDRESSINGS.keys())
+def test_a_unit_is_described_as_it_is_addressed(unit: ControlUnit) -> None:
+    wire = Wire([simulated(unit)], Random(3))
+    wire.ask((1.0 + 0.5 * n, single(unit, text)) for n, text in enumerate(["22 21C7", "22 21D0", "21 61"] * 5))
+    (one,) = described(find_requests(wire.heard())).units
+    assert (one.request_id, one.response_id, one.extended) == (unit.request_id, unit.response_id, unit.extended)
+    assert (one.address, one.reply_prefix, one.padding) == (unit.address, unit.reply_prefix, unit.padding)
 
 
 def test_a_command_that_was_not_asked_ten_times_is_offered_as_a_remark_only() -> None:

@@ -25,19 +25,20 @@ def draw(heard: Heard, found: Requests, marks: Sequence[Mark] = ()) -> Image.Ima
     """Draw up to `MOST_ROWS` values, those answered most often, 1200 pixels wide."""
     often = sorted(found.asked, key=lambda one: (-len(one.values), -len(one.exchanges)))[:MOST_ROWS]
     rows = [one for one in found.asked if any(one is other for other in often)]
-    below = HEAD + LEGEND + WORDS + max(1, len(rows)) * (ROW + BETWEEN // 3) + BETWEEN
-    sheet = Sheet(below + AXIS, Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT)))
+    spans = [(mark.begin, mark.last, mark.word) for mark in marks if mark.end is not None]
+    span = Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT))
+    words = placed_words(spans, span)
+    top = HEAD + LEGEND + WORDS * max([1, *(line + 1 for _, line, _ in words)])
+    below = top + max(1, len(rows)) * (ROW + BETWEEN // 3) + BETWEEN
+    sheet = Sheet(below + AXIS, span)
     sheet.head("requests" if rows else "requests: nobody asks anything here", heard)
     _legend(sheet)
-    spans = [(mark.begin, mark.last, mark.word) for mark in marks if mark.end is not None]
-    top = HEAD + LEGEND + WORDS
+    for x, line, word in words:
+        sheet.text(x, HEAD + LEGEND + WORDS * line + WORDS // 2, word, soft=True)
     sheet.marks(spans, Box(LEFT, top, WIDTH - RIGHT, below - BETWEEN))
     named = {id(best.asked): one.word for one in found.shown if (best := one.best) is not None}
     for place, one in enumerate(rows):
         _row(sheet, top + place * (ROW + BETWEEN // 3), one, named.get(id(one), ""))
-    for x, row, word in placed_words(spans, sheet.span):
-        if not row:
-            sheet.text(x, HEAD + LEGEND + WORDS // 2, word, soft=True)
     if len(found.asked) > len(rows):
         sheet.text(LEFT, below - BETWEEN // 2, f"and {len(found.asked) - len(rows)} asked less often", soft=True)
     sheet.axis(below)
