@@ -60,12 +60,10 @@ KNOB: Script = (
 STARTED: Script = (Phase("ignition on", 2, "ON"), Phase("starter", 1.6, "START"))
 DRIVE: Script = (
     *STARTED,
-    Phase("idle", 20),
-    Phase("village", 60, speed_kmh=48),
-    Phase("pull", 20, speed_kmh=92, pedal=0.95),
-    Phase("cruise", 60, speed_kmh=84),
-    Phase("slow", 30, speed_kmh=30),
-    Phase("stop", 20),
+    Phase("idle", 10),
+    *(Phase(f"at {speed}", 25, speed_kmh=speed) for speed in (48, 90, 30, 75, 20, 60)),
+    Phase("pull", 15, speed_kmh=95, pedal=0.95),
+    Phase("stop", 25),
 )
 HELD = (0.22, 0.31, 0.25, 0.4, 0.28)
 
