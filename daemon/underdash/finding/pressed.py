@@ -29,6 +29,7 @@ SAME_S = 0.03
 STEADY_S, FEWEST_LEADS = 0.05, 3
 """A consequence follows each time at the same distance, give or take this, as often as that at least."""
 LEAST_SHARE, MOST_TOLD = 0.01, 100
+"""Told is what has at least this share of the belief in the first rank, and so many at most."""
 SPAN_S = 1.0
 UNMARKED_A_MARK, UNMARKED = 20, 20
 """A field with more changes than this can no longer be believed in, whatever it answers."""
@@ -112,7 +113,9 @@ def _follower(one: Answering, first: Answering) -> Answering:
 def _ranks(found: Sequence[Answering]) -> Iterator[tuple[Answering, ...]]:
     """Yield the best with all that are alike, then the best of the rest, and so on."""
     left = sorted(found, key=lambda one: -one.weight)
-    left = [one for one in left if one.weight >= LEAST_SHARE * left[0].weight][:MOST_TOLD]
+    alike = sum(one.weight for one in left if one.weight * ALIKE >= left[0].weight)
+    least = min(LEAST_SHARE * alike, left[0].weight / ALIKE)
+    left = [one for one in left if one.weight >= least][:MOST_TOLD]
     while left:
         rank = [one for one in left if one.weight * ALIKE >= left[0].weight]
         left = left[len(rank) :]
