@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from math import log
 
 from ..contract.layout import Bits, Coding
-from .extent import WORSE, heightened, lengthened, ones_above, to_the_byte, zeros_above, zeros_below
+from .extent import WORSE, carried, heightened, lengthened, ones_above, to_the_byte, zeros_above, zeros_below
 from .fields import Rough, bits_of, thinned
 from .fitting import MOST_WORTH, Line, Timing, line_through, pairs, timed
 from .found import Where
@@ -68,7 +68,7 @@ def close_look(field: Rough, reference: Reference, step_s: float) -> Close | Non
     """Look at a field closely; None where no line goes through it."""
     few = thinned(reference, MOST_VALUES)
     timing = timed(field.lane, field.raw(), few, Timing(field.lag_s), step_s)
-    field = lengthened(heightened(field, few, timing), few, timing)
+    field = carried(lengthened(heightened(field, few, timing), few, timing))
     timing = timed(field.lane, field.raw(), few, replace(timing, drift=0.0), FINE_S)
     found = _read(field, reference, timing)
     longer = to_the_byte(field)

@@ -20,14 +20,17 @@ SURE = 3.0
 STEADY = 2.0
 """Frames whose number lies within so many lowest bits of the middle of its neighbours show the next finer bit best."""
 
-WORSE = 1.02
+WORSE = 1.05
 """A longer field may leave this much more of the reference than a shorter one that it contains."""
 
 SAME_SCALE = 0.02
 """A longer field with the same lowest bit has the same scale, to this part: another number on top has not."""
 
 AS_OFTEN, BUSY = 0.8, 0.2
-"""The next finer bit of a noisy number flips at least so often, as part of the lowest one and of all frames."""
+"""The next finer bit of a noisy number flips so often at least, as part of how often its lowest one and it all do."""
+
+FEWEST_CARRIES, MOSTLY = 2, 0.9
+"""A higher bit has to change so often to be seen carrying, and the number has to wrap at so many of these."""
 
 LOOKED_AT = 20_000
 """Frames that are looked at."""
@@ -60,6 +63,26 @@ def heightened(field: Rough, reference: Reference, timing: Timing) -> Rough:
         good = [one for one in longer if _as_good(one, top, line, reference, timing)]
         best = good[0] if good else best
     return best
+
+
+def carried(field: Rough) -> Rough:
+    """Return the field with the higher bits that it carries into, as the frames show also where no reference is.
+
+    Where a number's next higher bit changes the number wraps, so that the longer one goes on smoothly.
+    """
+    while not field.signed and field.length < LONGEST and field.start + field.length < len(field.sequence.numbers):
+        bit = int(field.sequence.numbers[field.start + field.length])
+        said = field.lane.says
+        flip = np.diff(_bit(field.lane, bit)[said])
+        rows = np.flatnonzero(flip)
+        if len(rows) < FEWEST_CARRIES:
+            break
+        whole = float(2**field.length)
+        step = np.diff(field.raw()[said])[rows] + whole * flip[rows]
+        if np.mean(np.abs(step) <= whole / 4) < MOSTLY:
+            break
+        field = field.resized(field.start, field.length + 1)
+    return field
 
 
 def _as_good(longer: Rough, top: Rough, line: Line, reference: Reference, timing: Timing) -> bool:
@@ -104,7 +127,8 @@ def _belongs(field: Rough, reference: Reference, timing: Timing, bit: int) -> bo
     # a sensor's noise hides what its finest bits say; they flip as often as the bits above, and end with their byte
     lowest = int(field.sequence.numbers[field.start])
     flips, above_it = (np.count_nonzero(np.diff(_bit(field.lane, one))) for one in (bit, lowest))
-    return lowest % 8 != 0 and bool(flips >= max(AS_OFTEN * above_it, BUSY * len(field.lane)))
+    changes = np.count_nonzero(np.diff(field.raw()))
+    return lowest % 8 != 0 and bool(flips >= max(AS_OFTEN * above_it, BUSY * changes, 1))
 
 
 def finer(lane: Lane, raw: Floats, bit: int) -> float:

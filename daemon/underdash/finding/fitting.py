@@ -52,7 +52,7 @@ class Line:
         scale_error: standard error.
         middle, middle_error: the line's value at the mean raw number, and its standard error.
         mean: mean raw number.
-        spread: root of the mean square of what is left.
+        spread: root of the mean square of what is left, wrong pairs counted as far as they may lie.
         left: 1 - R2.
         worth: how many independent pairs what is left amounts to.
         kept: which pairs were used, shape (pairs,).
@@ -119,7 +119,10 @@ def _limit(distance: Floats, value: Floats) -> float:
 def _line(found: Pairs, kept: Flags, scale: float, offset: float) -> Line:
     raw, value = found.raw[kept], found.value[kept]
     rest = value - scale * raw - offset
-    spread = float(np.sqrt(np.mean(rest * rest)))
+    near = float(np.sqrt(np.mean(rest * rest)))
+    # what was left out counts too, though no pair for more than it takes to be left out
+    off = np.abs(found.value - scale * found.raw - offset)
+    spread = float(np.sqrt(np.mean(np.minimum(off, WRONG * near) ** 2)))
     worth = independent(rest)
     mean, sway = float(raw.mean()), float(raw.std())
     freedom = max(worth - 2.0, 1.0)
