@@ -1,6 +1,7 @@
 """A real power cycle of an electric car on two buses: off, on, ready, off; marks shifted late as people are.
 
-Held out while the weights were set, but for that of copies, was everything but this recording; there is no other one.
+It is not held out: the weight of copies, how late a change may be and how long a field counts were set after seeing it.
+There is no other recording of a power cycle.
 """
 
 from __future__ import annotations

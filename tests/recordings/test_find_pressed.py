@@ -2,8 +2,8 @@
 
 A hit is a place with a bit of the signal itself or of one that the truth says toggled at the same times. The truth
 names those of the same bus only, so each bus is searched by itself. The weights were set on the power cycle; the
-highway and the start button were held out, but for the rule that what changes in a slow frame may have been sent at
-once, which the highway taught.
+highway taught two rules (what changes in a slow frame may have been sent at once; only the best field of an id counts
+where groups are put in order), and the start button none.
 """
 
 from __future__ import annotations
