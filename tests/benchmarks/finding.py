@@ -101,7 +101,7 @@ def like(path: Path) -> int:
 
     heard = HEARD[path]
     stream = next(one for one in heard if one.width == 8)
-    rows = np.linspace(1, len(stream) - 2, 600).astype(int)
+    rows = np.unique(np.linspace(0, len(stream) - 1, 600).astype(int))
     answer = search(heard, Reference("byte", stream.at[rows], stream.data[rows, 7].astype(float)))
     return len(answer.ranks)
 
