@@ -19,10 +19,10 @@ Transfer = tuple[int, bool, bytes]
 
 def set_up() -> Path:
     """Make all of it; return the folder of the lines' levels."""
+    subprocess.run(["modprobe", "gpio-sim"], check=True)  # brings configfs along
     for place, kind in ((DEBUG, "debugfs"), (CONFIGFS, "configfs")):
         if not place.is_mount():
             subprocess.run(["mount", "-t", kind, "none", str(place)], check=True)
-    subprocess.run(["modprobe", "gpio-sim"], check=True)
     chip = CONFIGFS / "gpio-sim" / "board"
     bank = chip / "bank"
     bank.mkdir(parents=True)
