@@ -158,7 +158,7 @@ def test_a_description_begins_with_a_recording(tmp_path: Path, trace: Path, caps
     assert "a whole number of bit/s is wanted" in capsys.readouterr().err
     assert main([*words, "--bitrate", "comfort=125000"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        f"{out}: 1 buses, recognised by 1 frames",
+        f"{out}: 1 bus, recognised by 1 frame",
         f"next: underdash find ignition TRACE --into {out} --as vehicle.ignition",
     ]
     assert "# comfort 2C1: every 100 ms, 4 bytes" in out.read_text()

@@ -32,6 +32,7 @@ def test_what_is_held_and_what_is_known_stands_beside_it(tmp_path: Path) -> None
     ("words", "says"),
     [
         (["--practice", "flute"], "there is no lesson 'flute' for tarn; there are ignition, menu"),
+        (["--practice", "menu", "--seconds", "5"], "--seconds goes with a car"),
         (["--practice", "menu", "--car", "nobody"], "car 'nobody' is not known"),
     ],
 )
@@ -46,3 +47,19 @@ def test_a_recording_is_never_written_over(tmp_path: Path, capsys: pytest.Captur
     assert main(["record", str(tmp_path / "x.log"), "--practice", "menu"]) == 1
     assert "cannot be written" in capsys.readouterr().err
     assert (tmp_path / "x.log").read_text() == "mine"
+
+
+@pytest.mark.parametrize(("name", "lesson", "beside"), [("x.log", "knob", "x.marks"), ("x.log", "drive", "x.csv")])
+def test_a_file_that_stands_beside_it_is_never_written_over(
+    tmp_path: Path, name: str, lesson: str, beside: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / beside).write_text("mine")
+    assert main(["record", str(tmp_path / name), "--practice", lesson, "--car", "loris"]) == 1
+    assert f"{beside} too, which exists already; choose another name" in capsys.readouterr().err
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {beside: "mine"}
+
+
+def test_a_recording_is_not_named_like_its_marks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["record", str(tmp_path / "x.marks"), "--practice", "knob", "--car", "loris"]) == 1
+    assert "x.marks too, which is its own name" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

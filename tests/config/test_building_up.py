@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from underdash.config.building_up import description, save_new
 from underdash.config.cars import read_car
 from underdash.config.mistakes import ConfigError
 from underdash.contract.cars import BusDescription, CarDescription, ExpectedFrame
-from underdash.contract.errors import GivenError
+from underdash.contract.errors import GivenError, UnderdashError
 from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.signals import Signal
 
@@ -39,10 +40,16 @@ def test_what_is_there_is_never_written_over(tmp_path: Path) -> None:
     with pytest.raises(GivenError, match="exists already; name another file"):
         save_new(path, "x")
     assert path.read_text() == "mine"
-    with pytest.raises(GivenError, match="cannot be written: no such file"):
+    with pytest.raises(UnderdashError, match=r"cannot be written: no such file .* name another place"):
         save_new(tmp_path / "gone" / "new.toml", "x")
 
 
 def test_what_would_have_mistakes_is_not_written() -> None:
     with pytest.raises(ConfigError, match="at least 5000"):
         description(CarDescription("new", "New", (BusDescription("drive", 5),)))
+
+
+@pytest.mark.parametrize("role", ["dr ive", "can0.1", "a]b", 'q"uote'])
+def test_a_bus_may_have_any_name_that_a_recording_gives_it(role: str) -> None:
+    car = CarDescription("n", "N", (BusDescription(role, 500_000),))
+    assert list(tomllib.loads(description(car))["bus"]) == [role]

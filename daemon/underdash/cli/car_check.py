@@ -80,7 +80,10 @@ def _tell(journeys: list[Journey], found: list[Finding], problems: list[str], ca
             file=sys.stderr if problems else sys.stdout,
         )
     elif not found and not problems:
-        print("nothing speaks against it")
+        told = any(record.count for journey in journeys for record in journey.records)
+        print(
+            "nothing speaks against it" if told else f"{car} reads nothing of what was recorded, so nothing was checked"
+        )
 
 
 def _line(record: Record) -> str:

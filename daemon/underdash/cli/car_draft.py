@@ -36,11 +36,16 @@ def run(arguments: argparse.Namespace) -> int:
         "`underdash find ... --into`; config/cars/every_key.toml of the project explains every key.",
     )
     save_new(Path(arguments.out), description(car, remarks, lines))
-    print(f"{arguments.out}: {len(car.buses)} buses, recognised by {len(car.fingerprint)} frames")
+    buses, frames = _counted(len(car.buses), "bus", "buses"), _counted(len(car.fingerprint), "frame", "frames")
+    print(f"{arguments.out}: {buses}, recognised by {frames}")
     if not car.fingerprint:
         print("no frame came by the clock from beginning to end; without a fingerprint nothing is ever asked")
     print(f"next: underdash find ignition TRACE --into {arguments.out} --as vehicle.ignition")
     return 0
+
+
+def _counted(number: int, one: str, more: str) -> str:
+    return f"{number} {one if number == 1 else more}"
 
 
 def _rates(given: list[str], buses: list[str]) -> dict[str, int]:

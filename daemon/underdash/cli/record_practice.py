@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from ..contract.errors import GivenError, UnderdashError
 from .common import put_in_place
 
 
@@ -16,10 +17,13 @@ def practise(arguments: argparse.Namespace) -> int:
     from ..simulator.practice import practice
     from ..wiring.assembly import choose_car, load_bundled
 
+    if arguments.seconds is not None:
+        raise GivenError("--seconds goes with a car; a lesson of --practice has its own length, leave it out")
     car, _ = choose_car(arguments.car, load_bundled())
     made = practice(car, simulated(arguments.car)[0], arguments.practice, arguments.seed)
     path = Path(arguments.out)
     beside = any(end is not None for _, end, _ in made.marks)
+    _free(path, [*([".marks"] if beside else []), *([".csv"] if made.speed else [])])
     with TraceWriter(path, {"car": f"{car.title}, invented", "lesson": arguments.practice}) as out:
         left = [] if beside else [*made.marks]
         for role, frame in made.frames:
@@ -36,6 +40,14 @@ def practise(arguments: argparse.Namespace) -> int:
         rows = [f"{at:.2f},{speed:.1f}" for at, speed in made.speed]
         _write(path.with_suffix(".csv"), ["seconds,km/h", *rows], "the speed by satellite")
     return 0
+
+
+def _free(path: Path, suffixes: list[str]) -> None:
+    """Raise `UnderdashError` where what goes beside the recording would take the place of a file."""
+    for other in map(path.with_suffix, suffixes):
+        if other == path or other.exists():
+            why = "is its own name" if other == path else "exists already"
+            raise UnderdashError(f"TRACE {path}: this lesson writes {other} too, which {why}; choose another name")
 
 
 def _write(path: Path, lines: list[str], what: str) -> None:

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from ..bus.frames import id_text, key_of
 from ..contract.cars import CarDescription, ExpectedFrame
-from ..contract.errors import GivenError
+from ..contract.errors import GivenError, UnderdashError
 from .spelling import Table, listener_table, signal_table
-from .writing import block, vetted
+from .writing import block, key_text, vetted
 
 
 def description(car: CarDescription, remarks: Iterable[str] = (), below: Iterable[str] = ()) -> str:
@@ -27,7 +27,7 @@ def description(car: CarDescription, remarks: Iterable[str] = (), below: Iterabl
     lines += ["", "format = 1", *block("", _head(car))[1:]] if lines else ["format = 1", *block("", _head(car))[1:]]
     for bus in car.buses:
         keys: Table = {"bitrate": bus.bitrate} | ({"silent": True} if bus.silent else {})
-        lines += ["", *block(f"[bus.{bus.role}]", keys | ({"meaning": bus.meaning} if bus.meaning else {}))]
+        lines += ["", *block(f"[bus.{key_text(bus.role)}]", keys | ({"meaning": bus.meaning} if bus.meaning else {}))]
     for signal in car.signals:
         lines += ["", *block("[[signal]]", signal_table(signal))]
     for listener in car.broadcasts:
@@ -41,14 +41,20 @@ def description(car: CarDescription, remarks: Iterable[str] = (), below: Iterabl
 
 
 def save_new(path: Path, text: str) -> None:
-    """Write a file that must not exist yet; raises `GivenError` if it does or cannot be written."""
+    """Write a file that must not exist yet.
+
+    Raises:
+        GivenError: it is there.
+        UnderdashError: it cannot be written.
+    """
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError as exc:
         raise GivenError(f"--out {path} exists already; name another file, or move that one away") from exc
     except OSError as exc:
-        raise GivenError(f"--out {path} cannot be written: {(exc.strerror or str(exc)).lower()}") from exc
+        reason = (exc.strerror or str(exc)).lower()
+        raise UnderdashError(f"--out {path} cannot be written: {reason}; name another place") from exc
 
 
 def _head(car: CarDescription) -> Table:

@@ -117,7 +117,7 @@ def block(header: str, keys: Table) -> list[str]:
         if key == "fields":
             lines += ["fields = [", *(f"  {value_text(one)}," for one in value), "]"]
         else:
-            lines.append(f"{_key_text(key)} = {value_text(value)}")
+            lines.append(f"{key_text(key)} = {value_text(value)}")
     return lines
 
 
@@ -131,13 +131,14 @@ def value_text(value: Any) -> str:
         case str():
             return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
         case Mapping():
-            return "{ " + ", ".join(f"{_key_text(key)} = {value_text(one)}" for key, one in value.items()) + " }"
+            return "{ " + ", ".join(f"{key_text(key)} = {value_text(one)}" for key, one in value.items()) + " }"
         case Sequence():
             return "[" + ", ".join(map(value_text, value)) + "]"
     raise TypeError(f"{value!r} cannot be written as TOML")
 
 
-def _key_text(key: str) -> str:
+def key_text(key: str) -> str:
+    """Write a key as TOML, in quotes where it needs them."""
     return key if _BARE.fullmatch(key) else json.dumps(key)
 
 
@@ -279,7 +280,7 @@ class _Work:
             return
         expected = deepcopy(self.table)
         expected["buttons"] = {**expected.get("buttons", {}), **buttons}
-        lines = [f"{_key_text(name)} = {value_text(use)}" for name, use in buttons.items()]
+        lines = [f"{key_text(name)} = {value_text(use)}" for name, use in buttons.items()]
         header = self.shape.header("buttons")
         if header is None:
             self.put(len(self.lines), ["", "[buttons]", *lines], expected)
