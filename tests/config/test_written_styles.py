@@ -175,3 +175,13 @@ def test_a_file_whose_tables_are_of_the_wrong_kind_is_told_so(wrong: str) -> Non
 
 def test_variants_without_any_are_none() -> None:
     assert with_addition(HEAD + "[variant]\n", MENU, "c.toml").startswith(HEAD + "[variant]\n")
+
+
+def test_a_frames_counter_still_protects_a_field_that_was_found_better() -> None:
+    frame = '[[broadcast]]\nbus = "drive"\nid = "0x200"\ncounter = { byte = 8 }\nfields = [\n  { %s }\n]\n'
+    text = HEAD + frame % 'signal = "engine.speed", byte = 3'
+    after = with_addition(text, SPEED, "c.toml", instead=True)
+    (listener,) = car_of(after).broadcasts
+    assert listener.counter is not None
+    assert feeds(car_of(after)) == {("drive", "0x200", 0, "engine.speed")}
+    assert '# gave way:   { signal = "engine.speed", byte = 3 }' in after

@@ -61,7 +61,7 @@ def with_addition(text: str, addition: Addition, file: str, *, instead: bool = F
     vetted(text, file)
     work = _Work(text, file)
     for one in addition.listener.fields:
-        work.make_room(one.signal, instead=instead)
+        work.make_room(one.signal, addition.listener, instead=instead)
     work.add_listener(addition.listener, addition.said)
     there = {entry.get("name") for entry in work.table.get("signal", [])}
     for signal in addition.signals:
@@ -180,7 +180,7 @@ class _Work:
             )
         self.lines, self.table, self.source, self.shape = lines, table, source, Shape(lines)
 
-    def make_room(self, signal: str, *, instead: bool) -> None:
+    def make_room(self, signal: str, listener: BroadcastListener, *, instead: bool) -> None:
         """Have the fields that feed a signal give way, or refuse where nobody said so."""
         for name, variant in self.table.get("variant", {}).items():
             if any(_feeds(entry, signal) for entry in variant.get("broadcast", [])):
@@ -196,16 +196,17 @@ class _Work:
                         f"{self.file}: {signal} is read from {where} already; say --instead to have this one in its "
                         "place, or give this one another name"
                     )
-                self._give_way(number, places[-1], signal, where)
-                return self.make_room(signal, instead=instead)
+                self._give_way(number, places[-1], signal, where, stays=_same_frame(entry, listener))
+                return self.make_room(signal, listener, instead=instead)
         return None
 
-    def _give_way(self, number: int, place: int, signal: str, where: str) -> None:
+    def _give_way(self, number: int, place: int, signal: str, where: str, *, stays: bool) -> None:
+        """Have a field give way, and with the last one its entry; it `stays` for the new one, with its counter."""
         fields = self.table["broadcast"][number]["fields"]
-        if len(fields) == 1:
-            return self._silence("broadcast", number)
         entries = self.shape.entries("broadcast")
         found = self.shape.fields(entries[number]) if len(entries) == len(self.table["broadcast"]) else None
+        if len(fields) == 1 and not (stays and found is not None and len(found.items) == 1):
+            return self._silence("broadcast", number)
         if found is None or len(found.items) != len(fields):
             raise GivenError(
                 f"{self.file}: {signal} of {where} shares its line with others; take it out there by hand, then say "
@@ -234,22 +235,23 @@ class _Work:
             self.shape.entries("broadcast"), enumerate(self.table.get("broadcast", [])), strict=False
         ):
             found = self.shape.fields(rows) if _same_frame(entry, listener) else None
-            if found is not None and found.items:
+            if found is not None and len(found.items) >= min(1, len(entry["fields"])):
                 expected = deepcopy(self.table)
                 expected["broadcast"][number]["fields"] += fields
-                last = found.items[-1]
-                self._end_with_comma(last[-1])
-                indent = re.match(r"\s*", self.lines[last[0]])
-                before = indent[0] if indent else ""
+                before = self._behind(found.items[-1]) if found.items else "  "
                 return self.put(found.end, [f"{before}{value_text(one)}," for one in fields], expected)
         table = listener_table(listener, self.counts_from) | {"fields": fields}
         self.append("broadcast", table)
         return None
 
-    def _end_with_comma(self, at: int) -> None:
+    def _behind(self, item: range) -> str:
+        """End an item with a comma, so that another one can come behind it; returns how it is indented."""
+        at = item[-1]
         bare = self.shape.bare[at].rstrip()
         if not bare.endswith(","):
             self.lines[at] = f"{self.lines[at][: len(bare)]},{self.lines[at][len(bare) :]}"
+        first = self.lines[item[0]]
+        return first[: len(first) - len(first.lstrip())]
 
     def append(self, section: str, table: Table) -> None:
         """Put an entry behind the last one of its kind, or at the end."""
