@@ -289,3 +289,13 @@ def test_fifty_times_in_a_row_nothing_grows(drive: Make) -> None:
     journey.run(AT_S + 2.5)
     assert sizes[0] == sizes[1]
     assert journey.requests(AT_S + 2.0) != []
+
+
+def test_in_every_state_of_the_car_nothing_is_asked_that_would_not_be_asked_else(drive: Make) -> None:
+    journey = drive()
+    told = [reload_at(journey, 0.2 + 0.37 * number) for number in range(65)]
+    journey.run(24.2)
+    assert not any(told)
+    asked = journey.requests()
+    assert len(asked) > 50
+    assert [at for at, _ in asked if "ON" not in journey.keys(at)] == []
