@@ -63,6 +63,12 @@ def test_marks_that_do_not_fit_are_told(typed: Typed, pressed_trace: Path, text:
     assert why in done.err
 
 
+def test_marks_of_an_editor_that_writes_a_byte_order_mark_and_crlf_are_read(typed: Typed, pressed_trace: Path) -> None:
+    marks = pressed_trace.with_name("drive.marks")
+    marks.write_bytes(b"\xef\xbb\xbf" + marks.read_bytes().replace(b"\n", b"\r\n"))
+    assert "2C1 byte 1 bit 3: sure (" in typed("find", "pressed", pressed_trace, "--marks", marks).out
+
+
 def test_nothing_that_reacts_is_told(typed: Typed, pressed_trace: Path) -> None:
     marks = pressed_trace.with_name("other.marks")
     marks.write_text("".join(f"+{at} horn\n" for at in (35, 39, 44.5, 51, 57)))

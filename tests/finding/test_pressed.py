@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pytest
 
 from underdash.bus.frames import Frame
@@ -86,6 +87,15 @@ def test_marks_with_no_answer_anywhere_get_none() -> None:
 def test_what_happens_as_often_without_a_mark_is_not_believed() -> None:
     often = [BEGIN + 1.0 + 1.9 * n for n in range(30)]
     assert asked(car(often), late(often[3:18:3])).ranks == ()
+
+
+@pytest.mark.parametrize("count", [10, 20, 30])
+def test_many_marks_at_random_beside_much_that_changes_are_not_believed(count: int) -> None:
+    busy = car([BEGIN + 1.0 + 1.9 * n for n in range(30)])
+    for seed in range(10):
+        at = np.sort(np.random.default_rng(seed).uniform(BEGIN, BEGIN + 60.0, count)).tolist()
+        answer = asked(busy, [Mark(one, "menu") for one in at])
+        assert sum(one.confidence for rank in answer.ranks[:1] for one in rank) < 0.9
 
 
 def test_each_word_has_an_answer_of_its_own() -> None:

@@ -32,7 +32,7 @@ def marks(arguments: argparse.Namespace, heard: Heard) -> tuple[Mark, ...]:
         return marks_in(heard)
     path = Path(arguments.marks)
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as exc:
         reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
         raise GivenError(f"--marks {path} cannot be read: {reason}; name a file of lines SECONDS WORD") from exc

@@ -6,6 +6,7 @@ import argparse
 import csv
 import json
 import sys
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from ..finding.heard import Heard
     from ..finding.marks import Mark
     from ..finding.readings import Reading
+
+LARGEST = 1e12
+"""No number that a tester shows is larger, and with much larger ones no line can be fitted."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -123,6 +127,8 @@ def _reading(cells: tuple[str, str, str], first: float, where: str) -> Reading:
     when, text, unit = (cell.strip(" ]") for cell in cells)
     try:
         at, value = float(when) + (first if when.startswith("+") else 0.0), float(text)
+        if not (isfinite(at) and abs(value) <= LARGEST):
+            raise ValueError
     except ValueError as exc:
         raise GivenError(
             f"{where}: seconds and a number are wanted, with + before the seconds to count from the first frame; found "

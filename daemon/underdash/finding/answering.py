@@ -131,6 +131,7 @@ def fit(densities: Floats, way: Way, span_s: float) -> Fit:
             free[:, best] = 0.0
     answered = int((answers >= 0).sum())
     unmarked = len(way.changes) - answered
+    ratio -= lgamma(answered + 1)  # marks that lie anywhere come in any order, those of changes in theirs
     return Fit(ratio + _missed(unmarked, answered) + _missed(len(answers) - answered, answered), answers, unmarked)
 
 
