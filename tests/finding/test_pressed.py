@@ -98,6 +98,16 @@ def test_many_marks_at_random_beside_much_that_changes_are_not_believed(count: i
         assert sum(one.confidence for rank in answer.ranks[:1] for one in rank) < 0.9
 
 
+@pytest.mark.parametrize("at_once", [1, 100, 1000])
+def test_fields_that_are_weighed_in_parts_come_to_the_same(
+    five: Heard, monkeypatch: pytest.MonkeyPatch, at_once: int
+) -> None:
+    whole = asked(five, late(FIVE))
+    monkeypatch.setattr("underdash.finding.weighing.AT_ONCE", at_once)
+    assert whole.ranks
+    assert asked(five, late(FIVE)) == whole
+
+
 def test_each_word_has_an_answer_of_its_own() -> None:
     up, down = FIVE[::2], FIVE[1::2]
 

@@ -11,6 +11,8 @@ from .heard import Heard
 
 LATEST_S = 0.7
 """Longest that a person takes from the deed to the mark (common practice: a simple reaction takes 0.2 to 0.3 s)."""
+MOST_MARKS = 500
+"""Of one word; a person who presses sets far fewer, and time and memory grow with their square."""
 WALL_CLOCK_S = 1e9
 """Seconds since 1970 are larger, those since a machine was started are smaller."""
 LINE = "a line reads SECONDS WORD or FROM..UNTIL WORD, with + before each number to count from the first frame"
@@ -112,6 +114,12 @@ def marks_of(marks: Sequence[Mark], heard: Heard, words: Sequence[str] = ()) -> 
         if word not in by_word:
             raise GivenError(f"no mark says {word!r}; those there are say {', '.join(map(repr, by_word))}")
     chosen = {word: by_word[word] for word in words or by_word}
+    for word, some in chosen.items():
+        if len(some) > MOST_MARKS:
+            raise GivenError(
+                f"{len(some)} marks say {word!r}, and {MOST_MARKS} of one word are the most that are weighed; five to "
+                "fifty do: name a file with fewer"
+            )
     outside = [mark for some in chosen.values() for mark in some if not _within(mark, heard)]
     if outside:
         raise GivenError(_why_outside(outside, heard))

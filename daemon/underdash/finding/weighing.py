@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +16,8 @@ RATHER_NOT = 0.3
 the coming of an id, against what is in it."""
 LARGEST = 600.0
 """Logarithm beyond which a likelihood ratio is not told any larger."""
+AT_ONCE = 4_000_000
+"""Pairs of a mark and a change that are weighed at once, for the sake of memory."""
 
 
 @dataclass(frozen=True)
@@ -69,17 +71,32 @@ class Fields:
         """Weigh the fields that answer at least half of the marks."""
         if not self.every:
             return []
-        densities = density(times[:, None] - self.at[None, :], self.width[None, :])
         fewest = max(1, (len(times) + 1) // 2)
-        answered = (np.maximum.reduceat(densities, self.first, axis=1) >= LEAST_DENSITY).sum(axis=0)
         found = []
-        for place in np.flatnonzero(answered >= fewest):
-            one, first = self.every[place], self.first[place]
-            own = densities[:, first : first + len(one.at)]
-            answering = _weigh(one, self._ways_of(int(place), both=both), own, fewest, span_s)
-            if answering is not None:
-                found.append(answering)
+        for begin, end in self._parts(len(times)):
+            first = self.first[begin:end]
+            last = self.first[end] if end < len(self.every) else len(self.at)
+            changes = slice(first[0], last)
+            densities = density(times[:, None] - self.at[None, changes], self.width[None, changes])
+            answered = (np.maximum.reduceat(densities, first - first[0], axis=1) >= LEAST_DENSITY).sum(axis=0)
+            for place in (np.flatnonzero(answered >= fewest) + begin).tolist():
+                one, at = self.every[place], self.first[place] - first[0]
+                own = densities[:, at : at + len(one.at)]
+                answering = _weigh(one, self._ways_of(place, both=both), own, fewest, span_s)
+                if answering is not None:
+                    found.append(answering)
         return found
+
+    def _parts(self, marks: int) -> Iterator[tuple[int, int]]:
+        """Yield from which field to before which the changes are few enough to be held beside all marks at once."""
+        begin = 0
+        while begin < len(self.every):
+            room = self.first[begin] + AT_ONCE // marks
+            end = max(begin + 1, int(np.searchsorted(self.first, room)) - 1)
+            if len(self.at) <= room:
+                end = len(self.every)
+            yield begin, end
+            begin = end
 
     def _ways_of(self, place: int, *, both: bool) -> tuple[Way, ...]:
         """Return the ways in which a field may answer, worked out once."""
