@@ -64,6 +64,13 @@ def test_marks_that_do_not_fit_are_told(typed: Typed, pressed_trace: Path, text:
     assert why in done.err
 
 
+def test_a_bus_whose_channel_is_not_in_the_trace_is_told(typed: Typed, pressed_trace: Path) -> None:
+    done = typed("find", "pressed", pressed_trace, "--bus", "comfort=can7")
+    assert done.status == 2
+    assert "--bus comfort=can7: no data frame of a channel 'can7' is in" in done.err
+    assert done.err.rstrip().endswith("there are can1")
+
+
 def test_marks_of_an_editor_that_writes_a_byte_order_mark_and_crlf_are_read(typed: Typed, pressed_trace: Path) -> None:
     marks = pressed_trace.with_name("drive.marks")
     marks.write_bytes(b"\xef\xbb\xbf" + marks.read_bytes().replace(b"\n", b"\r\n"))
