@@ -73,7 +73,7 @@ class Done:
 
 
 @pytest.fixture
-def typed(capsys: pytest.CaptureFixture[str]) -> Iterator[Callable[..., Any]]:
+def typed(capsys: pytest.CaptureFixture[str]) -> Callable[..., Any]:
     """Runs a command in this process."""
 
     def run(*arguments: object) -> Done:
@@ -87,7 +87,13 @@ def typed(capsys: pytest.CaptureFixture[str]) -> Iterator[Callable[..., Any]]:
         assert "a mistake in underdash itself" not in said.err, said.err
         return Done(status, said.out, said.err)
 
-    yield run
+    return run
+
+
+@pytest.fixture(autouse=True)
+def logged_nowhere() -> Iterator[None]:
+    """Forget what a command set up to log to: the standard error that it found is closed after the test."""
+    yield
     structlog.reset_defaults()
 
 
