@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import gc
+import signal
 import subprocess
 import sys
 from argparse import Namespace
@@ -300,3 +301,25 @@ def test_what_an_early_panel_fails_at_is_told_by_the_daemon_that_took_it(mirrore
     assert "the panel does not take images" in screen.faults[0]
     built.daemon.stop()
     built.release()
+
+
+ENDED_EARLY = """
+import os, signal, sys
+from pathlib import Path
+from underdash.cli.run import _dark_at_the_end
+from underdash.service.ledger import Ledger
+
+class First:
+    def close(self):
+        print("dark", flush=True)
+
+with _dark_at_the_end(First()):
+    with Ledger(Path(sys.argv[1]), {}).told_to_end():
+        os.kill(os.getpid(), signal.SIGTERM)
+"""
+
+
+def test_panels_go_dark_where_the_end_is_asked_for_before_the_daemon_listens_for_it(tmp_path: Path) -> None:
+    command = [sys.executable, "-c", ENDED_EARLY, str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=60)
+    assert (done.stdout, done.returncode) == ("dark\n", -signal.SIGTERM), done.stderr

@@ -9,11 +9,18 @@ from __future__ import annotations
 import argparse
 import contextlib
 import gc
+import os
+import signal
 import sys
 from collections.abc import Callable, Iterator
+from types import FrameType
+from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError, UnderdashError
 from .common import add_config, config_file
+
+if TYPE_CHECKING:
+    from ..wiring.first_page import FirstPage
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +43,22 @@ def _uncollected() -> Iterator[None]:
         gc.enable()
 
 
+@contextlib.contextmanager
+def _dark_at_the_end(first: FirstPage) -> Iterator[None]:
+    """Put the panels out where the end is asked for before the daemon listens for that."""
+
+    def end(number: int, frame: FrameType | None) -> None:
+        first.close()
+        signal.signal(number, signal.SIG_DFL)
+        os.kill(os.getpid(), number)
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 @_uncollected()
 def run(arguments: argparse.Namespace) -> int:
     """Run until SIGTERM, SIGINT or the end of the supply."""
@@ -45,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
     from ..wiring.first_page import FirstPage
 
     table, source = read_toml(config_file(arguments))
-    with contextlib.closing(FirstPage()) as first:
+    with contextlib.closing(FirstPage()) as first, _dark_at_the_end(first):
         with contextlib.suppress(ConfigError):
             first.show(panels_of(table, source))
         from ..config.reading import make_config  # from here on somebody sees that it starts

@@ -155,6 +155,8 @@ class Ledger:
 
         def end(number: int, frame: FrameType | None) -> None:
             self.close(forget=True)
+            if callable(before):
+                before(number, frame)
             signal.signal(number, signal.SIG_DFL)
             os.kill(os.getpid(), number)
 
