@@ -97,6 +97,12 @@ def under_systemd() -> Callable[..., dict[str, Any]]:
     return run
 
 
+ALL_SCENES = "UNDERDASH_ALL_SCENES"
+OWNERS_LIFE = (
+    *("fresh", "again", "network", "plugin", "first picture", "rights", "journey", "with strangers", "loop hangs"),
+    *("page hangs", "killed", "upgrade", "removal"),
+)
+"""Scenes of `guest/service.py` that are always played."""
 GUESTS_PYTHON = {"bookworm": (3, 11), "trixie": (3, 13)}
 
 
@@ -110,4 +116,12 @@ def life(under_systemd: Callable[..., dict[str, Any]], tmp_path_factory: pytest.
         pytest.skip(f"wheels for the guest are made by its own Python: {wanted} is wanted, this is {sys.version}")
     folder = tmp_path_factory.mktemp("wheels")
     make_wheels(folder, tmp_path_factory.mktemp("work"))
-    return under_systemd("service.py", folder, limit_s=2700)
+    scenes = "" if os.environ.get(ALL_SCENES) else " ".join(f"'{name}'" for name in OWNERS_LIFE)
+    return under_systemd(f"service.py {scenes}".rstrip(), folder, limit_s=2700)
+
+
+@pytest.fixture
+def more_scenes() -> None:
+    """Leaves a test out whose scene is played on demand only."""
+    if not os.environ.get(ALL_SCENES):
+        pytest.skip(f"one of the scenes that take another half hour; they are played with {ALL_SCENES}=1")

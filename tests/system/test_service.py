@@ -102,6 +102,7 @@ def test_from_ignition_on_to_asleep(seen: dict[str, Any], tmp_path_factory: pyte
     assert None not in (drive["lingering"], drive["dark"], drive["asleep"])
 
 
+@pytest.mark.usefixtures("more_scenes")
 def test_a_version_that_does_not_start_gives_way_to_the_one_from_before(seen: dict[str, Any]) -> None:
     failed = seen["upgrade that does not start"]
     assert failed["status"] == 1

@@ -8,7 +8,7 @@ import pytest
 
 from .pictures import from_spi, keep
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("more_scenes")]
 
 
 @pytest.fixture(scope="module")

@@ -28,6 +28,7 @@ def test_a_plugin_that_hangs_is_ended_by_the_watchdog(seen: dict[str, Any], kind
     assert hang["lit"] is not None
 
 
+@pytest.mark.usefixtures("more_scenes")
 def test_a_page_that_raises_costs_that_page_only(seen: dict[str, Any]) -> None:
     raises = seen["raises"]
     assert raises["off_s"] is not None
@@ -46,6 +47,7 @@ def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(seen: dict[str, An
     assert "plug-ins tarn, boost" in killed["status"]
 
 
+@pytest.mark.usefixtures("more_scenes")
 def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(seen: dict[str, Any]) -> None:
     leak = seen["leak"]
     assert leak["found_s"] is not None
@@ -55,6 +57,7 @@ def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(seen: dict[str,
     assert int(leak["taken"]) < int(seen["with strangers"]["most"])
 
 
+@pytest.mark.usefixtures("more_scenes")
 @pytest.mark.parametrize(
     ("scene", "how"),
     [
@@ -75,6 +78,7 @@ def test_the_service_is_back_after_a_plugin_took_the_process_with_it_and_says_ho
         assert f"of plug-in breaks is off: an earlier life {how}" in life["status"]
 
 
+@pytest.mark.usefixtures("more_scenes")
 def test_a_leak_of_a_library_in_c_ends_the_daemon_before_the_machine_and_nobody_is_named(seen: dict[str, Any]) -> None:
     life = seen["plug-in leaks in C"]
     assert None not in (life["back_s"], life["lit"])
@@ -87,5 +91,6 @@ def test_a_leak_of_a_library_in_c_ends_the_daemon_before_the_machine_and_nobody_
     assert "refused  breaks: safe mode" in life["status"]
 
 
+@pytest.mark.usefixtures("more_scenes")
 def test_a_restart_by_hand_forgets_what_was(seen: dict[str, Any]) -> None:
     assert seen["forgotten"] == {"ready": seen["forgotten"]["ready"], "faults": []}
