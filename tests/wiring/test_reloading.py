@@ -277,7 +277,8 @@ def test_fifty_times_in_a_row_nothing_grows(drive: Make) -> None:
     def size() -> None:
         gc.collect()
         handlers = {role: sum(map(len, link.table._handlers.values())) for role, link in daemon.links.items()}
-        alive = Counter(type(one).__name__ for one in gc.get_objects() if type(one).__module__.startswith("underdash."))
+        ours = (one for one in gc.get_objects() if str(type(one).__module__).startswith("underdash."))
+        alive = Counter(type(one).__name__ for one in ours)
         kept = {name: alive[name] for name in ("Assembly", "Store", "Sending", "Fingers", "Acting", "Key", "Deck")}
         sizes.append((handlers, kept, threading.active_count(), len(daemon.assembly.suspensions.takers)))
 
