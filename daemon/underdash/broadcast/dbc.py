@@ -14,10 +14,11 @@ from typing import Any
 from ..bus.frames import id_text, key_of
 from ..contract.layout import Bits, BroadcastListener, ByteOrder, Coding, Field, Select
 from ..contract.signals import Kind, Signal
-from .bits import LayoutError, bytes_needed, number, place_of
+from .bits import LayoutError, bytes_needed, number
 from .dbc_lines import Statement, statements
 from .dbc_parse import ParsedMessage, Problem, parse
 from .decoder import CLASSIC_BYTES
+from .diagram import bits_of
 
 __all__ = ["Imported", "Problem", "import_dbc", "snake_case"]
 
@@ -125,18 +126,10 @@ def _line_of(signal: Any, one: ParsedMessage) -> Statement:
 
 def _note_overlaps(fields: list[Field], lines: list[int], work: _Import) -> None:
     """Tell which signals share bits: one of the two definitions is a mistake, and only the car knows which."""
-    plain = [(made, line, _bits_of(made.bits)) for made, line in zip(fields, lines, strict=True) if not made.select]
+    plain = [(made, line, bits_of(made.bits)) for made, line in zip(fields, lines, strict=True) if not made.select]
     for (one, line_one, a), (other, line_other, b) in combinations(plain, 2):
         if a & b:
             work.note(max(line_one, line_other), f"{one.signal} and {other.signal} share bits; both are taken")
-
-
-def _bits_of(bits: Bits) -> int:
-    """The bits of a frame that a field covers, as a set: bit 8 * byte + bit (0 is the least significant)."""
-    at = place_of(bits)
-    run = at.mask << at.shift
-    width = at.last - at.first + 1
-    return int.from_bytes(run.to_bytes(width, at.order), "little") << 8 * at.first
 
 
 # --- signals ----------------------------------------------------------------------------------------------------

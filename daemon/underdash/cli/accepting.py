@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..contract.errors import GivenError, UnderdashError
 from .common import positive, told_to_stop, whole
+from .find import LIKELY
 from .keeping import changed
 
 if TYPE_CHECKING:
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from ..finding.heard import Heard
     from ..service.client import Client
 
-LIKELY = 0.6
-"""From here on an answer is written down without being chosen by its number."""
 MOST_TRIED = 4
 LOOK_S = 0.2
 
