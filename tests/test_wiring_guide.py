@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import re
 import sys
+import tomllib
 from itertools import combinations
 from pathlib import Path
 from types import ModuleType
@@ -228,3 +229,21 @@ def test_every_link_leads_to_a_file_and_to_a_heading_in_it(guide: str) -> None:
         if anchor:
             headings = re.findall(r"^#+ (.*)$", other.read_text(), re.MULTILINE)
             assert anchor in [_slug(heading) for heading in headings], target
+
+
+def test_the_converter_of_an_old_car_reaches_as_far_as_its_senders() -> None:
+    text = (ROOT / "config" / "examples" / "old_car.toml").read_text()
+    overlay = re.search(r"dtoverlay=ads1015([\w,=]*)", text)
+    assert overlay is not None
+    words = overlay[1].split(",")
+    senders = [one for one in tomllib.loads(text)["input"].values() if one.get("device") == "ads1015"]
+    assert len(senders) == 3
+    for sender in senders:
+        letter = "abcd"[int(sender["channel"].removeprefix("in_voltage"))]
+        gain = next((int(word[-1]) for word in words if word.startswith(f"ch{letter}_gain=")), 2)
+        assert f"ch{letter}_enable" in words
+        highest = 16.0 * 10 / 110
+        if "pull_up" in sender:
+            (volts, ohms), most = sender["pull_up"], sender["points"][-1][0]
+            highest = volts * most / (ohms + most)
+        assert highest < SCRIPT.ADS1015_V[gain], sender

@@ -35,6 +35,7 @@ class Pin(NamedTuple):
 
 
 PINS = (
+    Pin(2, 3, "I2C (SDA), so `ads1015`"),
     Pin(3, 5, "wake line of a halted Pi up to 4; I2C (SCL), so `ads1015` too"),
     Pin(4, 7, "`w1-gpio` (1-Wire)"),
     Pin(7, 26, "SPI0 chip select 1"),
@@ -73,6 +74,8 @@ PANEL_FIRST = (
 """The panel on SPI0, one or two CAN controllers on SPI1."""
 HOLD = ("dtoverlay=gpio-poweroff,gpiopin=26,active_low,active_delay_ms=3000",)
 OVERLAYS = (*CAN_FIRST, *PANEL_FIRST, *HOLD, "dtoverlay=w1-gpio", "dtoverlay=ads1015", "dtoverlay=mcp3008")
+ADS1015_V = {1: 4.096, 2: 2.048}
+"""What an `ads1015` reads up to, by the `gain` of a channel in its overlay (overlays' README); 2 if nothing is said."""
 CAN_ROWS = (("SCK", 11), ("SI (MOSI)", 10), ("SO (MISO)", 9), ("CS", 8), ("INT", 25))
 PANEL_ROWS = (("SCL", 21), ("SDA (MOSI)", 20), ("CS", 18), ("DC", 24), ("RST", 23), ("BL", 12))
 READINGS = {
@@ -222,6 +225,8 @@ def held() -> Sheet:
     sheet.note(443, 241, "hold", "end", ink=LINE)
     sheet.wire(LINE, (735, 132), (735, 249), (570, 249))
     sheet.note(725, 241, "3.3 V, GPIO26", "end", ink=LINE)
+    for x in (360, 410):  # or the hold line would feed the ignition circuit
+        sheet.diode(x, 206)
     sheet.box(20, 222, 150, 54, "ignition circuit", "(terminal 15)")
     sheet.box(450, 222, 120, 54, "optocoupler", "or transistor")
     return sheet
@@ -326,18 +331,20 @@ def inputs() -> Sheet:
     sheet.wire(GROUND, (208, 178), (208, 244))
     sheet.wire(GROUND, (266, 184), (286, 196), (286, 244))
     sheet.path("M266 162v32M226 172h18m-6 -4l6 4l-6 4M226 184h18m-6 -4l6 4l-6 4", INK, 2)
+    sheet.path("M282 193.6L273 193L277.2 186Z", INK, fill=INK)
     sheet.wire(PLUS, (440, 124), (552, 124))
     sheet.wire(LINE, (552, 124), (770, 124))
-    sheet.wire(LINE, (706, 124), (706, 68))
+    sheet.wire(LINE, (724, 124), (724, 68))
+    sheet.wire(GROUND, (724, 124), (724, 244))
     sheet.wire(GROUND, (600, 124), (600, 244))
     sheet.wire(GROUND, (654, 124), (654, 178))
     sheet.wire(GROUND, (654, 186), (654, 244))
     sheet.path("M640 178h28M640 186h28", INK, 2.4)
-    for x, y, up in ((208, 178, False), (156, 178, True), (706, 92, True)):
+    for x, y, up in ((208, 178, False), (156, 178, True), (724, 92, True), (724, 182, True)):
         sheet.diode(x, y, up)
-    for x in (156, 208, 286, 600, 654):
+    for x in (156, 208, 286, 600, 654, 724):
         sheet.ground(x, 244)
-    for x, y in ((156, 100), (600, 124), (654, 124), (706, 124)):
+    for x, y in ((156, 100), (600, 124), (654, 124), (724, 124)):
         sheet.dot(x, y)
     sheet.fuse(60, 100, "1 A")
     sheet.fuse(486, 124, "1 A")
@@ -346,8 +353,8 @@ def inputs() -> Sheet:
     for x, y, text, at in (
         (20, 72, "12 V line", "start"), (115, 86, "2.2 kΩ", "middle"), (372, 90, "GPIO, pulled up", "end"),
         (440, 96, "battery +", "start"), (314, 178, "optocoupler", "start"), (552, 110, "100 kΩ", "middle"),
-        (590, 187, "10 kΩ", "end"), (676, 187, "100 nF", "start"), (706, 58, "3.3 V", "middle"),
-        (770, 144, "A/D converter", "end"),
+        (590, 187, "10 kΩ", "end"), (662, 214, "100 nF", "start"), (724, 58, "3.3 V", "middle"),
+        (656, 110, "A/D converter", "middle"),
     ):  # fmt: skip
         sheet.note(x, y, text, at)
     return sheet
@@ -355,7 +362,7 @@ def inputs() -> Sheet:
 
 def whole() -> Sheet:
     sheet = _sheet("whole", "Socket, splitter, CAN board, Pi, panel and supply, and how they hang together", 296,
-                   "All parts", "fuse at the source; CAN wires twisted and short")  # fmt: skip
+                   "All parts", "fuse at the source; CAN twisted, under 0.3 m from socket to board")  # fmt: skip
     for x, to_x, y in ((150, 200, 88), (150, 200, 96), (310, 410, 88), (310, 410, 96)):
         sheet.wire(BUS, (x, y), (to_x, y), width=2)
     sheet.wire(BUS, (255, 122), (255, 156))
@@ -365,7 +372,7 @@ def whole() -> Sheet:
     sheet.wire(PLUS, (150, 254), (410, 254), width=3.4)
     sheet.wire(FIVE, (530, 254), (645, 254), (645, 122), width=3.4)
     sheet.fuse(196, 254, "F1")
-    for x, y, text in ((360, 78, "under 0.3 m"), (575, 82, "SPI or USB"), (688, 170, "SPI"), (304, 240, "0.75 mm²"),
+    for x, y, text in ((575, 82, "SPI or USB"), (688, 170, "SPI"), (304, 240, "0.75 mm²"),
                        (588, 244, "5.1 V")):  # fmt: skip
         sheet.note(x, y, text)
     for x, y, width, *texts in (
