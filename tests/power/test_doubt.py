@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from underdash.power.doubt import SILENT_S, TURNS_S, Doubt
+from underdash.power.doubt import BELIEVED_S, SILENT_S, TURNS_S, Doubt
 from underdash.power.ignition import Position
 
 KEY = "input key on low GPIO17"
@@ -55,3 +55,21 @@ def test_an_engine_that_stalled_meanwhile_begins_anew() -> None:
         doubt.look(OFF, 0.0, rpm, at)
     assert doubt.look(OFF, 0.0, 800.0, 11.0) == {}
     assert list(doubt.look(OFF, 0.0, 800.0, 16.0)) == [KEY]
+
+
+def test_after_an_hour_of_silence_a_wire_at_on_is_not_believed_any_more_until_a_bus_talks() -> None:
+    doubt = Doubt()
+    told, unbelieved = {}, []
+    for at, silent_s in ((0.0, 0.0), (BELIEVED_S - 1, BELIEVED_S - 1), (BELIEVED_S, BELIEVED_S), (BELIEVED_S + 1, 0.1)):
+        told[at] = doubt.look(ON, silent_s, None, at).get(KEY, "")
+        unbelieved.append(doubt.unbelieved)
+    assert unbelieved == [False, False, True, False]
+    assert "keeps the accessory up" not in told[BELIEVED_S - 1]
+    assert "for 60 minutes; it no longer keeps the accessory up: " in told[BELIEVED_S]
+
+
+def test_of_two_wires_at_on_one_that_was_turned_on_lately_is_believed() -> None:
+    doubt = Doubt()
+    doubt.look(ON, 0.0, None, 0.0)
+    doubt.look({**ON, "input other": Position.ON}, BELIEVED_S, None, BELIEVED_S)
+    assert not doubt.unbelieved

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 import pytest
 
@@ -14,9 +15,10 @@ from underdash.bus.link import BusStatus, Link
 from underdash.bus.memory import MemoryBus
 from underdash.contract.cars import BusDescription, CarDescription, ExpectedFrame, IgnitionEvidence
 from underdash.contract.layout import Bits, BroadcastListener, Field
-from underdash.contract.signals import Quality
+from underdash.contract.signals import PowerState, Quality
 from underdash.loading import load
 from underdash.power.ignition import Position
+from underdash.power.states import Power, PowerInputs, Supply
 from underdash.signals.store import Rank
 from underdash.wiring.assembly import Assembly, assemble
 from underdash.wiring.key import Key
@@ -160,3 +162,20 @@ def test_a_wire_that_says_on_in_a_sleeping_car_is_doubted_unless_a_bus_is_not_op
         slot.put("ON", Quality.GOOD, at)
         parts.key.tick([replace(status(at), state=BusState.SILENT), other], at)
     assert list(parts.key.doubts) == ([] if absent else ["input key on GPIO17"])
+
+
+@pytest.mark.parametrize(("wakes", "ends"), [(inf, PowerState.HALTING), (3700.0, PowerState.AWAKE)])
+def test_a_wire_that_is_always_on_does_not_keep_a_parked_car_s_accessory_up(wakes: float, ends: PowerState) -> None:
+    evidence = IgnitionEvidence("vehicle.ignition", on=("ON",), off=("OFF",), wire="input key on GPIO17")
+    parts = Parts(replace(CAR, ignition=(evidence,)))
+    slot = parts.assembly.store.slot("vehicle.ignition", "input key on GPIO17", Rank.INPUT)
+    power = Power(Supply.WAKEABLE)
+    went: dict[PowerState, float] = {}
+    for step in range(9700):
+        at = step * 0.45
+        slot.put("ON", Quality.GOOD, at)
+        parts.key.tick([replace(status(at if at < wakes else 0.0), state=BusState.SILENT)], at)
+        state, _ = power.step(PowerInputs(parts.key.held_for, parts.key.ignition.talking(at)), at)
+        went.setdefault(state, at)
+    assert state is ends
+    assert 3600.0 < went[PowerState.LINGERING] < 3640.0

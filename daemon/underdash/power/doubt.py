@@ -1,7 +1,8 @@
 """Whether a wire of the ignition tells the truth: what it says is held against what the buses do. Pure.
 
 A wire that is taken for inverted and is not, or the other way about, cannot be told from the wire alone. A car whose
-buses have fallen silent for ten minutes is not at ON, though, and one whose engine turns is not at OFF.
+buses have fallen silent for ten minutes is not at ON, though, and one whose engine turns is not at OFF. That is told;
+after an hour of silence a wire at ON is not believed in any more, or it would empty the battery of a parked car.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from .ignition import Position
 
 SILENT_S = 600.0
 """Buses of a parked car may talk on for minutes after the key; once silent for this long it sleeps."""
+BELIEVED_S = 3600.0
+"""A bus can also be lost on the road, where nothing is to go dark; longer than a stage of most journeys."""
 TURNS_S = 10.0
 TURNS_RPM = 300.0
 """A starter turns an engine more slowly than that (common practice)."""
@@ -20,8 +23,13 @@ TURNS_RPM = 300.0
 
 @dataclass(slots=True)
 class Doubt:
-    """Compares; `look` is called a few times a second."""
+    """Compares; `look` is called a few times a second.
 
+    Attributes:
+        unbelieved: each wire that says ON has said so through an hour in which no bus was heard.
+    """
+
+    unbelieved: bool = False
     _on: dict[str, float] = field(default_factory=dict)
     _off: dict[str, float] = field(default_factory=dict)
 
@@ -40,9 +48,14 @@ class Doubt:
         _since(self._on, words, Position.ON, now)
         _since(self._off, words if turns else {}, Position.OFF, now)
         found = {}
-        for name, since in self._on.items():
-            if silent_s is not None and min(silent_s, now - since) >= SILENT_S:
-                found[name] = f"{name} says ON, and no bus has been heard for {silent_s / 60:.0f} minutes: {_NOT_ON}"
+        alone_s = {name: min(silent_s or 0.0, now - since) for name, since in self._on.items()}
+        self.unbelieved = min(alone_s.values(), default=0.0) >= BELIEVED_S
+        for name, seconds in alone_s.items():
+            if silent_s is not None and seconds >= SILENT_S:
+                so_far = "; it no longer keeps the accessory up" if self.unbelieved else ""
+                found[name] = (
+                    f"{name} says ON, and no bus has been heard for {silent_s / 60:.0f} minutes{so_far}: {_NOT_ON}"
+                )
         for name, since in self._off.items():
             if now - since >= TURNS_S:
                 found[name] = f"{name} says OFF while the engine turns at {engine_rpm:.0f} rpm: {_NOT_OFF}"

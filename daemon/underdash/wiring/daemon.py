@@ -310,10 +310,10 @@ class Daemon:
             screen.update(snapshot, words, now, lit=self._lit)
 
     def _step_power(self, now: float) -> PowerState:
-        ignition = self.key.tick(self.buses, now)
+        self.key.tick(self.buses, now)
         volts = self.assembly.store.read(VOLTAGE, now).value
         talking = self.key.ignition.talking(now)
-        inputs = PowerInputs(ignition.position, talking, volts if isinstance(volts, float) else None, self.host.holds)
+        inputs = PowerInputs(self.key.held_for, talking, volts if isinstance(volts, float) else None, self.host.holds)
         state, effects = self.power.step(inputs, now)
         for effect in effects:
             self._take(effect, now)

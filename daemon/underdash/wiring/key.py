@@ -101,6 +101,12 @@ class Key:
         self._doubt_wires(buses, now)
         return self._tell(now)
 
+    @property
+    def held_for(self) -> Position:
+        """What the power tables go by: the position, or unknown where only a wire says ON that is not believed in."""
+        doubted = self._doubt.unbelieved and self.state.position is Position.ON
+        return Position.UNKNOWN if doubted else self.state.position
+
     def _doubt_wires(self, buses: Sequence[BusStatus], now: float) -> None:
         if not self._wires:
             return
