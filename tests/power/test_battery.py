@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import re
 from math import inf
+from pathlib import Path
 
 import pytest
 
@@ -74,3 +76,12 @@ def test_boards_that_go_on_drawing_once_halted_are_named(supply: Supply, board: 
 def test_a_halted_pi_5_as_delivered_empties_half_of_the_battery_in_ten_days() -> None:
     # 0.27 A at 5.1 V through a converter of 85 % are 0.131 A at 12.4 V: 30 Ah in 9.6 days
     assert days_parked(Supply.WAKEABLE, BOARDS["5"]) == pytest.approx(9.6, abs=0.1)
+
+
+def test_every_board_of_the_parts_list_can_be_named() -> None:
+    guide = (Path(__file__).parents[2] / "config" / "WIRING.md").read_text()
+    names = re.search(r"\| board \| Raspberry Pi ([^;,]*(?:, [^;,]*)*?), with", guide)
+    assert names is not None
+    listed = re.split(r", | or ", names[1])
+    assert listed == ["Zero 2 W", "3", "4", "5"]
+    assert all(any(board.name.startswith(f"Pi {name}") for board in BOARDS.values()) for name in listed)

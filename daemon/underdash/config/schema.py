@@ -107,7 +107,7 @@ class PowerConfig:
 
     supply: Supply | None = None
     accept_drain: bool = False
-    board: Literal["zero", "3b", "4b", "5"] = "4b"
+    board: Literal["zero", "zero2", "3b", "4b", "5"] = "4b"
     off_s: SecondsOrNone = 2.0
     silence_s: Seconds = 30.0
     goodbye_s: SecondsOrNone = 3.0

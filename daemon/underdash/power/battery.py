@@ -2,7 +2,9 @@
 
 Currents are for the bare board with nothing plugged in, at its 5.1 V input (Raspberry Pi documentation, power
 supplies: figures measured in 2016 and 2019); a panel and adapters come on top. Those of the Pi 5: halted 1.4 W, the
-mean of published measurements with its boot settings as delivered, idle 0.6 A (from memory).
+mean of published measurements with its boot settings as delivered, idle 0.6 A (from memory). For the Pi Zero 2 W the
+same page has what the bare board draws when active, taken as idle here; halted it is taken for a Pi 3B, whose
+processor it has (from memory), so that its days are rather too few than too many.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ class Board:
 
 BOARDS = {
     "zero": Board("Pi Zero", 0.10, 0.055),
+    "zero2": Board("Pi Zero 2 W", 0.35, 0.10),
     "3b": Board("Pi 3B", 0.30, 0.10),
     "4b": Board("Pi 4B", 0.60, 0.023),
     "5": Board("Pi 5", 0.60, 0.27),
