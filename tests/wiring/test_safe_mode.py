@@ -127,3 +127,40 @@ def test_panels_whose_drivers_are_there_are_left_alone() -> None:
     assert without_dark(read, {"picture", "strangers_panel"}, past) is read
     assert list(without_dark(read, {"picture"}, past).panel) == ["main"]
     assert len(past.missing) == 1
+
+
+def test_a_car_whose_plugin_is_refused_costs_no_start_and_is_named_everywhere(loop: PacedLoop) -> None:
+    read = config("[bus.drive]", "[plugin.tarn]\nspeed = 1\n[bus.drive]")
+    past = Past()
+    built = build(read, loop, past=past)
+    assert list(built.daemon.links) == ["drive"]
+    assert not built.daemon.sending.guard.keys("drive")
+    status = built.daemon.status()
+    assert status.car.startswith("none is described, so its buses are only listened to: car 'tarn' is not known.")
+    assert "tarn: it takes no settings, found speed; remove [plugin.tarn]" in status.car
+    car, panel = status.faults[-2:]
+    assert car == f"car: {status.car}"
+    assert panel.startswith("panel left stays dark: nobody brings its driver 'strangers_panel' (tarn: it takes no")
+    assert built.daemon.telling.notes() == ("no car: its plug-in does not run",)
+    assert past.remedy == "no car: its plug-in does not run: see underdash check"
+    built.release()
+
+
+def test_a_description_that_wants_a_refused_plugins_protocol_costs_no_start_either(
+    loop: PacedLoop, tmp_path: Path
+) -> None:
+    (tmp_path / "car.toml").write_text("format = 1\n")
+    text = f'file = "{tmp_path / "car.toml"}"\n[plugin.boost]\nfull_scale = "much"'
+    built = build(config('name = "tarn"', text), loop)
+    assert "what is missing there may be a plug-in's: boost: " in built.daemon.status().car
+    built.release()
+
+
+def test_one_page_fewer_is_no_reason_to_do_without_the_car(loop: PacedLoop) -> None:
+    read = config("[bus.drive]", '[plugin.boost]\nfull_scale = "much"\n[bus.drive]')
+    past = Past()
+    built = build(read, loop, past=past)
+    assert built.assembly.car.name == "tarn"
+    assert past.note == "a panel's driver is missing"
+    assert past.no_car == ""
+    built.release()

@@ -21,6 +21,7 @@ SENTENCES = {
     "ended_badly": "The daemon before this one ended badly: {how}",
     "ends_badly": "The daemon ends badly: {how}",
     "safe_mode": "Safe mode: {text}",
+    "goes_without": "It goes on without: {text}",
     "memory_grows": "The daemon {text}",
     "no_ledger": "How the daemon ends cannot be kept: {error}",
     "left_out": "{count} more of this event were left out: {of}",

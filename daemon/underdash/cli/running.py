@@ -81,7 +81,7 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life
         past=past,
     )
     for fault in past.missing:
-        _log.error("safe_mode", text=fault)
+        _log.error("goes_without", text=fault)
     with contextlib.ExitStack() as ending:  # each in its turn, whatever the one before it did
         ending.callback(lambda: supply.close(off=built.daemon.power.state is PowerState.HALTING))
         for recorder in recorders:

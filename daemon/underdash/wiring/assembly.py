@@ -29,7 +29,7 @@ from ..diagnostics.options import Options
 from ..diagnostics.parameters import own_signals
 from ..diagnostics.requests import Compiled, compile_polls
 from ..inputs.compiling import Wire
-from ..loading import Loaded, load
+from ..loading import Loaded, Refused, load
 from ..signals.catalogue import CATALOGUE, Catalogue
 from ..signals.derived import DerivedRunner
 from ..signals.memory import Memory
@@ -48,7 +48,16 @@ COMPUTED = {Rank.POLL, Rank.DERIVED}
 
 
 class UnknownCarError(GivenError):
-    """A car was named that nobody brings."""
+    """A car cannot be had: nobody brings its name, or its file wants what a refused plug-in would bring.
+
+    Args:
+        text: the sentence.
+        refused: plug-ins that do not run, one of which may have brought it.
+    """
+
+    def __init__(self, text: str, refused: tuple[Refused, ...] = ()) -> None:
+        super().__init__(text)
+        self.refused = refused
 
 
 @dataclass(slots=True)
@@ -226,11 +235,18 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
 
     Raises:
         ConfigError: the file has mistakes.
-        UnknownCarError: nobody brings a car of this name; the message has those there are.
+        UnknownCarError: nobody brings a car of this name, and the message has those there are; or a file has mistakes
+            while a plug-in is refused.
     """
     protocols = [item.name for _, item in collect(loaded, "request_protocols").items]
     if wanted.endswith(".toml"):
-        return _read(Path(wanted), loaded, variant, protocols), loaded
+        try:
+            return _read(Path(wanted), loaded, variant, protocols), loaded
+        except ConfigError as exc:
+            if not loaded.refused:
+                raise
+            idle = "; ".join(map(str, loaded.refused))
+            raise UnknownCarError(f"{exc}; what is missing there may be a plug-in's: {idle}", loaded.refused) from exc
     collected = collect(loaded, "cars")
     loaded = loaded.suspended(collected.refused)
     names: list[str] = []
@@ -247,7 +263,7 @@ def choose_car(wanted: str, loaded: Loaded, *, variant: str | None = None) -> tu
             return _read(item.path, loaded, variant, protocols), loaded
         if not item.path.exists():
             broken.append(f"{plugin} names {item.path}, which is not there")
-    raise UnknownCarError(_no_car(wanted, names, broken, loaded))
+    raise UnknownCarError(_no_car(wanted, names, broken, loaded), loaded.refused)
 
 
 def _read(path: Path, loaded: Loaded, variant: str | None, protocols: list[str]) -> CarDescription:

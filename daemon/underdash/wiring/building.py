@@ -143,8 +143,8 @@ def build(
     Raises:
         UnderdashError: something named in the configuration is not there, or a bus is in use.
     """
-    power = make_power(config)
-    config, assembly = _safely(config, told, past) if past and past.safe else (config, assembled(config, told, past))
+    past, power = past or Past(), make_power(config)
+    config, assembly = _standing(config, told, past)
     guard = _guard(config, assembly)
     links = make_links(config, assembly, memory or {})
     # what a recorded drive shows is no evidence for the next journey of this car
@@ -170,16 +170,23 @@ def build(
     return _owning(Built(config, assembly, daemon, kept, locked(config, assembly.car)), recorder)
 
 
-def _safely(config: Config, told: Callable[[str], None], past: Past) -> tuple[Config, Assembly]:
-    """Assemble in safe mode, where a plug-in that is left out may be all that the car or a panel lacks."""
+def _standing(config: Config, told: Callable[[str], None], past: Past) -> tuple[Config, Assembly]:
+    """Assemble; a plug-in that is left out or refused may be all that the car or a panel lacks, and ends nothing."""
     try:
         assembly = assembled(config, told, past)
     except GivenError as exc:
-        past.misses_car("who brings it is left out" if isinstance(exc, UnknownCarError) else str(exc))
+        refused = exc.refused if isinstance(exc, UnknownCarError) else ()
+        if not past.safe and not refused:
+            raise
+        left_out = past.safe and bool(refused) and config.car_file is None
+        past.misses_car("who brings it is left out" if left_out else str(exc))
         config = heard_only(config)
         assembly = assembled(config, told, past, no_car(config))
+    idle = assembly.loaded.refused
+    if not past.safe and not idle:
+        return config, assembly
     drivers = {*CORE_DRIVERS, *(driver.name for _, driver in assembly.brought.panel_drivers)}
-    return without_dark(config, drivers, past), assembly
+    return without_dark(config, drivers, past, "; ".join(map(str, idle))), assembly
 
 
 def _remember(kept: Kept, daemon: Daemon) -> None:

@@ -1,4 +1,7 @@
-"""What earlier lives teach this one: a page that hung stays off; after three bad ends only bundled plug-ins run."""
+"""What earlier lives teach this one: a page that hung stays off; after three bad ends only bundled plug-ins run.
+
+And what a start goes without since a plug-in does not run, which is told in the same places.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +19,8 @@ from ..loading import GROUP
 from ..loading import LEFT_OUT_HINT as LEAVE
 from ..service.ledger import CRASHES, WINDOW_S, BadEnd, crowded
 from ..service.witness import Frame
+
+NO_CAR = "no car: its plug-in does not run"
 
 
 @dataclass(slots=True)
@@ -52,12 +57,16 @@ class Past:
         if self.safe:
             last = next((one for one in reversed(self.bad) if one.plugin), None)
             return f"safe mode: {last.plugin} {last.word}" if last is not None else "safe mode"
+        if self.missing:
+            return NO_CAR if self.no_car else "a panel's driver is missing"
         return next((f"page {page} is off: it {word}" for page, (word, _) in self._off.items()), "")
 
     @property
     def remedy(self) -> str:
-        """Safe mode and the way out of it, for the status page; "" outside it."""
-        return f"{self.note}; restart underdash to try all again" if self.safe else ""
+        """Safe mode or what is missing, and the way out of it, for the status page; "" where all is there."""
+        if self.safe:
+            return f"{self.note}; restart underdash to try all again"
+        return f"{self.note}: see underdash check" if self.missing else ""
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -75,12 +84,13 @@ class Past:
         )
 
     def misses(self, sentence: str) -> None:
-        """Take note of what is missing since a plug-in is left out."""
-        self.missing.append(f"{sentence}; {LEAVE}")
+        """Take note of what is missing since a plug-in is left out or refused."""
+        self.missing.append(f"{sentence}; {LEAVE}" if self.safe else sentence)
 
     def misses_car(self, why: str) -> None:
         """Take note that there is no car, which may be all that is missing."""
-        self.no_car = f"none is described in safe mode, so its buses are only listened to: {why}"
+        how = "none is described in safe mode" if self.safe else "none is described"
+        self.no_car = f"{how}, so its buses are only listened to: {why}"
         self.misses(f"car: {self.no_car}")
 
     def left_out(self, plugin: str, bundled: bool) -> str:

@@ -1,8 +1,9 @@
-"""What stands in where safe mode leaves out the plug-in that the car or a panel rests on, so that the daemon stays up.
+"""What stands in where the plug-in that the car or a panel rests on does not run, so that the daemon stays up.
 
-Ending with an error would have the service manager begin it again and again. So the car is one of which nothing is
-known: interfaces that Linux runs are listened to, which tells whether the car is awake, and nothing is ever sent. A
-panel whose driver is missing stays dark, the others show the status page.
+It may be left out in safe mode, or refused: broken by an upgrade, in a car where nobody has a keyboard. Ending with
+an error would have the service manager begin it again and again, or leave the panels dark without a word. So the car is
+one of which nothing is known: interfaces that Linux runs are listened to, which tells whether the car is awake, and
+nothing is ever sent. A panel whose driver is missing stays dark, the others show the status page.
 """
 
 from __future__ import annotations
@@ -31,10 +32,18 @@ def no_car(config: Config) -> CarDescription:
     return CarDescription("no-car", "no car", buses)
 
 
-def without_dark(config: Config, drivers: Container[str], past: Past) -> Config:
-    """Return a configuration without the panels whose driver nobody brings this time, each of which is told."""
+def without_dark(config: Config, drivers: Container[str], past: Past, refused: str = "") -> Config:
+    """Return a configuration without the panels whose driver nobody brings this time, each of which is told.
+
+    Args:
+        config: what the owner wrote.
+        drivers: there are.
+        past: is told.
+        refused: plug-ins that do not run, and why.
+    """
     lit = {name: panel for name, panel in config.panel.items() if panel.driver in drivers}
     for name, panel in config.panel.items():
         if name not in lit:
-            past.misses(f"panel {name} stays dark: nobody brings its driver {panel.driver!r} in safe mode")
+            where = " in safe mode" if past.safe else f" ({refused})"
+            past.misses(f"panel {name} stays dark: nobody brings its driver {panel.driver!r}{where}")
     return config if len(lit) == len(config.panel) else replace(config, panel=lit)
