@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from math import inf
 from pathlib import Path
 
@@ -10,7 +12,7 @@ import structlog
 
 from underdash.cli import running
 from underdash.cli.life import life
-from underdash.cli.running import KEY_S, _end, serve
+from underdash.cli.running import KEY_S, _end, _reloaded, serve
 from underdash.config.reading import parse_config
 from underdash.pace import paced_loop
 from underdash.service.power_off import PowerOff
@@ -31,6 +33,30 @@ def test_the_key_is_watched_for_a_while_once_the_machine_goes_off(
     took = loop.time() - begun
     loop.close()
     assert ends_at <= took <= ends_at + 0.2
+
+
+class Counts:
+    """Stands for what looks after the memory."""
+
+    count = 0
+
+    def reloaded(self) -> None:
+        self.count += 1
+
+
+def test_what_was_there_before_a_description_was_read_again_is_gone_at_once() -> None:
+    class Ring:
+        def __init__(self) -> None:
+            self.itself = self
+
+    gc.disable()
+    try:
+        gone, growing = weakref.ref(Ring()), Counts()
+        assert gone() is not None
+        _reloaded(growing)  # type: ignore[arg-type]
+        assert (gone(), growing.count) == (None, 1)
+    finally:
+        gc.enable()
 
 
 def test_what_the_log_kept_back_is_counted_when_the_daemon_ends(

@@ -87,6 +87,47 @@ def test_a_process_that_is_large_and_stays_so_is_traced_for_a_while_only() -> No
     assert tracer.runs, "but again once more has come"
 
 
+def test_what_plug_ins_bring_again_for_a_description_read_again_is_no_leak() -> None:
+    tracer = Traced(gauge=ADDED_MB * 0.7)
+    growth = Growth(tracer, SMALL_MB)
+    growth.look(LARGE_MB, 0.0)
+    tracer.runs = False
+    growth.anew()
+    assert growth.look(LARGE_MB + ADDED_MB, 2.0) is None
+    assert tracer.runs, "what was traced so far does not count any more"
+    assert growth.look(LARGE_MB + 2 * ADDED_MB - 1.0, 4.0) is None
+
+
+def test_a_leak_from_before_is_found_after_a_description_was_read_again() -> None:
+    growth = Growth(Traced(gauge=ADDED_MB * 0.7), SMALL_MB)
+    growth.look(LARGE_MB, 0.0)
+    growth.look(LARGE_MB + ADDED_MB - 1.0, 2.0)
+    growth.anew()
+    growth.look(LARGE_MB + ADDED_MB, 4.0)
+    assert growth.look(LARGE_MB + 2 * ADDED_MB, 6.0) == Grown(LARGE_MB + 2 * ADDED_MB, ADDED_MB, 2.0, "gauge")
+
+
+def test_descriptions_read_again_and_again_do_not_let_it_become_too_large() -> None:
+    growth, used = Growth(Traced(gauge=ADDED_MB), SMALL_MB), LARGE_MB
+    growth.look(used, 0.0)
+    while used + ADDED_MB < TOO_LARGE_MB:
+        used += ADDED_MB
+        growth.anew()
+        assert growth.look(used, 1.0) is None
+    growth.anew()
+    assert growth.look(TOO_LARGE_MB, 2.0) == Grown(TOO_LARGE_MB, 0.0, 0.0, "", too_large=True)
+
+
+def test_while_nobody_is_traced_reading_again_changes_nothing() -> None:
+    tracer = Traced(gauge=ADDED_MB)
+    growth = Growth(tracer, SMALL_MB)
+    growth.anew()
+    assert growth.look(LARGE_MB - 1.0, 0.0) is None
+    assert not tracer.runs
+    growth.look(LARGE_MB, 2.0)
+    assert growth.look(LARGE_MB + ADDED_MB, 4.0) == Grown(LARGE_MB + ADDED_MB, ADDED_MB, 2.0, "gauge")
+
+
 def test_one_that_is_too_large_has_to_end_whoever_it_is() -> None:
     tracer = Traced(gauge=60.0)
     growth = Growth(tracer, SMALL_MB)
@@ -114,6 +155,16 @@ def test_python_tells_whose_code_allocated(tmp_path: Path) -> None:
     held = tracer.end()
     assert held["leaks"] == pytest.approx(3.0, abs=0.1)
     assert held[""] == pytest.approx(len(mine) / (1 << 20), abs=0.1)
+
+
+def test_what_was_allocated_before_it_begins_anew_does_not_count() -> None:
+    tracer = Tracemalloc(lambda file: "me" if file == __file__ else "")
+    tracer.begin()
+    before = bytearray(2 << 20)
+    tracer.begin()
+    after = bytearray(1 << 20)
+    assert tracer.end()["me"] == pytest.approx(len(after) / (1 << 20), abs=0.1)
+    assert len(before) > len(after)
 
 
 def test_what_is_shared_with_others_is_not_counted(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from underdash.service.growth import Grown, Growth
+from underdash.service.growth import ADDED_MB, Grown, Growth
 from underdash.service.ledger import LEDGER, Ledger
 from underdash.wiring.growing import Growing
 
@@ -73,6 +73,13 @@ def test_one_that_is_too_large_ends_and_names_who_was_suspected_before(daemon: D
     daemon.loop.run_forever()
     assert daemon.growing.too_large == f"took too much memory ({TOO_LARGE_MB:.0f} MB)"
     assert daemon.growing.suspected == "gauge"
+
+
+def test_a_description_that_is_read_again_has_it_count_anew(daemon: Daemon) -> None:
+    growth = daemon.growing._growth
+    growth.look(LARGE_MB, 0.0)
+    daemon.growing.reloaded()
+    assert growth.look(LARGE_MB + ADDED_MB, 2.0) is None
 
 
 def test_nothing_is_done_while_it_is_small(daemon: Daemon) -> None:

@@ -27,6 +27,7 @@ from underdash.contract.signals import Signal
 from underdash.display.deck import UnknownPageError
 from underdash.loading import Loaded, load
 from underdash.wiring import reloading
+from underdash.wiring.assembly import Assembly
 from underdash.wiring.building import described
 from underdash.wiring.reloading import NOTHING, Beside, Reloading
 
@@ -280,7 +281,8 @@ def test_fifty_times_in_a_row_nothing_grows(drive: Make) -> None:
         ours = (one for one in gc.get_objects() if str(type(one).__module__).startswith("underdash."))
         alive = Counter(type(one).__name__ for one in ours)
         kept = {name: alive[name] for name in ("Assembly", "Store", "Sending", "Fingers", "Acting", "Key", "Deck")}
-        sizes.append((handlers, kept, threading.active_count(), len(daemon.assembly.suspensions.takers)))
+        files = len([*Path("/proc/self/fd").iterdir()])
+        sizes.append((handlers, kept, threading.active_count(), files, len(daemon.assembly.suspensions.takers)))
 
     reload_at(journey, AT_S)
     journey.at(AT_S + 0.5, size)
@@ -290,6 +292,24 @@ def test_fifty_times_in_a_row_nothing_grows(drive: Make) -> None:
     journey.run(AT_S + 2.5)
     assert sizes[0] == sizes[1]
     assert journey.requests(AT_S + 2.0) != []
+
+
+def test_who_clears_up_is_told_once_nobody_uses_what_was_before(drive: Make) -> None:
+    journey = drive()
+    before: list[int] = []
+    there: list[bool] = []
+
+    def clear() -> None:
+        gc.collect()
+        there.append(any(isinstance(one, Assembly) and id(one) == before[0] for one in gc.get_objects()))
+
+    def again() -> None:
+        before.append(id(journey.demo.built.assembly))
+        Reloading(journey.demo.built, journey.loop, done=clear).reload()
+
+    journey.at(AT_S, again)
+    journey.run(AT_S + 0.1)
+    assert there == [False]
 
 
 def test_in_every_state_of_the_car_nothing_is_asked_that_would_not_be_asked_else(drive: Make) -> None:

@@ -7,7 +7,7 @@ import contextlib
 import datetime
 import gc
 import signal
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 
 import structlog
@@ -91,7 +91,8 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life
         ending.callback(built.daemon.stop)
         loop.add_signal_handler(signal.SIGINT, loop.stop)
         loop.add_signal_handler(signal.SIGTERM, _end, loop, power_off)
-        _open_socket(built, loop, ending)
+        growing = _growing(config, loop, built, life)
+        _open_socket(built, loop, ending, partial(_reloaded, growing))
         _start(built)
         daemon = built.daemon
         look = partial(progress, daemon)
@@ -99,7 +100,7 @@ def _run(config: Config, loop: asyncio.AbstractEventLoop, first: FirstPage, life
         heartbeat.start()
         ending.callback(notify, "STOPPING=1", "STATUS=ending")
         ending.callback(heartbeat.stop)
-        growing = _growing(config, loop, built, life)
+        growing.start()
         ending.callback(growing.stop)
         gc.freeze()  # what is there by now stays; it is not looked through again and again
         gc.enable()
@@ -115,9 +116,17 @@ def _growing(config: Config, loop: asyncio.AbstractEventLoop, built: Built, life
     def suspend(plugin: str, reason: str) -> None:  # of the assembly there is by then: a description is read anew
         built.assembly.suspensions.add(plugin, reason)
 
-    growing = Growing(loop, growth, suspend, life.ledger)
-    growing.start()
-    return growing
+    return Growing(loop, growth, suspend, life.ledger)
+
+
+def _reloaded(growing: Growing) -> None:
+    """Clear up after a description that was read again.
+
+    What there was before rests on itself in rings. Without this a dozen of them pile up until Python looks, which takes
+    it a moment only, as nothing that was there at the start is looked through.
+    """
+    gc.collect()
+    growing.reloaded()
 
 
 def _end(loop: asyncio.AbstractEventLoop, power_off: PowerOff) -> None:
@@ -133,10 +142,12 @@ def _end(loop: asyncio.AbstractEventLoop, power_off: PowerOff) -> None:
     look()
 
 
-def _open_socket(built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack) -> None:
+def _open_socket(
+    built: Built, loop: asyncio.AbstractEventLoop, ending: contextlib.ExitStack, reloaded: Callable[[], None]
+) -> None:
     """Let other commands ask this daemon."""
     desk = Desk(built.daemon, loop)
-    trying = Trying(built, Reloading(built, loop, _told), loop)
+    trying = Trying(built, Reloading(built, loop, _told, reloaded), loop)
     desk.handlers.update(trying.handlers)
     loop.add_signal_handler(signal.SIGHUP, trying.reload)
     control = desk.control()

@@ -32,7 +32,7 @@ class Tracer(Protocol):
     """Sees who allocates."""
 
     def begin(self) -> None:
-        """Begin to trace."""
+        """Begin to trace, or begin anew: what came before does not count."""
 
     def end(self) -> Mapping[str, float]:
         """End, and return the MB that came since and are still held, by plug-in; "" for what is nobody's."""
@@ -71,16 +71,26 @@ class Growth:
         self._large_mb = max(LEAST_MB, LARGE * machine_mb)
         self._too_large_mb = self._large_mb * TOO_LARGE / LARGE
         self._began: tuple[float, float] | None = None
+        self._anew = False
+
+    def anew(self) -> None:
+        """Count from the next look on; called from any thread.
+
+        A description that is read again has plug-ins bring their own again, which looks as if they took more: what went
+        for it is older than the trace.
+        """
+        self._anew = True
 
     def look(self, used_mb: float, now: float) -> Grown | None:
         """Take note of what the process takes at a monotonic time; returns what there is to say."""
+        if self._anew and self._began is not None:
+            self._begin(used_mb, now)
         if used_mb >= self._too_large_mb:
             return self._judged(used_mb, now, too_large=True)
         if self._began is None:
             if used_mb < self._large_mb:
                 return None
-            self._began = used_mb, now
-            self._tracer.begin()
+            self._begin(used_mb, now)
             return Grown(used_mb, judged=False)
         from_mb, at = self._began
         if used_mb - from_mb < ADDED_MB and now - at < TRACED_S:
@@ -88,6 +98,11 @@ class Growth:
         found = self._judged(used_mb, now)
         self._large_mb = used_mb + ADDED_MB  # not again before more has come
         return found if used_mb - from_mb >= ADDED_MB else None
+
+    def _begin(self, used_mb: float, now: float) -> None:
+        self._anew = False
+        self._began = used_mb, now
+        self._tracer.begin()
 
     def _judged(self, used_mb: float, now: float, *, too_large: bool = False) -> Grown:
         from_mb, at = self._began or (used_mb, now)
@@ -111,6 +126,7 @@ class Tracemalloc:
 
     def begin(self) -> None:
         """See `Tracer`."""
+        tracemalloc.stop()
         tracemalloc.start(FRAMES)
 
     def end(self) -> Mapping[str, float]:

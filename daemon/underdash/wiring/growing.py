@@ -40,6 +40,7 @@ class Growing:
         used: Callable[[], float] = used_mb,
     ) -> None:
         self._loop = loop
+        self._growth = growth
         self._suspend = suspend
         self._ledger = ledger
         self._looking = Looking(lambda: growth.look(used(), loop.time()), LOOK_S, self._hand_over)
@@ -53,6 +54,10 @@ class Growing:
     def stop(self) -> None:
         """End."""
         self._looking.stop()
+
+    def reloaded(self) -> None:
+        """Take note that plug-ins brought their own anew, which is nobody's leak."""
+        self._growth.anew()
 
     def _hand_over(self, grown: Grown | None) -> None:
         if grown is None:

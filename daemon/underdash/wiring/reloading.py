@@ -39,14 +39,20 @@ class Reloading:
         built: the daemon and what is around it.
         loop: the daemon's event loop.
         told: called with sentences for the log, see `assemble`.
+        done: called soon after each time that something else began to run.
     """
 
     def __init__(
-        self, built: Built, loop: asyncio.AbstractEventLoop, told: Callable[[str], None] = lambda sentence: None
+        self,
+        built: Built,
+        loop: asyncio.AbstractEventLoop,
+        told: Callable[[str], None] = lambda sentence: None,
+        done: Callable[[], None] = lambda: None,
     ) -> None:
         self._built = built
         self._loop = loop
         self._told = told
+        self._done = done
         self.car = built.assembly.car
         """The description that was read last and had no mistakes, without anything beside it."""
 
@@ -85,6 +91,7 @@ class Reloading:
         daemon.show_decks(decks, dimming_options(built.config, car.knob_applies))
         self.car = whole
         _log.info("reloaded", car=car.name, beside=len(listeners))
+        self._loop.call_soon(self._done)  # once nobody is in the middle of anything that was there before
         return after
 
     def _vet(self, before: CarDescription, after: CarDescription) -> None:
