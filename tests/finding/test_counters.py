@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 import random
 
 import pytest
@@ -84,3 +85,9 @@ def test_two_counters_beside_each_other_are_two() -> None:
     both = [n % 256 | n % 256 << 8 for n in range(3, 300)]
     found = counters(words(both, ByteOrder.LITTLE))
     assert [one.bits for one in found] == [Bits(0), Bits(1)]
+
+
+def test_a_slow_wave_whose_top_bit_flips_on_the_beat_beside_a_busy_bit_is_no_counter() -> None:
+    wave = [int(128 + 100 * math.sin(n / 70)) for n in range(4000)]
+    busy = [int(128 + 100 * math.sin(n / 70 + 1)) for n in range(4000)]
+    assert counters(columns(wave, busy)) == ()

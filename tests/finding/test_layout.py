@@ -136,3 +136,32 @@ def test_a_field_that_takes_every_value_of_its_range_is_a_number() -> None:
     frames = [("drive", Frame(0x100, bytes([100 + steps[n // 6]]), at=0.1 * n)) for n in range(360)]
     (made,) = layouts(heard_from(frames))
     assert [(one.kind, one.lowest, one.highest) for one in made.fields] == [("number", 100, 109)]
+
+
+def wheels(step: float) -> list[bytes]:
+    """Four speeds of twelve bits, one behind the other, that are always alike."""
+    return [sum(speed << 12 * at for at in range(4)).to_bytes(6, "little") for speed in walk(5, step, 900, 0, 2000)]
+
+
+@pytest.mark.parametrize("step", [3, 10, 30])
+def test_low_bits_of_a_number_that_is_there_four_times_are_no_multiplexer(step: float) -> None:
+    (one,) = layouts(heard_from([("drive", Frame(0x1C4, data, at=0.02 * n)) for n, data in enumerate(wheels(step))]))
+    assert one.multiplexer is None
+
+
+def test_contents_that_take_turns_have_their_multiplexer() -> None:
+    hot, far = walk(3, 1, 80, 40, 120), walk(4, 30, 9000, 0, 20000)
+    contents = [lambda n: bytes([0, hot[n], 0, 0, 0]), lambda n: b"\1\0" + far[n].to_bytes(3, "big"),
+                lambda n: b"\2\x77\x12\x34\x56"]  # fmt: skip
+    rows = [content(n) for n in range(0, FRAMES, 2) for content in contents]
+    (one,) = layouts(heard_from([("drive", Frame(0x2B3, data, at=0.02 * n)) for n, data in enumerate(rows)]))
+    assert one.multiplexer is not None
+    assert one.multiplexer.byte == 0
+
+
+def test_a_counter_across_the_bytes_of_the_other_order_is_told_once() -> None:
+    speed, torque = walk(1, 40, 6000, 0, 12000), walk(2, 40, 6000, 0, 12000)
+    numbers = [speed[n].to_bytes(2, "big") + torque[n].to_bytes(2, "big") for n in range(FRAMES)]
+    rows = [data + (n % 512 << 7 | torque[n] >> 8).to_bytes(2, "little") for n, data in enumerate(numbers)]
+    (one,) = layouts(heard_from([("drive", Frame(0x2C1, data, at=0.02 * n)) for n, data in enumerate(rows)]))
+    assert [field.kind for field in one.fields].count("counter") == 1

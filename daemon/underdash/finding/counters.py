@@ -129,7 +129,7 @@ def _steps(value: Integers, length: int) -> tuple[int, int, int, float] | None:
     kinds, counts = np.unique(steps[moved], return_counts=True)
     step = int(kinds[counts.argmax()])
     step -= (step >> (length - 1) << length) if length > 1 else 0
-    if abs(step) > MOST_STEP:
+    if abs(step) > MOST_STEP or step % 2 == 0:  # an even step leaves the lowest bit still: it moved by itself
         return None
     wrapped = (before == highest) & (after == lowest) & (step == 1) & (highest - lowest >= FEWEST_VALUES - 1)
     good = (steps == step & (1 << length) - 1) | wrapped

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..contract.layout import Bits, Coding, Select
-from .boundaries import Cut, Part, cuts
+from .boundaries import MOST_STEPS, Cut, Part, cuts
 from .checksums import takes_in
 from .found import Where
-from .heard import Flags, Heard, Stream
+from .heard import Flags, Heard, Integers, Stream
 from .laid import Found, Layout
 from .multiplex import Multiplexer, multiplexer_of, without_toggles
 from .numbering import Numbering
@@ -71,11 +71,31 @@ def _read(stream: Stream) -> tuple[Multiplexer | None, Sequence[_Read]]:
         return None, ()
     protection = protection_of(stream)
     found = multiplexer_of(stream, protection)
-    if found is None:
+    if found is None or not _shorter(stream, protection, found):
         return None, (_Read(stream, protection, cuts(stream, protection)),)
     protection, value = without_toggles(protection), stream.raw(found.bits)
     each = [(one, _only(stream, value == one, stream.width)) for one in found.values]
     return found, [_Read(part, protection, cuts(part, protection), Select(found.bits, (one,))) for one, part in each]
+
+
+def _shorter(stream: Stream, protection: Protection, found: Multiplexer) -> bool:
+    """Whether each content by itself, and which of them comes when, is told in fewer bits than all frames as one.
+
+    The low bits of a number that is there twice, as of four wheels on a straight road, are no multiplexer.
+    """
+    some = _only(stream, np.arange(len(stream)) < MOST_STEPS, stream.width)
+    whole = min(cut.cost for cut in cuts(some, protection))
+    protection, value = without_toggles(protection), some.raw(found.bits)
+    parts = (_only(some, value == one, some.width) for one in np.unique(value))
+    apart = sum(min(cut.cost for cut in cuts(part, protection)) for part in parts)
+    return apart + _bits_of_order(value) < whole
+
+
+def _bits_of_order(value: Integers) -> float:
+    """How many bits tell which value follows which."""
+    (before, _), times = np.unique(np.stack((value[:-1], value[1:])), axis=1, return_counts=True)
+    _, place = np.unique(before, return_inverse=True)
+    return float(-(times * np.log2(times / np.bincount(place, times)[place])).sum())
 
 
 def _habits(heard: Heard, reads: Mapping[int, tuple[Multiplexer | None, Sequence[_Read]]]) -> dict[str, float]:
@@ -113,7 +133,8 @@ def _layout(
     if multiplexer is not None:
         where = Where(stream.bus, stream.id, stream.extended, multiplexer.bits)
         fields.insert(0, _seen(Found(where, "multiplexer", BELIEVED), kept))
-    fields.sort(key=lambda one: (_chosen_by(one), _place(one)))
+    # a counter that lies across the bytes of the other order is met once for each of its parts
+    fields = sorted(dict.fromkeys(fields), key=lambda one: (_chosen_by(one), _place(one)))
     return Layout(stream, made, tuple(fields), multiplexer.bits if multiplexer else None, tuple(remarks))
 
 
