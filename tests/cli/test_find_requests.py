@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -54,7 +55,23 @@ def test_windows_and_typed_numbers_make_a_poll_with_a_scale(typed: Typed, asked:
     assert done.status == 0
     assert '{ signal = "engine.coolant_temperature", byte = 0, scale = 0.75, offset = -48 }' in done.out
     assert 'name = "car.oil"' in done.out
+    assert 'note = "95 % sure"' in done.out
+    assert 'note = "85 % sure; the number as it is sent: its scale is not known"' in done.out
+    assert "oil: written down as car.oil; `underdash signals WORD` lists the names that pages know" in done.out
+    assert "coolant: written down" not in done.out
     assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_value_without_a_name_keeps_the_unit_that_was_typed(typed: Typed, asked: Path, tmp_path: Path) -> None:
+    (marks := tmp_path / "marks.txt").write_text(
+        "+0..+20 sump only\n+20..+40 oil only\n"
+        + "".join(f"+{n + 0.6} sump {raw_at(n) * 0.25 - 39.8:.1f} degC\n" for n in range(1, 19))
+    )
+    done = typed("find", "requests", asked, "--bus", "drive=can0", "--marks", marks)
+    assert 'name = "car.sump"\nmeaning = "sump, as the tester calls it"\nunit = "degC"' in done.out
+    (offset,) = re.findall(r'"car.sump", byte = 0, scale = 0.25, offset = (\S+) }', done.out)
+    assert -40.1 < float(offset) < -39.5
+    assert len(offset) <= 6
 
 
 def test_json_has_all_of_it(typed: Typed, asked: Path) -> None:

@@ -163,10 +163,11 @@ class Draft:
             made = _field(best, signal)
             if made is not None:
                 self._taken.add(signal)
-                said = said | {"checked_by": "; ".join(best.because)}
-                said |= {} if best.fit is not None else {"note": "the number as it is sent: its scale is not known"}
+                unscaled = "" if best.fit is not None else "; the number as it is sent: its scale is not known"
+                note = f"{100 * best.confidence:.0f} % sure{unscaled}"
+                said = said | {"checked_by": "; ".join(best.because), "note": note}
                 return [
-                    *_declared(shown.word, signal),
+                    *_declared(shown.word, signal, best.fit.unit if best.fit is not None else ""),
                     *block("[[poll]]", table | {"fields": [field_table(made)]} | said),
                 ]
         return []
@@ -254,15 +255,18 @@ def _field(candidate: Candidate, signal: str) -> Field | None:
     if fit is not None:
         known = CATALOGUE.get(signal)
         unit = fit.unit if fit.unit in UNITS and known is not None and known.unit != fit.unit else None
-        return Field(signal, fit.bits, fit.coding, scale=fit.line.scale, offset=fit.line.offset, unit=unit)
+        scale, offset = (float(f"{number:.12g}") for number in (fit.line.scale, fit.line.offset))
+        return Field(signal, fit.bits, fit.coding, scale=scale, offset=offset, unit=unit)
     width = min(len(data) for _, data in candidate.asked.values)
     return Field(signal, Bits(0, 8 * width, None, ByteOrder.BIG)) if 0 < width <= LONGEST_NUMBER else None
 
 
-def _declared(word: str, signal: str) -> list[str]:
+def _declared(word: str, signal: str, unit: str) -> list[str]:
+    """Return the entry of a signal that only this car has, in the unit that was typed."""
     if signal in CATALOGUE:
         return []
-    return [*block("[[signal]]", signal_table(Signal(signal, "", f"{word}, as the tester calls it"))), ""]
+    known = unit if unit in UNITS else ""
+    return [*block("[[signal]]", signal_table(Signal(signal, known, f"{word}, as the tester calls it"))), ""]
 
 
 def own_name(word: str) -> str:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 
 from ..bus.services import Kind, service
 from ..contract.errors import GivenError
-from .as_polls import Draft, part_text
+from ..signals.catalogue import CATALOGUE
+from .as_polls import Draft, own_name, part_text
 from .asked_for import Asked, Whom, asked_for
 from .found import Plain
 from .heard import Heard
@@ -128,7 +129,7 @@ def find_requests(
     asked = asked_for(found, formats)
     result = Requests(found, formats, asked, on_show(asked, windows, readings) if asked else [])
     result.description = Draft(heard, found, formats, asked, result.shown, signals or {}).text()
-    result.remarks = _remarks(result)
+    result.remarks = _remarks(result, signals or {})
     return result
 
 
@@ -150,7 +151,7 @@ def _makers_own(found: Dialogue) -> set[tuple[str, int, bool]]:
     return own - others
 
 
-def _remarks(result: Requests) -> list[str]:
+def _remarks(result: Requests, signals: Mapping[str, str]) -> list[str]:
     found = []
     if not result.anything:
         return [
@@ -164,6 +165,12 @@ def _remarks(result: Requests) -> list[str]:
         found.append(f"{result.dialogue.unclear} flow control frames for answers whose first frame was not recorded")
     if any(one.form is not None for one in result.makers):
         found.append(SIMULATED_ONLY)
+    own = [shown.word for shown in result.shown if shown.best is not None and own_name(shown.word) not in CATALOGUE]
+    if nameless := [word for word in own if word not in signals]:
+        found.append(
+            f"{', '.join(nameless)}: written down as {', '.join(map(own_name, nameless))}; `underdash signals WORD` lists "
+            f"the names that pages know, and --name {nameless[0]}=SIGNAL gives it one of them"
+        )
     channels = sorted({one.whom.bus for one in result.asked if _CHANNEL.fullmatch(one.whom.bus)})
     if result.description and channels:
         found.append(f"buses are called as in the recording; --bus drive={channels[0]} gives {channels[0]} its role")
