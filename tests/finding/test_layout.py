@@ -151,8 +151,9 @@ def test_low_bits_of_a_number_that_is_there_four_times_are_no_multiplexer(step: 
 
 def test_contents_that_take_turns_have_their_multiplexer() -> None:
     hot, far = walk(3, 1, 80, 40, 120), walk(4, 30, 9000, 0, 20000)
-    rows = [data for n in range(0, FRAMES, 2)
-            for data in (bytes([0, hot[n], 0, 0, 0]), b"\1\0" + far[n].to_bytes(3, "big"), b"\2\x77\x12\x34\x56")]  # fmt: skip
+    rows = []
+    for n in range(0, FRAMES, 2):
+        rows += [bytes([0, hot[n], 0, 0, 0]), b"\1\0" + far[n].to_bytes(3, "big"), b"\2\x77\x12\x34\x56"]
     (one,) = layouts(heard_from([("drive", Frame(0x2B3, data, at=0.02 * n)) for n, data in enumerate(rows)]))
     assert one.multiplexer is not None
     assert one.multiplexer.byte == 0

@@ -168,8 +168,8 @@ def _remarks(result: Requests, signals: Mapping[str, str]) -> list[str]:
     own = [shown.word for shown in result.shown if shown.best is not None and own_name(shown.word) not in CATALOGUE]
     if nameless := [word for word in own if word not in signals]:
         found.append(
-            f"{', '.join(nameless)}: written down as {', '.join(map(own_name, nameless))}; `underdash signals WORD` lists "
-            f"the names that pages know, and --name {nameless[0]}=SIGNAL gives it one of them"
+            f"{', '.join(nameless)}: written down as {', '.join(map(own_name, nameless))}; `underdash signals WORD` "
+            f"lists the names that pages know, and --name {nameless[0]}=SIGNAL gives it one of them"
         )
     channels = sorted({one.whom.bus for one in result.asked if _CHANNEL.fullmatch(one.whom.bus)})
     if result.description and channels:
