@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import pytest
 
@@ -41,14 +40,14 @@ def test_it_is_that_of_the_colours_the_text_was_drawn_in(boost_picture: Callable
 
 def test_what_is_really_behind_counts(boost_picture: Callable[..., Picture]) -> None:
     """An alert is written in the ground's colour on its own by day, and the other way round at night."""
-    picture = replace(boost_picture(), banner=Words("engine oil hot", Role.WARNING))
+    picture = boost_picture()._replace(banner=Words("engine oil hot", Role.WARNING))
     by_day, by_night = ratios(picture, DAY), ratios(picture, night(200))
     assert by_day["alert"] == pytest.approx(contrast(DAY.ground, DAY.warning))
     assert by_night["alert"] == pytest.approx(contrast(night(200).warning, (0, 0, 0)))
 
 
 def test_a_colour_that_can_hardly_be_seen_is_measured_as_such(boost_picture: Callable[..., Picture]) -> None:
-    faint = replace(DAY, ink=(30, 32, 34))
+    faint = DAY._replace(ink=(30, 32, 34))
     assert ratios(boost_picture(), faint)["main value"] < least_ratio("day")
 
 

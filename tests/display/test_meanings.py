@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from colorsys import rgb_to_hls
-from dataclasses import fields
 
 import pytest
 
@@ -54,7 +53,7 @@ def test_what_warns_has_the_colour_that_means_it_and_no_other(palette: Palette, 
 
 @pytest.mark.parametrize("palette", [DAY, night()], ids=["day", "night"])
 def test_no_other_colour_of_a_palette_could_be_taken_for_one_with_a_meaning(palette: Palette) -> None:
-    colours = {field.name: getattr(palette, field.name) for field in fields(palette)}
+    colours = palette._asdict()
     others = {name: colour for name, colour in colours.items() if isinstance(colour, tuple) and name not in ALARMS}
     assert {"ink", "soft", "accent", "muted", "track"} <= others.keys()
     for name, colour in others.items():

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from math import hypot
 
@@ -65,7 +64,7 @@ def test_a_panel_far_away_has_fewer_and_larger_rows() -> None:
 
 def test_how_many_rows_there_are_does_not_hang_on_their_values() -> None:
     face = Face(240, 240, True, 22)
-    wide = replace(_page(3), rows=tuple(replace(row, text="-12345.6") for row in _page(3).rows))
+    wide = _page(3)._replace(rows=tuple(row._replace(text="-12345.6") for row in _page(3).rows))
     assert len(arrange(wide, face, Fonts()).rows) == len(arrange(_page(3), face, Fonts()).rows)
 
 
@@ -75,7 +74,7 @@ def test_a_unit_beside_the_digits_keeps_clear_of_the_sweep(digits: str) -> None:
     assert picture.figure is not None
     scale = Scale(0.0, 7000.0, 0.0)
     sweep = Sweep(3400.0, scale, None, Age.FRESH)
-    picture = replace(picture, sweep=sweep, figure=replace(picture.figure, digits=digits))
+    picture = picture._replace(sweep=sweep, figure=picture.figure._replace(digits=digits))
     fonts = Fonts()
     layout = arrange(picture, Face(240, 240), fonts)
     assert layout.ring is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from ..contract.errors import GivenError
 
@@ -22,8 +23,7 @@ class Words(str):
     __slots__ = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Mistake:
+class Mistake(NamedTuple):
     """One thing that is wrong.
 
     Args:

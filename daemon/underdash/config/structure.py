@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING as MISSING_FIELD
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from enum import Enum
 from functools import cache
 from math import isfinite
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from ..contract.plugin import Limits
 from .mistakes import MISSING, ConfigError, KeyPath, Mistakes, Source, Words, value_text
@@ -112,8 +112,7 @@ def check_settings(settings: type[T], table: Mapping[str, object], source: Sourc
     return made
 
 
-@dataclass(frozen=True, slots=True)
-class Wording:
+class Wording(NamedTuple):
     """In an ``Annotated`` type: what is said to be allowed, where the type alone says too little."""
 
     allowed: str

@@ -6,8 +6,6 @@ outside. Its own warmth, some 25 K (common practice), makes a board's processor 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from ..contract.signals import Snapshot
 from .elements import Column, Picture, Sweep, share_of
 
@@ -48,16 +46,16 @@ class Cold:
 def cold_form(picture: Picture) -> Picture:
     """Return a picture whose bands move in large steps, without heads and marks."""
     sweep = None if picture.sweep is None else _coarse(picture.sweep)
-    return replace(picture, sweep=sweep, columns=tuple(_still(column) for column in picture.columns))
+    return picture._replace(sweep=sweep, columns=tuple(_still(column) for column in picture.columns))
 
 
 def _still(column: Column) -> Column:
-    return replace(column, sweep=_coarse(column.sweep))
+    return column._replace(sweep=_coarse(column.sweep))
 
 
 def _coarse(sweep: Sweep) -> Sweep:
     if sweep.value is None:
-        return replace(sweep, peak=None, average=None, coarse=True)
+        return sweep._replace(peak=None, average=None, coarse=True)
     scale = sweep.scale
     step = round(share_of(scale, sweep.value) * STEPS) / STEPS
-    return replace(sweep, value=scale.low + step * (scale.high - scale.low), peak=None, average=None, coarse=True)
+    return sweep._replace(value=scale.low + step * (scale.high - scale.low), peak=None, average=None, coarse=True)

@@ -5,7 +5,7 @@ A column is a sweep made straight: rail and zones stand still, the band grows fr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from PIL import Image
 
@@ -24,8 +24,7 @@ STEPS_A_PIXEL = 4
 Layer = tuple[Image.Image, Colour]
 
 
-@dataclass(frozen=True, slots=True)
-class ColumnSpot:
+class ColumnSpot(NamedTuple):
     """A column's place.
 
     Attributes:

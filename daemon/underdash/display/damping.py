@@ -6,7 +6,7 @@ depends on the time alone. A band that appears, or whose scale changes, is where
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp
 
 from ..contract.pages import Scale
@@ -44,10 +44,10 @@ class Damping:
         if picture.sweep is not None:
             sweep = self._damped((page, -1), picture.sweep, before, now)
         columns = tuple(
-            replace(column, sweep=self._damped((page, number), column.sweep, before, now))
+            column._replace(sweep=self._damped((page, number), column.sweep, before, now))
             for number, column in enumerate(picture.columns)
         )
-        return replace(picture, sweep=sweep, columns=columns)
+        return picture._replace(sweep=sweep, columns=columns)
 
     def _damped(self, key: tuple[str, int], sweep: Sweep, before: dict[tuple[str, int], _Band], now: float) -> Sweep:
         if sweep.value is None:
@@ -60,4 +60,4 @@ class Damping:
         if not abs(shown - wanted) > SETTLED * (sweep.scale.high - sweep.scale.low):
             shown = wanted
         self._bands[key] = _Band(now, shown, wanted, sweep.scale)
-        return sweep if shown == wanted else replace(sweep, value=shown)
+        return sweep if shown == wanted else sweep._replace(value=shown)

@@ -8,7 +8,7 @@ step a dark car to full light.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..contract.errors import UnderdashError
 from ..contract.signals import Age, Snapshot
@@ -50,8 +50,7 @@ class DimmingOptions:
             )
 
 
-@dataclass(frozen=True, slots=True)
-class DimmingInputs:
+class DimmingInputs(NamedTuple):
     """What the car says now; None where it says nothing or what it said is stale."""
 
     brightness: float | None = None
@@ -67,8 +66,7 @@ class DimmingInputs:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Dimmed:
+class Dimmed(NamedTuple):
     """The state: light now (0..1, linear), whether it is night, and what it rests on."""
 
     level: float

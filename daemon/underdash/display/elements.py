@@ -5,8 +5,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import isfinite
+from typing import NamedTuple
 
 from ..contract.pages import Role, Scale
 from ..contract.signals import Age
@@ -16,8 +16,7 @@ STRIP_COLUMNS = 60
 MOST_DIGITS = 8
 
 
-@dataclass(frozen=True, slots=True)
-class Sweep:
+class Sweep(NamedTuple):
     """A band along the rim; value and marks in the scale's unit, None where there is none.
 
     Attributes:
@@ -32,8 +31,7 @@ class Sweep:
     coarse: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(NamedTuple):
     """The main value: its digits, the sign and mark that hang to their left, its unit."""
 
     digits: str
@@ -50,8 +48,7 @@ class Figure:
         return self.unit.startswith("°")
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A value on an upright scale: its label, its place as a sweep has it, and its text."""
 
     label: str
@@ -60,16 +57,14 @@ class Column:
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
-class Strip:
+class Strip(NamedTuple):
     """Recent history: a value for each of `STRIP_COLUMNS` equal stretches of time, oldest first."""
 
     columns: tuple[float | None, ...]
     scale: Scale
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One of several values."""
 
     label: str
@@ -79,8 +74,7 @@ class Row:
     age: Age
 
 
-@dataclass(frozen=True, slots=True)
-class Picture:
+class Picture(NamedTuple):
     """Everything on a panel at one moment.
 
     Attributes:

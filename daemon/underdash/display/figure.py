@@ -6,8 +6,8 @@ size follows from the scale's ends and not from the value of the moment.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from PIL import Image, ImageDraw
 
@@ -32,8 +32,7 @@ UNIT_SHARE = 0.36
 Cell = tuple[str, Box]
 
 
-@dataclass(frozen=True, slots=True)
-class FigureSpot:
+class FigureSpot(NamedTuple):
     """Where the figure is: middle of the digits, the font size in pixels, and the room to either side of the middle."""
 
     x: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from PIL import Image
 
@@ -14,8 +14,7 @@ from .round import Box
 from .smooth import Patch
 
 
-@dataclass(frozen=True, slots=True)
-class LampSpot:
+class LampSpot(NamedTuple):
     """A lamp's place: its box, the size of its letters, its text as far as there is room for it."""
 
     box: Box

@@ -13,7 +13,7 @@ nowhere, since what is normal needs no word. The owner's night hue may itself be
 from __future__ import annotations
 
 from colorsys import hls_to_rgb
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..contract.errors import UnderdashError
 from ..contract.pages import Role
@@ -28,8 +28,7 @@ NIGHT_HUE = 200.0
 """Of the night where the owner chose none: as far as can be from amber, red and green, and near the day's band."""
 
 
-@dataclass(frozen=True, slots=True)
-class Palette:
+class Palette(NamedTuple):
     """The colours in force.
 
     Attributes:

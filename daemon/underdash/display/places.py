@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from math import sqrt
+from typing import NamedTuple
 
 from ..contract.pages import Role
 from .columns import ColumnSpot
@@ -18,8 +19,7 @@ from .rows import RowSpot
 from .sweep import Ring
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A line of text that stands still: middle of its digits or left end, baseline side up.
 
     `part` says what it belongs to where it informs ("sentence", "remark", "list"); an alert's has no role.
@@ -50,8 +50,7 @@ class Layout:
     dropped: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(NamedTuple):
     """A part of a panel.
 
     Attributes:

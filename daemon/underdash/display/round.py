@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -15,8 +14,7 @@ Box = tuple[int, int, int, int]
 MASK_SAMPLES = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Face:
+class Face(NamedTuple):
     """A panel's visible surface; what lies outside a round one is never lit.
 
     Args:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import inf
+from typing import NamedTuple
 
 from PIL import Image
 
@@ -15,8 +15,7 @@ from .palettes import Colour, Palette
 from .round import Box, common, union
 
 
-@dataclass(frozen=True, slots=True)
-class RowSpot:
+class RowSpot(NamedTuple):
     """A row's place: right edge and top of the value's digits, its font size, and how wide it may be."""
 
     right: int

@@ -6,9 +6,8 @@ circle of radius `clear`, so that nothing runs into the digits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import asin, ceil, degrees, floor, isfinite, log10
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from PIL import Image, ImageChops
 
@@ -33,8 +32,7 @@ Sprite = tuple[Box, Image.Image, Image.Image]
 _K = TypeVar("_K")
 
 
-@dataclass(frozen=True, slots=True)
-class Ring:
+class Ring(NamedTuple):
     """Where a sweep lies.
 
     Attributes:

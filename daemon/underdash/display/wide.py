@@ -5,8 +5,6 @@ Heights are units from the panel's middle; it is 240 units high, a long one 190.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from ..contract.pages import Role
 from .dial import spread
 from .fonts import BOLD
@@ -103,7 +101,7 @@ class Wide:
         spot = self._set.layout.figure
         if figure is not None and below and spot is not None:
             digits = (spot.y - setter.field.y + spot.px * 0.38) / setter.field.unit
-            under = setter.elsewhere(replace(setter.field, x=spot.x))
+            under = setter.elsewhere(setter.field._replace(x=spot.x))
             under.line(figure.unit, 24, digits + 20.0, Role.SOFT)
 
     def _body(self, setter: Setter, top: float, bottom: float) -> None:
@@ -166,6 +164,6 @@ def halves(field: Field) -> tuple[Field, Field]:
     """Return the left and the right part of a wide field, with a gap between; rows on the right need more room."""
     gap, left, right = 3.0 * field.unit, field.half * LEFT, field.half * (1 - LEFT)
     return (
-        replace(field, x=field.x - field.half + left, half=left - gap, clear=None),
-        replace(field, x=field.x + field.half - right, half=right - gap, clear=None),
+        field._replace(x=field.x - field.half + left, half=left - gap, clear=None),
+        field._replace(x=field.x + field.half - right, half=right - gap, clear=None),
     )

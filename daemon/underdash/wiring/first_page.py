@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from ..bus.runtime import any_held, runtime_directory
 from ..config.panels import PanelConfig, PanelsConfig
@@ -29,8 +28,7 @@ Opened = Panel | SelfDrawing
 NOTHING_KNOWN = Snapshot(0.0, {})
 
 
-@dataclass(frozen=True, slots=True)
-class Lit:
+class Lit(NamedTuple):
     """A panel that is open and shows its first page in this light."""
 
     device: Opened
