@@ -12,9 +12,7 @@ from .fonts import Fonts
 from .places import Field, Layout, Line
 from .round import Face
 from .setting import Setter
-from .square import Square
 from .sweep import Ring
-from .wide import HIGH, LONG, LONG_HIGH, LONG_RISE, RISE, Wide, halves
 
 NEARLY_SQUARE = 1.15
 EDGE_PX = 2.0
@@ -48,6 +46,10 @@ def _arranged_round(picture: Picture, face: Face, fonts: Fonts, layout: Layout) 
 
 
 def _arranged_wide(picture: Picture, face: Face, fonts: Fonts, layout: Layout) -> None:
+    # a round panel's first page does not wait for these
+    from .square import Square
+    from .wide import HIGH, LONG, LONG_HIGH, LONG_RISE, RISE, Wide, halves
+
     x, y = face.centre
     long = face.width > LONG * face.height
     high, rise = (LONG_HIGH, LONG_RISE) if long else (HIGH, RISE)
