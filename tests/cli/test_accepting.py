@@ -198,3 +198,23 @@ def test_the_daemon_understands_what_it_is_sent(short_car: Any) -> None:
 @pytest.fixture
 def short_car() -> Any:
     return CarDescription("c", "C", (BusDescription("comfort", 125_000),))
+
+
+@pytest.mark.parametrize(
+    ("answers", "says"),
+    [
+        ([ONE], "next: the same with --try shows it on the running daemon's panels; --into F.toml --as SIGNAL writes"),
+        ([ONE, ONE], "next: the same, with --word menu or another one, with --try"),
+        ([TIED], "next: the same with --try shows up to four of them"),
+    ],
+)
+def test_what_can_be_done_with_an_answer_is_said(
+    heard: Heard, answers: list[Answer], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    finish(given(), heard, answers, "find pressed menu")
+    assert capsys.readouterr().err.startswith(says)
+
+
+def test_nothing_is_said_to_come_next_where_nothing_was_found(heard: Heard, capsys: pytest.CaptureFixture[str]) -> None:
+    finish(given(), heard, [Answer("menu")], "find pressed menu")
+    assert capsys.readouterr().err == ""

@@ -80,6 +80,14 @@ def test_all_frames_are_listed(car: Path, capsys: pytest.CaptureFixture[str]) ->
     ]
 
 
+def test_what_can_be_asked_for_is_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["car", "show", "tarn"]) == 0
+    lines = capsys.readouterr().out.partition("asked for:\n")[2].splitlines()
+    assert "  gearbox identifier_22 21C7, every 1 s: gearbox.oil_temperature" in lines
+    assert "  engine service_01 05, every 1 s: engine.coolant_temperature" in lines
+    assert "  engine service_09 02, once: vehicle.identification" in lines
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [
@@ -113,6 +121,18 @@ def test_a_description_is_held_against_a_recording(car: Path, trace: Path, capsy
     wrong.write_text(CAR.replace("scale = 0.01", "scale = 0.5"))
     assert main(["car", "check", str(wrong), "--against", str(trace)]) == 1
     assert "the bits, their order, the sign or the scale are wrong" in capsys.readouterr().out
+
+
+def test_what_was_heard_without_fault_is_said_beside_what_was_not(
+    car: Path, trace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = '[[broadcast]]\nbus = "comfort"\nid = "2C2"\nfields = [{ signal = "button.up", byte = 0, bit = 0 }]\n'
+    car.write_text(CAR.replace("offset = -1 }", "offset = 0 }").replace("[buttons]", f"{other}[buttons]"))
+    assert main(["car", "check", str(car), "--against", str(trace)]) == 0
+    done = capsys.readouterr()
+    assert "note: button.up was never heard" in done.out
+    assert done.out.splitlines()[-1] == "nothing speaks against it in what was heard"
+    assert done.err == f'next: file = "{car}" under [car] of the configuration, then underdash check\n'
 
 
 def test_untouched_makes_every_press_a_false_one(car: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -17,7 +17,7 @@ def test_marks_are_in_the_recording_in_their_place(tmp_path: Path, capsys: pytes
     frames = sum(1 for _ in trace)
     assert [word for _, word in trace.marks] == ["menu"] * 5
     assert trace.about["lesson"] == "menu"
-    assert capsys.readouterr().err == f"{frames} frames in {out}\n"
+    assert capsys.readouterr().err == f"{frames} frames in {out}\nnext: underdash find pressed {out}\n"
     assert [path.name for path in tmp_path.iterdir()] == ["menu.log"]
 
 
@@ -26,6 +26,17 @@ def test_what_is_held_and_what_is_known_stands_beside_it(tmp_path: Path) -> None
     assert all(".." in line for line in (tmp_path / "knob.marks").read_text().splitlines())
     assert main(["record", str(tmp_path / "drive.log"), "--practice", "drive", "--car", "loris"]) == 0
     assert (tmp_path / "drive.csv").read_text().startswith("seconds,km/h\n")
+
+
+@pytest.mark.parametrize("lesson", ["menu", "knob"])
+def test_what_is_said_comes_next_finds_what_the_lesson_is_about(
+    tmp_path: Path, lesson: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["record", f"{lesson}.log", "--practice", lesson]) == 0
+    command = capsys.readouterr().err.splitlines()[-1].removeprefix("next: underdash ").split()
+    assert main(command) == 0
+    assert "sure" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

@@ -53,6 +53,18 @@ def finish(arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer
         _try(_to_try(arguments, answers), heard, answers[0].question, arguments.try_seconds)
     if arguments.into is not None:
         _write(arguments, heard, _chosen(arguments, answers), found_by)
+    elif not arguments.tried and not getattr(arguments, "json", False) and any(answer.ranks for answer in answers):
+        print(_next_step(answers, arguments.signal), file=sys.stderr)
+
+
+def _next_step(answers: Sequence[Answer], signal: str | None) -> str:
+    """Say what can be done with the answers."""
+    best = [answer.best for answer in answers if answer.ranks]
+    if all(one is None or one.confidence < LIKELY for one in best):
+        return "next: the same with --try shows up to four of them on the running daemon's panels: do it, and see which"
+    into = "--into F.toml" if signal else "--into F.toml --as SIGNAL"
+    word = f", with --word {answers[0].question} or another one," if len(best) > 1 else ""
+    return f"next: the same{word} with --try shows it on the running daemon's panels; {into} writes it down"
 
 
 def numbered(answer: Answer) -> Iterator[Candidate]:

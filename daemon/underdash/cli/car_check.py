@@ -64,6 +64,8 @@ def _journey(arguments: argparse.Namespace, assembly: Any, trace: Path) -> Journ
 
 
 def _tell(journeys: list[Journey], found: list[Finding], problems: list[str], car: str) -> None:
+    from ..config.findings import Level
+
     for journey in journeys:
         print(f"{journey.trace}: {journey.seconds:.1f} s, {journey.frames} frames")
         heard = [record for record in journey.records if record.count or record.refused]
@@ -79,11 +81,13 @@ def _tell(journeys: list[Journey], found: list[Finding], problems: list[str], ca
             f"{car} has no mistakes of its own; whether it fits the car is told by --against TRACE",
             file=sys.stderr if problems else sys.stdout,
         )
-    elif not found and not problems:
-        told = any(record.count for journey in journeys for record in journey.records)
-        print(
-            "nothing speaks against it" if told else f"{car} reads nothing of what was recorded, so nothing was checked"
-        )
+    elif not problems and all(one.level is Level.NOTE for one in found):
+        if not any(record.count for journey in journeys for record in journey.records):
+            print(f"{car} reads nothing of what was recorded, so nothing was checked")
+            return
+        print("nothing speaks against it" + (" in what was heard" if found else ""))
+        if car.endswith(".toml"):
+            print(f'next: file = "{car}" under [car] of the configuration, then underdash check', file=sys.stderr)
 
 
 def _line(record: Record) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
@@ -38,14 +38,28 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def overview(car: CarDescription) -> list[str]:
-    """List the frames of a car by bus, each with what it carries."""
+    """List the frames of a car by bus, each with what it carries, then what can be asked for."""
     lines = [f"{car.title or car.name}"]
     for bus in car.buses:
         lines.append(f"{bus.role}, {bus.bitrate // 1000} kbit/s" + (f": {bus.meaning}" if bus.meaning else ""))
         for frame in (one for one in _frames(car) if one[0].bus == bus.role):
             signals = ", ".join(dict.fromkeys(field.signal for one in frame for field in one.fields))
             lines.append(f"  {_name(frame[0]):8}  {_often(frame[0]):15}  {signals}")
-    return lines
+    return lines + ["asked for:", *_asked(car)] if car.polls else lines
+
+
+def _asked(car: CarDescription) -> Iterator[str]:
+    """Yield what can be asked for, each with whom, how and how often."""
+    from ..diagnostics.parameters import PARAMETERS
+
+    for poll in car.polls:
+        number = f"{poll.identifier:X}"
+        number = number.zfill(len(number) + len(number) % 2)
+        often = "once" if poll.once else f"every {poll.period_s:g} s"
+        standard = PARAMETERS.get(poll.identifier) if poll.protocol == "service_01" else None
+        fields = poll.fields or (standard.fields if standard is not None else ())
+        names = ", ".join(field.signal for field in fields) or "as the standard has it"
+        yield f"  {poll.unit} {poll.protocol} {number}, {often}: {names}"
 
 
 def drawn(frame: Sequence[BroadcastListener], car: CarDescription) -> list[str]:

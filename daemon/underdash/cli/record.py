@@ -150,4 +150,6 @@ def tell(outcome: Outcome, out: str) -> int:
             "nothing was heard: the car is asleep, the bus is silent behind a gateway, or a pin is wrong",
             file=sys.stderr,
         )
+    else:
+        print(f"next: underdash find QUESTION {out}; `underdash find --help` lists the questions", file=sys.stderr)
     return 0

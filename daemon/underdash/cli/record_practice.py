@@ -39,7 +39,22 @@ def practise(arguments: argparse.Namespace) -> int:
     if made.speed:
         rows = [f"{at:.2f},{speed:.1f}" for at, speed in made.speed]
         _write(path.with_suffix(".csv"), ["seconds,km/h", *rows], "the speed by satellite")
+    print(f"next: underdash find {_question(arguments.practice, path)}", file=sys.stderr)
     return 0
+
+
+def _question(lesson: str, path: Path) -> str:
+    """Return what is asked about a lesson's recording."""
+    match lesson:
+        case "ignition":
+            return f"ignition {path}"
+        case "knob":
+            return f"turned {path} --marks {path.with_suffix('.marks')}"
+        case "drive":
+            return f"like {path} --reference {path.with_suffix('.csv')}"
+        case "tester":
+            return f"requests {path} --marks {path.with_suffix('.marks')}"
+    return f"pressed {path}"
 
 
 def _free(path: Path, suffixes: list[str]) -> None:
