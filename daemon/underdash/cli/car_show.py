@@ -45,7 +45,7 @@ def overview(car: CarDescription) -> list[str]:
         for frame in (one for one in _frames(car) if one[0].bus == bus.role):
             signals = ", ".join(dict.fromkeys(field.signal for one in frame for field in one.fields))
             lines.append(f"  {_name(frame[0]):8}  {_often(frame[0]):15}  {signals}")
-    return lines + ["asked for:", *_asked(car)] if car.polls else lines
+    return [*lines, "asked for:", *_asked(car)] if car.polls else lines
 
 
 def _asked(car: CarDescription) -> Iterator[str]:
