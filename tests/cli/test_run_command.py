@@ -92,6 +92,18 @@ def test_recording_is_on_from_the_start_and_whole_at_the_end(started: Typed, con
     assert traces[0].read_text().startswith("# underdash trace 1\n")
 
 
+def test_a_car_whose_plugin_is_refused_ends_nothing(started: Typed, config: Path) -> None:
+    text = config.read_text().replace('file = "small.toml"', 'name = "tarn"').replace('["boost",', '["tarn", "boost",')
+    config.write_text(text + "\n[plugin.tarn]\nspeed = 1\n")
+    process = started("run", "--config", config)
+    lines = until(process, "event=started")
+    without = next(line for line in lines if "event=goes_without" in line)
+    assert "tarn: it takes no settings, found speed; remove [plugin.tarn]" in without
+    process.send_signal(signal.SIGTERM)
+    process.communicate(timeout=20)
+    assert process.returncode == 0
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [

@@ -232,8 +232,8 @@ def test_safe_mode_without_the_plugin_that_brings_car_and_panel_stays_up_dark_an
     kept = tmp_path / "kept"
     kept.write_text(service.log())
     log = service.ask("log", "--file", str(kept))
-    assert "Safe mode: car: none is described in safe mode" in log
-    assert "Safe mode: panel left stays dark" in log
+    assert "It goes on without: car: none is described in safe mode" in log
+    assert "It goes on without: panel left stays dark" in log
     assert service.end() == 0
     table.append(
         ("safe mode, the car's own plug-in left out", "up, listening only, nothing sent", "status, STATUS=, log")
