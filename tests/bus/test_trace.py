@@ -149,12 +149,57 @@ def test_a_trace_that_cannot_be_read_is_told(tmp_path: Path) -> None:
         read_trace(tmp_path / "missing.log")
     with pytest.raises(TraceError, match="cannot be opened"):
         read_trace(tmp_path)
-    with pytest.raises(TraceError, match="cannot be read after line 0"):
-        list(read_trace(written(tmp_path, "(1.0) can0 1A0#01\n", "plain.log.gz")))
     damaged = bytearray(gzip.compress(os.urandom(4000)))
     damaged[200:260] = bytes(60)
     with pytest.raises(TraceError):
         list(read_trace(written(tmp_path, bytes(damaged), "damaged.log.gz")))
+
+
+LINES = b"# underdash trace 1\n(1.0) can0 1A0#01\n(2.0) can0 1A0#02\n"
+
+
+def test_what_is_in_a_file_counts_more_than_its_name(tmp_path: Path) -> None:
+    for content, name in (
+        (LINES, "plain.log.gz"), (gzip.compress(LINES), "packed.log"), (LINES, "lines.csv"), (LINES[20:], "lines.asc"),
+    ):  # fmt: skip
+        assert [frame.at for _, frame in read_trace(written(tmp_path, content, name))] == [1.0, 2.0]
+
+
+def test_a_byte_order_mark_in_front_is_no_part_of_a_trace(tmp_path: Path) -> None:
+    for content in (LINES, LINES[20:]):
+        assert len(list(read_trace(written(tmp_path, b"\xef\xbb\xbf" + content)))) == 2
+    with pytest.raises(TraceError, match="line 2: .*is no frame"):
+        list(read_trace(written(tmp_path, b"# a\n\xef\xbb\xbf(1.0) can0 1A0#01\n")))
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_text_saved_as_utf_16_is_named_as_such(tmp_path: Path, encoding: str) -> None:
+    with pytest.raises(TraceError, match=r"line [12]: there are zero bytes in it, as in text saved as UTF-16.*UTF-8"):
+        list(read_trace(written(tmp_path, LINES.decode().encode(encoding))))
+
+
+def test_lines_that_end_in_a_carriage_return_alone_are_told(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match="its lines end in a carriage return alone; save it"):
+        list(read_trace(written(tmp_path, LINES.replace(b"\n", b"\r"))))
+    assert len(list(read_trace(written(tmp_path, LINES.replace(b"\n", b"\r\n"))))) == 2
+
+
+@pytest.mark.parametrize(("half", "lost"), [(b"", 0), (b"(3.0) can0 1A0#0", 1), (b"# mark (3.", 1)])
+def test_zeros_that_a_power_cut_leaves_at_the_end_are_no_half_line(tmp_path: Path, half: bytes, lost: int) -> None:
+    trace = read_trace(written(tmp_path, LINES + half + bytes(5000)))
+    assert len(list(trace)) == 2
+    assert (trace.zeros, trace.half_written) == (5000, lost)
+
+
+def test_a_file_of_another_kind_is_told_without_its_bytes(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match=r"^[ -~]*x89PNG\?\[31m\? 1 2' is no frame[ -~]*$"):
+        list(read_trace(written(tmp_path, b"\x89PNG\x1b[31m\x07 1 2\r\nmore\n")))
+
+
+def test_a_mark_at_no_time_is_left_out() -> None:
+    trace = Trace([b"# mark (nan) a\n", b"# mark (-5) b\n", b"# mark (1e308) c\n", b"# mark (2.5) d\n"], "memory")
+    assert list(trace) == []
+    assert trace.marks == [(2.5, "d")]
 
 
 def test_a_trace_of_a_newer_format_is_refused(tmp_path: Path) -> None:
@@ -197,6 +242,9 @@ def test_another_format_that_is_broken_or_missing_is_told(tmp_path: Path) -> Non
         read_trace(tmp_path / "none.blf")
     with pytest.raises(TraceError, match="cannot be read"):
         list(read_trace(written(tmp_path, "timestamp,arbitration_id\nno such thing\n", "broken.csv")))
+    (folder := tmp_path / "folder.csv").mkdir()
+    with pytest.raises(TraceError, match=r"folder\.csv cannot be opened: it is no file"):
+        read_trace(folder)
 
 
 def expected_counts() -> dict[str, int]:

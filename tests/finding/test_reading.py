@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,9 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from underdash.bus.frames import Frame
-from underdash.bus.trace import TraceError, TraceWriter, read_trace
+from underdash.bus.trace import TraceError, TraceWriter, UnreadableTraceError, read_trace
 from underdash.finding import reading
 from underdash.finding.heard import Heard
+from underdash.finding.lacks import zeros
 from underdash.finding.reading import heard_from, read_heard, sha256_of
 
 from .conftest import written
@@ -199,3 +201,19 @@ def test_buses_that_are_fetched_in_turn_are_one_piece() -> None:
     assert heard.remarks == ()
     assert [len(stream) for stream in heard] == [400, 400]
     assert all((np.diff(stream.at) >= 0).all() for stream in heard)
+
+
+def test_a_trace_that_begins_with_a_byte_mark_and_ends_in_zeros_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "cut.log"
+    path.write_bytes(b"\xef\xbb\xbf(1.0) can0 123#01\n(2.0) can0 123#02\n(3.0) can0 12" + bytes(1000))
+    heard = read_heard(path)
+    assert heard.frames == 2
+    assert any("ends in 1000 zero bytes, as where power was cut" in remark for remark in heard.remarks)
+    path.write_bytes(bytes(1000))
+    assert read_heard(path).remarks == (zeros(1000),)
+
+
+def test_a_trace_from_a_pipe_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    os.mkfifo(path := tmp_path / "pipe.log")
+    with pytest.raises(UnreadableTraceError, match="is a pipe or a device, .*write it to a file first"):
+        read_heard(path)

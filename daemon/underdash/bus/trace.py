@@ -24,8 +24,12 @@ if TYPE_CHECKING:
 
 TRACE_FORMAT = 1
 OTHER_FORMATS = (".asc", ".blf", ".csv", ".db", ".mf4", ".trc")
-"""Endings that python-can reads; everything else is taken for lines."""
+"""Endings that python-can reads, unless there are lines inside; everything else is taken for lines."""
 
+_PACKED = b"\x1f\x8b"
+"""First bytes of a file packed by gzip (RFC 1952, section 2.3.1)."""
+_BYTE_MARK = b"\xef\xbb\xbf"
+"""Byte order mark, which editors on other systems put in front (RFC 3629, section 6)."""
 _ID = 0x1FFF_FFFF
 _LATEST_S = 1e12
 
@@ -106,6 +110,7 @@ class Trace(Iterator[tuple[str, Frame]]):
         about: what the lines at the top say.
         marks: (seconds, text) of the remarks met so far.
         half_written: 1 if the last line was cut off and left out, else 0.
+        zeros: bytes of zero at the end, which stand there where power was cut before the disk had what was written.
         line: number of the last line read.
     """
 
@@ -113,6 +118,7 @@ class Trace(Iterator[tuple[str, Frame]]):
         self.about: dict[str, str] = {}
         self.marks: list[tuple[float, str]] = []
         self.half_written = 0
+        self.zeros = 0
         self.line = 0
         self._name = name
         self._frames: Iterator[tuple[str, Frame]] = self._read(iter(lines))
@@ -131,6 +137,8 @@ class Trace(Iterator[tuple[str, Frame]]):
             raw = self._next_line(lines)
             if raw is None:
                 return
+            if raw[-1:] == b"\0":
+                raw = self._without_zeros(raw)
             if raw[:1] == b"#":
                 self._remark(raw)
                 continue
@@ -161,16 +169,36 @@ class Trace(Iterator[tuple[str, Frame]]):
                 f"trace {self._name} cannot be read after line {self.line}: {exc}; copy it again, or use what was read"
             ) from exc
         self.line += raw is not None
-        return raw
+        return self._first(raw) if raw is not None and self.line == 1 else raw
+
+    def _first(self, raw: bytes) -> bytes:
+        """Take a byte order mark off the first line, and refuse text of another kind."""
+        if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+            raise self._mistake(raw)
+        if b"\r" in raw.rstrip(b"\r\n") and b"#" in raw:
+            raise UnreadableTraceError(
+                f"trace {self._name}: its lines end in a carriage return alone; save it with line ends of Unix or "
+                "Windows"
+            )
+        return raw.removeprefix(_BYTE_MARK)
+
+    def _without_zeros(self, raw: bytes) -> bytes:
+        """Take off the zeros that end a trace; what is before them in the same line is half a line."""
+        text = raw.rstrip(b"\0")
+        self.zeros = len(raw) - len(text)
+        self.half_written = 1 if text else 0
+        return b""
 
     def _remark(self, raw: bytes) -> None:
         text = raw[1:].decode("utf-8", "replace").strip()
         if text.startswith("mark ("):
             at, _, words = text.removeprefix("mark (").partition(") ")
             try:
-                self.marks.append((float(at), words))
+                when = float(at)
             except ValueError:
                 return
+            if 0 <= when < _LATEST_S:
+                self.marks.append((when, words))
         elif text.startswith("underdash trace"):
             self._check_format(text.removeprefix("underdash trace").strip())
         else:
@@ -182,15 +210,21 @@ class Trace(Iterator[tuple[str, Frame]]):
         self.about["format"] = number
         if not number.isdigit() or int(number) > TRACE_FORMAT:
             raise UnreadableTraceError(
-                f"trace {self._name} has format {number or 'unknown'}; this version reads up to {TRACE_FORMAT}: "
+                f"trace {self._name} has format {number[:20] or 'unknown'}; this version reads up to {TRACE_FORMAT}: "
                 "install a newer one"
             )
 
     def _mistake(self, raw: bytes) -> TraceError:
-        shown = raw[:60].decode("ascii", "backslashreplace").strip()
+        if b"\0" in raw[:60] or raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+            why = "there are zero bytes in it, as in text saved as UTF-16 or in a file of another kind"
+            step = "save it as text in UTF-8, or convert the file"
+        else:
+            shown = raw[:60].decode("utf-8", "backslashreplace").strip()
+            why = f"{''.join(one if one.isprintable() else '?' for one in shown)!r} is no frame"
+            step = "take that line out or convert the file"
         return UnreadableTraceError(
-            f"trace {self._name}, line {self.line}: {shown!r} is no frame; a line reads (seconds.micros) channel "
-            "ID#DATA, with an even number of hex digits; take that line out or convert the file"
+            f"trace {self._name}, line {self.line}: {why}; a line reads (seconds.micros) channel ID#DATA, with an even "
+            f"number of hex digits; {step}"
         )
 
 
@@ -215,16 +249,26 @@ def read_trace(path: Path) -> Trace:
 
 
 def of_lines(path: Path) -> bool:
-    """Say whether a trace is one of lines, going by its name."""
-    return path.suffix.lower() not in OTHER_FORMATS
+    """Say whether a trace is one of lines: by its name, or by its first bytes where that is another format's."""
+    if path.suffix.lower() not in OTHER_FORMATS:
+        return True
+    try:
+        with path.open("rb") as file:
+            return file.read(20).startswith((b"(", b"# underdash trace"))
+    except OSError:
+        return False
 
 
 def open_lines(path: Path) -> BufferedReader | gzip.GzipFile:
     """Open the file of a trace of lines, packed by gzip or not; raises TraceError where that is not possible."""
     try:
-        return gzip.open(path) if path.suffix == ".gz" else path.open("rb")
+        file = path.open("rb")
+        if path.is_file() and file.peek(len(_PACKED)).startswith(_PACKED):
+            file.close()
+            return gzip.open(path)
     except OSError as exc:
         raise UnreadableTraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
+    return file
 
 
 class _OtherTrace(Trace):
@@ -233,7 +277,8 @@ class _OtherTrace(Trace):
     def __init__(self, path: Path) -> None:
         super().__init__((), str(path))
         if not path.is_file():
-            raise UnreadableTraceError(f"trace {path} cannot be opened: no such file; check its name")
+            why = "it is no file" if path.exists() else "no such file"
+            raise UnreadableTraceError(f"trace {path} cannot be opened: {why}; check its name")
         self._frames = self._messages(path)
 
     def _messages(self, path: Path) -> Iterator[tuple[str, Frame]]:
@@ -244,10 +289,15 @@ class _OtherTrace(Trace):
                 for message in reader:
                     self.line += 1
                     yield str(message.channel if message.channel is not None else 0), frame_of(message)
+        except NotImplementedError as exc:
+            raise UnreadableTraceError(
+                f"trace {path} cannot be read: {exc} Or export it as lines (.log), which need nothing more"
+            ) from exc
         except Exception as exc:
             # each of the library's readers has its own ways to stumble over a broken file
+            where = f"after frame {self.line}" if self.line else f"as a {path.suffix} of this kind"
             raise UnreadableTraceError(
-                f"trace {path} cannot be read after frame {self.line}: {exc}; export it again, or as lines (.log)"
+                f"trace {path} cannot be read {where}: {exc}; export it again, or as lines (.log)"
             ) from exc
 
 

@@ -81,6 +81,8 @@ def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
         lines.append(f"{reading.foreign} frames left out: other buses, error, remote or FD frames")
     if reading.trace.half_written:
         lines.append("the last line is half a line, as after a power cut; it was left out")
+    if reading.trace.zeros:
+        lines.append(f"zero bytes at the end: {reading.trace.zeros}, as after a power cut; they were left out")
     if reading.back_at is not None:
         lines.append(
             f"time goes back after {reading.back_at:.1f} s, so what is computed or written with --wide is wrong from "

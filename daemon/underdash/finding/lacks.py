@@ -40,6 +40,14 @@ def half_line() -> str:
     return "the trace was cut off while it was written or copied: its last line is half there and was left out"
 
 
+def zeros(number: int) -> str:
+    """Say that the trace ends in zeros."""
+    return (
+        f"the trace ends in {counted(number, 'zero byte')}, as where power was cut before the disk had what was written: "
+        "they were left out"
+    )
+
+
 def counted(number: int, thing: str) -> str:
     """Write a number of things."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

@@ -17,7 +17,7 @@ from ..bus.frames import Frame
 from ..bus.trace import Trace, UnreadableTraceError, of_lines, open_lines, read_trace
 from .columns import MOST_FRAMES, MOST_PIECES, Columns, Piece, streams_of
 from .heard import Heard
-from .lacks import half_line, lacking, restarted
+from .lacks import half_line, lacking, restarted, zeros
 from .lines import NOTHING, Buses, Rows, rows_of
 
 BLOCK = 4 << 20
@@ -42,6 +42,10 @@ def read_heard(path: Path, roles: Mapping[str, str] | None = None, progress: Pro
     Raises:
         TraceError: it is not there, is none, or is too long.
     """
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise UnreadableTraceError(
+            f"trace {path} is a pipe or a device, and a search reads its trace more than once; write it to a file first"
+        )
     buses, columns = Buses(roles), Columns()
     if of_lines(path):
         lines = _Lines(path, columns, buses, progress)
@@ -56,6 +60,7 @@ def read_heard(path: Path, roles: Mapping[str, str] | None = None, progress: Pro
         marks = [mark for mark, line in zip(marks, mark_lines, strict=False) if piece.owns(line)]
     heard = _heard(columns, piece, buses)
     remarks = heard.remarks + ((half_line(),) if trace.half_written else ())
+    remarks += (zeros(trace.zeros),) if trace.zeros else ()
     return Heard(
         heard.streams, heard.begin, heard.end, tuple(sorted(marks)), remarks, path.name, sha256_of(path),
         dict(trace.about),
