@@ -168,7 +168,7 @@ def test_what_is_in_a_file_counts_more_than_its_name(tmp_path: Path) -> None:
 def test_a_byte_order_mark_in_front_is_no_part_of_a_trace(tmp_path: Path) -> None:
     for content in (LINES, LINES[20:]):
         assert len(list(read_trace(written(tmp_path, b"\xef\xbb\xbf" + content)))) == 2
-    with pytest.raises(TraceError, match="line 2: .*is no frame"):
+    with pytest.raises(TraceError, match=r"line 2: .*is no frame"):
         list(read_trace(written(tmp_path, b"# a\n\xef\xbb\xbf(1.0) can0 1A0#01\n")))
 
 

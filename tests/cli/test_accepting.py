@@ -14,7 +14,7 @@ import pytest
 
 from underdash.bus.frames import Frame
 from underdash.cli import accepting
-from underdash.cli.accepting import add_accept, finish, trial_tables
+from underdash.cli.accepting import add_accept, finish, look_ahead, trial_tables
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.errors import GivenError, UnderdashError
 from underdash.contract.layout import Bits
@@ -108,9 +108,49 @@ def test_what_is_only_possible_has_to_be_chosen(car: Path, heard: Heard) -> None
     assert "car.x" in car.read_text()
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--as", "button.menu", "--use", "comfort"), "--as goes with --into F.toml, which says what to do"),
+        (("--unit", "bar"), "--unit goes with --into F.toml"),
+        (("--number", "1"), "--number goes with --into F.toml or --try"),
+        (("--try-seconds", "3"), "--try-seconds goes with --try"),
+        (("--into", "{gone}", "--as", "car.x"), "gone.toml cannot be read: no such file"),
+        (("--into", "{car}", "--as", "button.menu"), "say --use comfort or --use driving"),
+        (("--into", "{car}", "--as", "engine.sped"), "--as engine.sped: .*engine.speed"),
+        (("--into", "{car}", "--as", "car.X y!"), "--as car.X y!: small words with dots between them are wanted"),
+        (("--into", "{car}", "--as", "car.x", "--unit", "furlong"), "--unit furlong: units are Pa"),
+        (("--into", "{car}", "--as", "engine.speed", "--unit", "bar"), "engine.speed has its own"),
+    ],
+)
+def test_what_is_wrong_in_any_case_is_said_before_the_search(car: Path, words: tuple[str, ...], says: str) -> None:
+    gone = car.with_name("gone.toml")
+    with pytest.raises(GivenError, match=says):
+        look_ahead(given(*(word.format(car=car, gone=gone) for word in words)))
+
+
+def test_what_may_be_right_is_left_to_the_answer(car: Path) -> None:
+    for words in ((), ("--try", "--number", "2"), ("--into", str(car)), ("--into", str(car), "--as", "car.x")):
+        look_ahead(given(*words))
+
+
+def test_a_number_is_not_made_of_a_flag(car: Path, heard: Heard) -> None:
+    with pytest.raises(
+        GivenError, match=r"engine\.speed is a number in rpm, and this finding only tells apart released, m"
+    ):
+        finish(into(car, "--as", "engine.speed"), heard, [ONE], "find pressed menu")
+    assert car.read_text() == CAR
+
+
+def test_a_bus_of_another_name_is_told_with_the_way_to_name_it(car: Path, heard: Heard) -> None:
+    car.write_text(CAR.replace("comfort", "body"))
+    with pytest.raises(GivenError, match=r"it has no bus 'comfort', but body; .* such as --bus body=comfort"):
+        finish(into(car, "--as", "car.x"), heard, [ONE], "find pressed menu")
+
+
 def test_a_file_that_is_not_there_is_told(car: Path, heard: Heard) -> None:
     gone = car.with_name("gone.toml")
-    with pytest.raises(GivenError, match=r"gone\.toml cannot be read: No such file .* `underdash car draft`"):
+    with pytest.raises(GivenError, match=r"gone\.toml cannot be read: no such file .* `underdash car draft`"):
         finish(into(gone, "--as", "car.x"), heard, [ONE], "find pressed menu")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 
 import cantools
@@ -97,7 +98,7 @@ def test_what_can_be_asked_for_is_listed(capsys: pytest.CaptureFixture[str]) -> 
         (["check", "{car}", "--against", "gone.log"], "trace gone.log cannot be opened"),
         (["export", "tarn", "--out", "x.dbc"], "a DBC file is about one bus; tarn has frames of"),
         (
-            ["import", "gone.dbc", "--bus", "b", "--bitrate", "500000", "--name", "n", "--out", "o"],
+            ["import", "gone.dbc", "--bus", "b", "--bitrate", "500000", "--name", "n", "--out", "o.toml"],
             "gone.dbc cannot be",
         ),
         (["nonsense"], "invalid choice: 'nonsense'"),
@@ -175,7 +176,7 @@ def test_a_description_begins_with_a_recording(tmp_path: Path, trace: Path, caps
     assert main([*words, "--bitrate", "drive=500000"]) == 2
     assert "the recording has no such bus; it has comfort" in capsys.readouterr().err
     assert main([*words, "--bitrate", "comfort=fast"]) == 2
-    assert "a whole number of bit/s is wanted" in capsys.readouterr().err
+    assert "--bitrate comfort: a whole number is wanted; found 'fast'; a usual one is 500000" in capsys.readouterr().err
     assert main([*words, "--bitrate", "comfort=125000"]) == 0
     assert capsys.readouterr().out.splitlines() == [
         f"{out}: 1 bus, recognised by 1 frame",
@@ -184,3 +185,43 @@ def test_a_description_begins_with_a_recording(tmp_path: Path, trace: Path, caps
     assert "# comfort 2C1: every 100 ms, 4 bytes" in out.read_text()
     assert main(["car", "check", str(out)]) == 0
     assert main([*words, "--bitrate", "comfort=125000"]) == 2
+
+
+@pytest.mark.parametrize("task", ["draft", "import"])
+@pytest.mark.parametrize(
+    ("wrong", "why"),
+    [
+        (("--name", " "), "--name ' ': a short name is wanted"),
+        (("--name", "a\udcff"), "a short name is wanted"),
+        (("--out", "mine.txt"), "a description is known by its ending; name a file ending in .toml"),
+        (("--bitrate", "4"), "5000 to 1000000 bit/s are wanted; found '4'"),
+    ],
+)
+def test_what_a_new_description_would_be_is_looked_at_first(
+    trace: Path, task: str, wrong: tuple[str, str], why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = trace.with_name("new.toml")
+    options = {"--name": "new", "--out": str(out), "--bitrate": "125000"} | dict([wrong])
+    if task == "draft":
+        options["--bitrate"] = f"comfort={options['--bitrate']}"
+    bus = [] if task == "draft" else ["--bus", "comfort"]
+    assert main(["car", task, str(trace), *bus, *(word for pair in options.items() for word in pair)]) == 2
+    assert why in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_a_bus_that_a_new_description_leaves_out_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (trace := tmp_path / "a\udcff.log").write_text("(1.0) drive 123#01\n(2.0) comfort 123#01\n")
+    words = ["--name", "new", "--out", str(tmp_path / "new.toml"), "--bitrate", "drive=500000"]
+    assert main(["car", "draft", str(trace), *words]) == 0
+    assert "left out, since no --bitrate says how fast it is: comfort\n" in capsys.readouterr().out
+
+
+def test_without_numpy_no_description_is_begun(
+    trace: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("underdash.cli.find.find_spec", lambda name: None)
+    monkeypatch.setitem(sys.modules, "underdash.finding.drafting", None)
+    words = ["--name", "new", "--out", str(trace.with_name("new.toml")), "--bitrate", "comfort=125000"]
+    assert main(["car", "draft", str(trace), *words]) == 2
+    assert "car draft needs numpy, which is not installed here: " in capsys.readouterr().err

@@ -65,7 +65,7 @@ def test_without_marks_the_order_is_a_hint(trace: Path, capsys: pytest.CaptureFi
     ("marks", "says"),
     [
         ("+1 door\n", "no mark says LOCK, OFF, ACC, ON or START; they say 'door'"),
-        ("# nothing\n", "no mark says LOCK, OFF, ACC, ON or START; they say nothing"),
+        ("# nothing\n", "there is no mark in it; a line reads SECONDS WORD"),
         ("+1 ON\n+5 START\n", "the marks never say OFF: mark each position when it is reached"),
         ("+1 ON\n+99 OFF\n", "the mark 'OFF' at 149.0 s lies outside the trace"),
         ("soon ON\n", "line 1: 'soon ON': 'soon' is no number of seconds"),
@@ -81,4 +81,4 @@ def test_marks_that_cannot_be_used_are_told(
 
 def test_marks_that_are_not_there_are_told(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["find", "ignition", str(trace), "--marks", str(trace) + ".no"]) == 2
-    assert "cannot be read: No such file or directory; name a file of lines SECONDS WORD" in capsys.readouterr().err
+    assert "cannot be read: no such file or directory; name a file of lines SECONDS WORD" in capsys.readouterr().err

@@ -84,4 +84,6 @@ def test_a_picture_is_no_reference(trace: Path, capsys: pytest.CaptureFixture[st
     binary = trace.with_name("a.csv")
     binary.write_bytes(b"\xff\xfe\x00\x80")
     assert main(["find", "like", str(trace), "--reference", str(binary)]) == GivenError.exit_status
-    assert "is no text; export it as CSV" in capsys.readouterr().err
+    assert (
+        "it is no text in UTF-8; save it as such, or name a CSV file: seconds, then numbers" in capsys.readouterr().err
+    )

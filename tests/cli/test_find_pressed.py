@@ -48,7 +48,7 @@ def test_marks_of_the_trace_itself_are_taken_and_the_answer_is_json(typed: Typed
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        ("", "there are no marks in drive.log"),
+        ("", "there is no mark in it; a line reads SECONDS WORD"),
         ("+10 menu\n" * 501, "501 marks say 'menu', and 500 of one word are the most"),
         ("12 menu", "write a + before it"),
         ("1764500000 menu", "seems to be taken from a wall clock"),

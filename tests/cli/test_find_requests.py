@@ -116,3 +116,12 @@ def test_a_file_that_is_not_there_and_a_signal_that_is_none_are_told(typed: Type
     done = typed("find", "requests", asked, "--name", "boost=engine.bost_pressure")
     assert done.status == 2
     assert "did you mean" in done.err
+
+
+def test_a_name_for_a_word_that_nobody_said_is_told(typed: Typed, asked: Path, tmp_path: Path) -> None:
+    (marks := tmp_path / "marks.txt").write_text("+0..+20 coolant only\n+25 oil 90 degC\n")
+    words = ["find", "requests", asked, "--name", "boost=engine.charge_pressure"]
+    done = typed(*words, "--marks", marks)
+    assert done.status == 2
+    assert "no mark and no reading says 'boost'; they say 'coolant', 'oil'" in done.err
+    assert "no mark and no reading says 'boost'; there are none" in typed(*words).err

@@ -45,5 +45,41 @@ def test_without_numpy_the_command_that_adds_it_is_told(
     monkeypatch.setattr("underdash.cli.find.requires", lambda name: ["pillow>=10", "numpy>=1.26; extra == 'finding'"])
     assert main(["find", "ignition", str(tmp_path / "a.log")]) == 2
     said = capsys.readouterr().err
-    assert "find needs numpy, which is not installed here: " in said
+    assert "find ignition needs numpy, which is not installed here: " in said
     assert f"{sys.executable} -m pip install --only-binary :all: 'numpy>=1.26'; without network" in said
+
+
+def test_only_a_name_that_means_a_picture_is_drawn_to(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (trace := tmp_path / "a.log").write_text("(1.0) can0 123#01\n")
+    for name in (trace, tmp_path / "a.jpg", tmp_path / "a", ""):
+        assert main(["find", "layout", str(trace), "--id", "123", "--picture", str(name)]) == 2
+        assert "a picture is written as PNG; name a file ending in .png" in capsys.readouterr().err
+    assert trace.read_text() == "(1.0) can0 123#01\n"
+    assert [*tmp_path.iterdir()] == [trace]
+
+
+def test_the_answer_is_told_where_its_picture_cannot_be_drawn(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (trace := tmp_path / "a.log").write_text("(1.0) can0 123#01\n(2.0) can0 123#02\n# mark (1.5) menu\n")
+    assert main(["find", "pressed", str(trace), "--picture", str(tmp_path / "no" / "a.png")]) == 1
+    said = capsys.readouterr()
+    assert said.out.startswith("menu:\n")
+    assert "a.png cannot be written: no such file or directory; name another place" in said.err
+
+
+@pytest.mark.parametrize(
+    ("bus", "why"),
+    [
+        (["drive=can0", "body=can0"], "the channel 'can0' cannot be both 'drive' and 'body'; leave one out"),
+        (["drive=can0", "drive=can1"], "--bus drive is said twice, as 'can0' and as 'can1'; leave one out"),
+    ],
+)
+def test_a_channel_is_one_bus_only(tmp_path: Path, bus: list[str], why: str) -> None:
+    with pytest.raises(GivenError, match=why):
+        heard(given(tmp_path, "(1.0) can0 123#01\n", *bus))
+
+
+def test_an_option_of_another_question_is_told_with_the_help_of_this_one(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["find", "turned", "a.log", "--live"]) == 2
+    assert "unrecognized arguments: --live; see `underdash find turned --help`" in capsys.readouterr().err

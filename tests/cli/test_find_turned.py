@@ -44,7 +44,7 @@ def test_the_field_is_told_and_drawn(trace: Path, capsys: pytest.CaptureFixture[
         ("+5 dimmer up\n", [], "has no length; a turn is marked as"),
         ("+5..+9 dimmer up\n", ["--word", "pedal"], "no mark names 'pedal'; they name 'dimmer'"),
         ("5..9 dimmer up\n", [], "lies outside the trace"),
-        ("", [], "there are no marks in knob.log"),
+        ("", [], "other.marks: there is no mark in it; a line reads"),
     ],
 )
 def test_marks_that_say_nothing_are_told(

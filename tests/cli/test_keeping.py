@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from stat import S_IMODE
 
@@ -51,6 +53,22 @@ def test_a_file_that_somebody_else_wrote_meanwhile_is_left_alone(tmp_path: Path)
     assert [*tmp_path.iterdir()] == [path]
 
 
+def test_two_at_once_come_one_after_the_other(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text("")
+    together = threading.Barrier(2)
+
+    def many(text: str) -> None:
+        together.wait()
+        for _ in range(25):
+            add(path, text)
+
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(many, "ab"))
+    assert sorted(path.read_text()) == ["a"] * 25 + ["b"] * 25
+    assert [*tmp_path.iterdir()] == [path]
+
+
 def test_a_change_that_fails_leaves_the_file_alone(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("a")
@@ -67,7 +85,7 @@ def test_a_change_that_fails_leaves_the_file_alone(tmp_path: Path) -> None:
 
 def test_what_cannot_be_changed_is_told(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
-    with pytest.raises(GivenError, match=r"--into .*mine\.toml cannot be read: No such file"):
+    with pytest.raises(GivenError, match=r"--into .*mine\.toml cannot be read: no such file"):
         add(path)
     path.write_bytes(b"ok\n\xe9\n")
     with pytest.raises(GivenError, match=r"line 2 is no text in UTF-8; save it as such"):

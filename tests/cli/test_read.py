@@ -212,11 +212,11 @@ def test_the_trace_itself_is_never_overwritten(typed: Typed, trace: Path, car: P
     [
         ("empty.log", b"", "no frame in it"),
         ("remarks.log", b"# underdash trace 1\n# wall: now\n", "no frame in it"),
-        ("binary.log", bytes(range(256)) * 20 + b"\n", "is no frame"),
+        ("binary.log", bytes(range(256)) * 20 + b"\n", "line 1: there are zero bytes in it"),
         ("words.log", b"this is\nno trace at all\n", "line 1"),
         ("wrong.log", b"(1.0) drive 101#0FA0\n(1.1) drive 101#0FA\n", "line 2"),
         ("newer.log", b"# underdash trace 99\n(1.0) drive 101#0FA0\n", "install a newer one"),
-        ("no.log.gz", b"not packed at all", "cannot be read"),
+        ("no.log.gz", b"not packed\nat all\n", "line 1: 'not packed' is no frame"),
         ("broken.blf", b"not that either", "cannot be read"),
     ],
 )
@@ -333,7 +333,7 @@ def test_ctrl_c_leaves_what_was_there(started: Typed, long_trace: Path, car: Pat
     out = tmp_path / "out.csv"
     out.write_text("old")
     process = started("read", long_trace, "--car", car, "--out", out)
-    wait_for((tmp_path / "out.csv.part").exists, process)
+    wait_for(lambda: bool(left(tmp_path)), process)
     process.send_signal(signal.SIGINT)
     assert process.wait(20) in KEYBOARD
     assert process.stderr.read() == "underdash: stopped\n"

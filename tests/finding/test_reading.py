@@ -151,7 +151,10 @@ def test_everything_about_a_recording_comes_along(tmp_path: Path) -> None:
 
 def test_two_channels_can_be_one_bus(tmp_path: Path) -> None:
     path = written(tmp_path, "(1.0) can0 123#01\n(2.0) drive 123#02\n")
-    assert [str(one) for one in read_heard(path, {"can0": "drive"})] == ["drive 123"]
+    heard = read_heard(path, {"can0": "drive"})
+    assert [str(one) for one in heard] == ["drive 123"]
+    assert heard.remarks == ("the channels can0 and drive of the trace are searched as one bus, drive",)
+    assert read_heard(path).remarks == ()
 
 
 def test_formats_of_other_programs_are_read_frame_by_frame(tmp_path: Path) -> None:
@@ -215,5 +218,5 @@ def test_a_trace_that_begins_with_a_byte_mark_and_ends_in_zeros_is_read(tmp_path
 
 def test_a_trace_from_a_pipe_is_refused_before_it_is_read(tmp_path: Path) -> None:
     os.mkfifo(path := tmp_path / "pipe.log")
-    with pytest.raises(UnreadableTraceError, match="is a pipe or a device, .*write it to a file first"):
+    with pytest.raises(UnreadableTraceError, match=r"is a pipe or a device, .*write it to a file first"):
         read_heard(path)

@@ -60,6 +60,7 @@ def test_a_unit_is_turned_into_the_one_signals_are_kept_in() -> None:
         ("t,a\n1,2\nx,3\n", {}, "a.csv, line 3: 'x' is no number"),
         ("t,a\n1,2\n2,much\n", {}, "a.csv, line 3: 'much' is no number"),
         ("t,a\n1,2\n2,nan\n", {}, "a.csv, line 3: 'nan' is no number"),
+        ("t,a\n1,2\n2,1e300\n", {}, "a.csv, line 3: '1e300' is no number up to 1e+12"),
         ("t,a\n1,5,2,5\n", {}, "a decimal comma needs semicolons between the columns"),
         ("t,a\n1,2\n", {"unit": "knots"}, "--reference-unit knots is not known; known are"),
     ],

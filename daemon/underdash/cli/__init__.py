@@ -45,6 +45,12 @@ VERBS = {
 }
 
 
+def _spelt(given: argparse.Namespace) -> str:
+    """Return the command as it was typed: ``underdash find pressed``."""
+    words = ("underdash", given.verb, getattr(given, "question", None), getattr(given, "task", None))
+    return " ".join(word for word in words if word)
+
+
 class _Version(argparse.Action):
     """Says the version; looked up only then, since that reads files."""
 
@@ -85,7 +91,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _speak_any_terminal()
     try:
         words = sys.argv[1:] if arguments is None else arguments
-        given = parser(words).parse_args(words)
+        given, unknown = parser(words).parse_known_args(words)
+        if unknown:
+            raise GivenError(f"unrecognized arguments: {' '.join(unknown)}; see `{_spelt(given)} --help`")
         status = int(import_module(f".{given.verb}", __name__).run(given))
         if sys.stdout is not None:
             sys.stdout.flush()

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from ..contract.errors import GivenError, UnderdashError
 from .common import positive, told_to_stop, whole
 from .find import LIKELY
-from .keeping import changed
+from .keeping import changed, look_at
 
 if TYPE_CHECKING:
     from ..contract.signals import Signal
@@ -20,6 +20,16 @@ if TYPE_CHECKING:
     from ..service.client import Client
 
 MOST_TRIED = 4
+SPELT = {"signal": "as", "tried": "try", "try_seconds": "try-seconds", "into": "into F.toml"}
+ALONE = {
+    "signal": ("into",),
+    "use": ("into",),
+    "unit": ("into",),
+    "instead": ("into",),
+    "number": ("into", "tried"),
+    "try_seconds": ("tried",),
+}
+"""Options that say nothing without one of these."""
 LOOK_S = 0.2
 
 
@@ -35,6 +45,23 @@ def add_accept(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--use", choices=["comfort", "driving"], help="whether a button's own function acts on driving")
     parser.add_argument("--unit", default="", metavar="UNIT", help="unit of a signal car.NAME")
     parser.add_argument("--instead", action="store_true", help="take the place of what feeds that signal by now")
+
+
+def look_ahead(arguments: argparse.Namespace) -> None:
+    """Look at what can be said of the arguments before anything is searched.
+
+    Raises:
+        GivenError: the file cannot be changed, the signal is none, or something is said that goes with an option that
+            is missing.
+    """
+    for option, missing in ALONE.items():
+        if getattr(arguments, option) and not any(getattr(arguments, one) for one in missing):
+            names = " or ".join(f"--{SPELT.get(one, one)}" for one in missing)
+            raise GivenError(f"--{SPELT.get(option, option)} goes with {names}, which says what to do with the answer")
+    if arguments.into is not None:
+        look_at(Path(arguments.into), "--into")
+    if arguments.signal:
+        _check_signal(arguments)
 
 
 def finish(arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer], found_by: str) -> None:
@@ -120,36 +147,65 @@ def _write(arguments: argparse.Namespace, heard: Heard, candidate: Candidate, fo
     path = Path(arguments.into)
     made = addition(candidate, heard, signal, found_by, arguments.use or "")
     with changed(path, "--into") as kept:
+        _check_bus(kept.text, str(path), candidate.where.bus)
         kept.text = with_addition(kept.text, made, str(path), instead=arguments.instead)
     print(f"{path}: {signal.name} is read from {candidate.where}", file=sys.stderr)
     print(reloaded(path), file=sys.stderr)
 
 
-def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
-    from ..contract.signals import Kind, Signal
+def _check_bus(text: str, file: str, bus: str) -> None:
+    """Raise `GivenError` where a description has buses, but not that one: it has another name there."""
+    from ..config.toml import parse_toml
+
+    buses = parse_toml(text, file)[0].get("bus")
+    if isinstance(buses, dict) and buses and bus not in buses:
+        raise GivenError(
+            f"--into {file}: it has no bus {bus!r}, but {', '.join(buses)}; say which of them the recording's {bus} "
+            f"is, such as --bus {next(iter(buses))}={bus}"
+        )
+
+
+def _check_signal(arguments: argparse.Namespace) -> None:
+    """Raise `GivenError` where no finding could be what ``--as`` names."""
+    from ..config.car_parts import OWN_NAME
     from ..contract.units import UNITS
     from ..signals.catalogue import BUTTON, CATALOGUE
 
     name = arguments.signal
-    if not name:
-        raise GivenError("--into goes with --as SIGNAL; `underdash signals` lists what there is")
     if name.startswith("car."):
+        if not OWN_NAME.fullmatch(name):
+            raise GivenError(f"--as {name}: small words with dots between them are wanted, such as car.fan_stage")
         if arguments.unit not in UNITS:
             raise GivenError(f"--unit {arguments.unit}: units are {', '.join(one for one in UNITS if one)}")
-        words = [*dict.fromkeys(candidate.meaning.values())]
-        switch = len(words) == 2 and "scale" not in candidate.figures
-        kind = Kind.SWITCH if switch else Kind.CHOICE if len(words) > 2 else Kind.NUMBER
-        choices = tuple(words) if kind is Kind.CHOICE else ()
-        return Signal(name, arguments.unit, f"found in {candidate.where}", kind, choices=choices)
+        return
+    if arguments.unit:
+        raise GivenError(f"--unit goes with a signal car.NAME; {name} has its own")
     if name.startswith(BUTTON) and arguments.use is None:
         raise GivenError(
             f"--as {name}: say --use comfort or --use driving: the car goes on doing what that button does in it, and "
             "one that acts on driving is used with care"
         )
     try:
-        return CATALOGUE.signal(name)
+        CATALOGUE.signal(name)
     except UnderdashError as exc:
         raise GivenError(f"--as {name}: {exc}; one that only this car has begins with car.") from exc
+
+
+def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
+    from ..contract.signals import Kind, Signal
+    from ..signals.catalogue import CATALOGUE
+
+    name: str = arguments.signal
+    if not name:
+        raise GivenError("--into goes with --as SIGNAL; `underdash signals` lists what there is")
+    _check_signal(arguments)
+    if name.startswith("car."):
+        words = [*dict.fromkeys(candidate.meaning.values())]
+        switch = len(words) == 2 and "scale" not in candidate.figures
+        kind = Kind.SWITCH if switch else Kind.CHOICE if len(words) > 2 else Kind.NUMBER
+        choices = tuple(words) if kind is Kind.CHOICE else ()
+        return Signal(name, arguments.unit, f"found in {candidate.where}", kind, choices=choices)
+    return CATALOGUE.signal(name)
 
 
 def reloaded(path: Path) -> str:

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .common import add_bus, pairs
+from .common import add_bus, roles
 
 if TYPE_CHECKING:
     from ..config.findings import Finding
@@ -59,8 +59,7 @@ def _journey(arguments: argparse.Namespace, assembly: Any, trace: Path) -> Journ
     from ..wiring.against import held_against
     from ..wiring.listening import TracePlayer
 
-    channels = {channel: role for role, channel in pairs(arguments.bus, "--bus").items()}
-    return held_against(assembly, TracePlayer(assembly, trace, channels), trace)
+    return held_against(assembly, TracePlayer(assembly, trace, roles(arguments)), trace)
 
 
 def _tell(journeys: list[Journey], found: list[Finding], problems: list[str], car: str) -> None:

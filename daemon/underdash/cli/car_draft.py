@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ..contract.errors import GivenError
-from .common import add_bus, pairs
+from .common import add_bus, bitrate, new_description, pairs
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -24,10 +24,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write it, and say what comes next."""
     from ..config.building_up import description, save_new
-    from ..finding.drafting import draft
     from .find import heard, with_numpy
 
-    with_numpy()
+    with_numpy("car draft")
+    from ..finding.drafting import draft
+
+    new_description(arguments)
     found = heard(arguments)
     rates = _rates(arguments.bitrate, list(dict.fromkeys(stream.bus for stream in found)))
     car, lines = draft(found, arguments.name, arguments.title or arguments.name, rates)
@@ -38,6 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     save_new(Path(arguments.out), description(car, remarks, lines))
     buses, frames = _counted(len(car.buses), "bus", "buses"), _counted(len(car.fingerprint), "frame", "frames")
     print(f"{arguments.out}: {buses}, recognised by {frames}")
+    if left := [role for role in dict.fromkeys(stream.bus for stream in found) if role not in rates]:
+        print(f"left out, since no --bitrate says how fast it is: {', '.join(left)}")
     if not car.fingerprint:
         print("no frame came by the clock from beginning to end; without a fingerprint nothing is ever asked")
     print(f"next: underdash find ignition TRACE --into {arguments.out} --as vehicle.ignition")
@@ -54,9 +58,9 @@ def _rates(given: list[str], buses: list[str]) -> dict[str, int]:
         if role not in buses:
             raise GivenError(f"--bitrate {role}: the recording has no such bus; it has {', '.join(buses)}")
         try:
-            rates[role] = int(text.replace("_", ""))
-        except ValueError:
-            raise GivenError(f"--bitrate {role}={text}: a whole number of bit/s is wanted, such as 500000") from None
+            rates[role] = bitrate(text.replace("_", ""))
+        except argparse.ArgumentTypeError as exc:
+            raise GivenError(f"--bitrate {role}: {exc}; a usual one is 500000") from None
     if not rates:
         example = " ".join(f"--bitrate {role}=500000" for role in buses)
         raise GivenError(

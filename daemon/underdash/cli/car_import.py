@@ -7,14 +7,14 @@ import sys
 from pathlib import Path
 
 from ..contract.errors import GivenError, UnderdashError
-from .common import whole
+from .common import bitrate, new_description
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     parser.add_argument("dbc", metavar="F.dbc", help="the file")
     parser.add_argument("--bus", required=True, metavar="ROLE", help="which bus of the car it is about, such as drive")
-    parser.add_argument("--bitrate", required=True, type=whole, metavar="N", help="bit rate of that bus, in bit/s")
+    parser.add_argument("--bitrate", required=True, type=bitrate, metavar="N", help="bit rate of that bus, in bit/s")
     parser.add_argument("--name", required=True, metavar="N", help="short name of the car, by convention the file's")
     parser.add_argument("--title", metavar="T", help="what a person calls the car; else its short name")
     parser.add_argument("--out", required=True, metavar="F.toml", help="the description; it must not exist yet")
@@ -26,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     from ..config.building_up import description, save_new
     from ..contract.cars import BusDescription, CarDescription
 
+    new_description(arguments)
     path = Path(arguments.dbc)
     imported = import_dbc(_text(path), bus=arguments.bus, prefix="car")
     for problem in imported.problems:

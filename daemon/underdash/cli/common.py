@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ..wiring.listening import TracePlayer
 
 MOST_HZ = 1000.0
+SLOWEST, QUICKEST = 5_000, 1_000_000
 CONFIG = "/etc/underdash/underdash.toml"
 
 
@@ -71,6 +72,26 @@ def add_bus(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def roles(arguments: argparse.Namespace) -> dict[str, str]:
+    """Return what ``--bus`` says, the bus's role by channel; raises `GivenError` where one has two roles."""
+    found: dict[str, str] = {}
+    for role, channel in pairs(arguments.bus, "--bus").items():
+        if channel in found:
+            raise GivenError(
+                f"--bus: the channel {channel!r} cannot be both {found[channel]!r} and {role!r}; leave one out"
+            )
+        found[channel] = role
+    return found
+
+
+def png(text: str, option: str) -> Path:
+    """Return the path of a picture; raises `GivenError` where its name promises something else."""
+    path = Path(text)
+    if path.suffix.lower() != ".png":
+        raise GivenError(f"{option} {path}: a picture is written as PNG; name a file ending in .png")
+    return path
+
+
 def pairs(given: Iterable[str], option: str) -> dict[str, str]:
     """Split ``a=b`` arguments; raises `GivenError` on one that is none."""
     found: dict[str, str] = {}
@@ -78,6 +99,8 @@ def pairs(given: Iterable[str], option: str) -> dict[str, str]:
         left, equals, right = text.partition("=")
         if not (equals and left and right):
             raise GivenError(f"{option} takes two names with an equals sign between them; found {text!r}")
+        if found.get(left, right) != right:
+            raise GivenError(f"{option} {left} is said twice, as {found[left]!r} and as {right!r}; leave one out")
         found[left] = right
     return found
 
@@ -124,8 +147,7 @@ def player(assembly: Assembly, arguments: argparse.Namespace) -> TracePlayer:
     """Return a player of the trace that was asked for."""
     from ..wiring.listening import TracePlayer
 
-    channels = {channel: role for role, channel in pairs(arguments.bus, "--bus").items()}
-    return TracePlayer(assembly, Path(arguments.trace), channels)
+    return TracePlayer(assembly, Path(arguments.trace), roles(arguments))
 
 
 def seconds(text: str) -> float:
@@ -160,6 +182,22 @@ def whole(text: str) -> int:
         raise argparse.ArgumentTypeError(f"a whole number is wanted; found {text!r}") from None
 
 
+def bitrate(text: str) -> int:
+    """Read a bit rate of classic CAN, for argparse."""
+    value = whole(text)
+    if not SLOWEST <= value <= QUICKEST:
+        raise argparse.ArgumentTypeError(f"{SLOWEST} to {QUICKEST} bit/s are wanted; found {text!r}")
+    return value
+
+
+def new_description(arguments: argparse.Namespace) -> None:
+    """Look at ``--name`` and ``--out`` of a command that begins a description; raises `GivenError`."""
+    if not arguments.name.strip() or not arguments.name.isprintable():
+        raise GivenError(f"--name {arguments.name!r}: a short name is wanted, such as tarn")
+    if Path(arguments.out).suffix != ".toml":
+        raise GivenError(f"--out {arguments.out}: a description is known by its ending; name a file ending in .toml")
+
+
 def number(text: str) -> float:
     """Read a number, for argparse."""
     try:
@@ -185,7 +223,7 @@ def put_in_place(path: Path, option: str) -> Iterator[Path]:
     path = Path(os.path.realpath(path))
     # a device or a pipe, such as /dev/stdout, is written to and must never be replaced
     special = path.exists() and not (path.is_file() or path.is_dir())
-    part = path if special else path.with_name(path.name + ".part")
+    part = path if special else path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         if path.is_dir():
             raise IsADirectoryError(0, "it is a directory")

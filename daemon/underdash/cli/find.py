@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
-from .common import add_bus, pairs, put_in_place
+from .common import add_bus, png, put_in_place, roles
 from .progress import Progress
 
 if TYPE_CHECKING:
@@ -47,15 +47,24 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Answer the question; returns 0 where something was found, 1 where nothing was."""
-    with_numpy()
+    """Answer the question; returns 0 where something was found, 1 where nothing was.
+
+    What can be said of the arguments without a search is said before one: it may take minutes.
+    """
+    with_numpy(f"find {arguments.question}")
+    if arguments.picture is not None:
+        png(arguments.picture, "--picture")
+    if "tried" in arguments:
+        from .accepting import look_ahead
+
+        look_ahead(arguments)
     return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
 
 
-def with_numpy() -> None:
+def with_numpy(command: str) -> None:
     """Raise `GivenError` where numpy is not installed, which searches are made with."""
     if find_spec("numpy") is None:
-        raise GivenError(f"find needs numpy, which is not installed here: {how_to_add_numpy()}")
+        raise GivenError(f"{command} needs numpy, which is not installed here: {how_to_add_numpy()}")
 
 
 def how_to_add_numpy() -> str:
@@ -80,15 +89,15 @@ def heard(arguments: argparse.Namespace) -> Heard:
     """Read the trace that was asked for, and say what it lacks; a trace without any frame is refused."""
     from ..finding.reading import read_heard
 
-    roles = {channel: role for role, channel in pairs(arguments.bus, "--bus").items()}
+    given = roles(arguments)
     path = Path(arguments.trace)
     with Progress(f"reading {path.name}") as progress:
-        found = read_heard(path, roles, progress)
+        found = read_heard(path, given, progress)
     if not found.streams:
         why = "".join(f"; {remark}" for remark in found.remarks)
         raise GivenError(f"there is nothing to search in {path}: no data frame in it{why or '; record again'}")
     there = sorted({stream.bus for stream in found.streams})
-    for channel, role in roles.items():
+    for channel, role in given.items():
         if role not in there:
             raise GivenError(
                 f"--bus {role}={channel}: no data frame of a channel {channel!r} is in {path}; there are "

@@ -58,13 +58,13 @@ def run(arguments: argparse.Namespace) -> int:
 def _answer(heard: Heard, given: Sequence[Mark], *, by_file: bool) -> Answer:
     from ..finding.ignition import ignition
     from ..finding.ignition_order import ignition_by_order
-    from ..finding.marks import marks_of
+    from ..finding.marks import listed, marks_of
     from ..finding.positions import is_position
 
     if any(is_position(mark.word) for mark in given):
         return ignition(heard, marks_of(given, heard))
     if by_file:
-        words = ", ".join(sorted({repr(mark.word) for mark in given})) or "nothing"
+        words = listed(dict.fromkeys(mark.word for mark in given))
         raise GivenError(f"no mark says LOCK, OFF, ACC, ON or START; they say {words}")
     return ignition_by_order(heard)
 

@@ -12,6 +12,7 @@ from ..contract.errors import GivenError
 from .accepting import add_accept, finish
 from .common import assembled, player
 from .find import add_trace, heard, picture, tell
+from .typed import typed_text
 
 if TYPE_CHECKING:
     from ..finding.heard import Heard
@@ -59,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _reference(arguments: argparse.Namespace, found: Heard) -> Reference:
     path = Path(arguments.reference)
-    if path.is_file() or path.suffix.lower() in (".csv", ".txt", ".tsv"):
+    if path.exists() or path.suffix.lower() in (".csv", ".txt", ".tsv"):
         return _from_file(path, arguments)
     for option in ("column", "reference_unit"):
         if getattr(arguments, option):
@@ -74,12 +75,7 @@ def _reference(arguments: argparse.Namespace, found: Heard) -> Reference:
 def _from_file(path: Path, arguments: argparse.Namespace) -> Reference:
     from ..finding.reference_csv import parse_reference
 
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as exc:
-        raise GivenError(f"--reference {path} cannot be read: {(exc.strerror or str(exc)).lower()}") from exc
-    except UnicodeDecodeError as exc:
-        raise GivenError(f"--reference {path} is no text; export it as CSV") from exc
+    text = typed_text(path, f"--reference {path}", "name a CSV file: seconds, then numbers")
     reference, notes = parse_reference(text, path.name, column=arguments.column, unit=arguments.reference_unit)
     for note in notes:
         print(note, file=sys.stderr)

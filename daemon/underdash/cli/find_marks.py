@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
+from .typed import typed_text
 
 if TYPE_CHECKING:
     from ..finding.heard import Heard
@@ -26,17 +27,20 @@ def add_marks(parser: argparse.ArgumentParser) -> None:
 
 def marks(arguments: argparse.Namespace, heard: Heard) -> tuple[Mark, ...]:
     """Return the marks that were asked for; raises `GivenError` where their file cannot be read."""
-    from ..finding.marks import marks_in, parse_marks
+    from ..finding.marks import marks_in
 
-    if arguments.marks is None:
-        return marks_in(heard)
-    path = Path(arguments.marks)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as exc:
-        reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
-        raise GivenError(f"--marks {path} cannot be read: {reason}; name a file of lines SECONDS WORD") from exc
-    return parse_marks(text.splitlines(), str(path), heard.begin)
+    return marks_in(heard) if arguments.marks is None else marks_of_file(arguments.marks, heard)
+
+
+def marks_of_file(path: str, heard: Heard) -> tuple[Mark, ...]:
+    """Read the file that ``--marks`` names; raises `GivenError` where it cannot be read or has no mark."""
+    from ..finding.marks import LINE, parse_marks
+
+    text = typed_text(Path(path), f"--marks {path}", "name a file of lines SECONDS WORD")
+    found = parse_marks(text.splitlines(), path, heard.begin)
+    if not found:
+        raise GivenError(f"--marks {path}: there is no mark in it; {LINE}")
+    return found
 
 
 def to_draw(marks: Iterable[Mark]) -> list[tuple[float, float, str]]:

@@ -35,8 +35,8 @@ def run(arguments: argparse.Namespace) -> int:
     found = heard(arguments)
     chosen = marks_of(marks(arguments, found), found, arguments.word)
     answers = pressed(found, chosen)
-    picture(arguments, found, answers, to_draw([mark for some in chosen.values() for mark in some]))
     status = tell(answers, as_json=arguments.json)
+    picture(arguments, found, answers, to_draw([mark for some in chosen.values() for mark in some]))
     words = " ".join(answer.question for answer in answers)
     finish(arguments, found, answers, f"find pressed {words}")
     return status

@@ -6,6 +6,7 @@ import argparse
 import csv
 import json
 import sys
+from collections.abc import Collection
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +14,9 @@ from typing import TYPE_CHECKING
 from ..contract.errors import GivenError
 from .common import pairs, put_in_place
 from .find import add_trace, heard
+from .find_marks import marks_of_file
+from .keeping import look_at
+from .typed import typed_text
 
 if TYPE_CHECKING:
     from ..finding.heard import Heard
@@ -42,13 +46,17 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Find the requests; returns 0 where there are any, else 1."""
+    from ..finding.on_show import split
     from ..finding.requests import find_requests
     from ..finding.requests_text import lines
 
     names = _names(arguments.name)
+    if arguments.into is not None:
+        look_at(Path(arguments.into), "--into")
     trace = heard(arguments)
     marks = _marks(arguments.marks, trace)
     typed = _readings(arguments.readings, trace) if arguments.readings else {}
+    _check_names(names, {word for some in (*split(marks), typed) for word in some})
     found = find_requests(trace, marks, typed, names)
     if arguments.json:
         print(json.dumps(found.plain(), indent=2))
@@ -89,25 +97,28 @@ def _names(given: list[str]) -> dict[str, str]:
     return names
 
 
+def _check_names(names: dict[str, str], said: Collection[str]) -> None:
+    """Raise `GivenError` where ``--name`` speaks of a word that nobody said."""
+    from ..finding.marks import listed
+
+    for word, signal in names.items():
+        if word not in said:
+            there = f"they say {listed(sorted(said))}" if said else "there are none"
+            raise GivenError(f"--name {word}={signal}: no mark and no reading says {word!r}; {there}")
+
+
 def _marks(path: str | None, trace: Heard) -> tuple[Mark, ...]:
-    from ..finding.marks import marks_in, parse_marks
+    from ..finding.marks import marks_in
 
     if path is None:
         return marks_in(trace)
-    return tuple(sorted((*marks_in(trace), *parse_marks(_lines(path), path, trace.begin)), key=lambda mark: mark.begin))
-
-
-def _lines(path: str) -> list[str]:
-    try:
-        return Path(path).read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as exc:
-        reason = getattr(exc, "strerror", None) or "it is no text in UTF-8"
-        raise GivenError(f"{path} cannot be read: {reason.lower()}; name a text file") from exc
+    return tuple(sorted((*marks_in(trace), *marks_of_file(path, trace)), key=lambda mark: mark.begin))
 
 
 def _readings(path: str, trace: Heard) -> dict[str, list[Reading]]:
     """Read a table of numbers that somebody typed: seconds, then columns headed ``boost`` or ``boost [bar]``."""
-    rows = list(csv.reader(_lines(path)))
+    text = typed_text(Path(path), f"--readings {path}", "name a table of seconds and numbers as CSV")
+    rows = list(csv.reader(text.splitlines()))
     if not rows or len(rows[0]) < 2:
         raise GivenError(f"{path} is no table: its first line names columns, such as: seconds,boost [bar]")
     found: dict[str, list[Reading]] = {}

@@ -24,7 +24,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say for each control which field follows it."""
     from ..contract.errors import GivenError
-    from ..finding.marks import marks_of
+    from ..finding.marks import listed, marks_of
     from ..finding.sweeps import sweeps_of
     from ..finding.turned import turned
 
@@ -33,7 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
     controls = sweeps_of(sorted(chosen, key=lambda mark: mark.begin))
     for word in arguments.word:
         if word not in controls:
-            raise GivenError(f"no mark names {word!r}; they name {', '.join(map(repr, controls))}")
+            raise GivenError(f"no mark names {word!r}; they name {listed(controls)}")
     answers = turned(found, controls)
     answers = [one for one in answers if not arguments.word or one.question in arguments.word]
     status = tell(answers, as_json=arguments.json)

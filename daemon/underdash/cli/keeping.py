@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -37,6 +38,17 @@ def changed(path: Path, option: str) -> Iterator[Kept]:
         UnderdashError: it cannot be written.
     """
     path = Path(os.path.realpath(path))
+    _read(path, option)
+    with _alone(path):
+        yield from _changed(path, option)
+
+
+def look_at(path: Path, option: str) -> None:
+    """Raise `GivenError` where `changed` would, before there is anything to write."""
+    _read(Path(os.path.realpath(path)), option)
+
+
+def _changed(path: Path, option: str) -> Iterator[Kept]:
     before = _read(path, option)
     mark = MARK if before.startswith(MARK) else b""
     try:
@@ -60,6 +72,18 @@ def changed(path: Path, option: str) -> Iterator[Kept]:
             )
 
 
+@contextlib.contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Have a second run of such a command wait until the first has put its file in place."""
+    while True:
+        with path.open("rb") as file:
+            with contextlib.suppress(OSError):  # not every file system can
+                fcntl.flock(file, fcntl.LOCK_EX)
+            if os.path.samestat(os.fstat(file.fileno()), path.stat()):
+                yield
+                return
+
+
 def _read(path: Path, option: str) -> bytes:
     try:
         found = path.stat()
@@ -72,7 +96,9 @@ def _read(path: Path, option: str) -> bytes:
         text = path.read_bytes()
     except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
         reason = getattr(exc, "strerror", None) or str(exc)
-        raise GivenError(f"{option} {path} cannot be read: {reason}; `underdash car draft` makes a new one") from exc
+        raise GivenError(
+            f"{option} {path} cannot be read: {reason.lower()}; `underdash car draft` makes a new one"
+        ) from exc
     if not (found.st_mode & 0o222 and os.access(path, os.W_OK)):
         raise GivenError(f"{option} {path} may not be written; give yourself the right (chmod u+w), or use a copy")
     return text

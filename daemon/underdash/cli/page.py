@@ -11,7 +11,7 @@ from ..contract.errors import GivenError
 from ..display.palettes import NIGHT_HUE
 from .card import NAME as CARD_NAME
 from .card import show_card
-from .common import add_bus, add_car, assembled, config, number, player, put_in_place, seconds
+from .common import add_bus, add_car, assembled, config, number, player, png, put_in_place, seconds
 from .given import given
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
         return show_card(arguments)
     if not arguments.out:
         raise GivenError("--out F.png is missing; it names the picture to be written")
-    out = _png(arguments.out)
+    out = png(arguments.out, "--out")
     if arguments.page == CARD_NAME:
         _save(_card(size, arguments), out)
         return 0
@@ -149,13 +149,6 @@ def _card(size: tuple[int, int], arguments: argparse.Namespace) -> Image:
 
 def _round(size: tuple[int, int], arguments: argparse.Namespace) -> bool:
     return size[0] == size[1] if arguments.shape is None else bool(arguments.shape == "round")
-
-
-def _png(text: str) -> Path:
-    path = Path(text)
-    if path.suffix.lower() != ".png":
-        raise GivenError(f"--out {path}: a picture is written as PNG; name a file ending in .png")
-    return path
 
 
 def _save(picture: Image, path: Path) -> None:

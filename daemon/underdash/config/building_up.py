@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TextIO
 
 from ..bus.frames import id_text, key_of
 from ..contract.cars import CarDescription, ExpectedFrame
@@ -48,13 +49,23 @@ def save_new(path: Path, text: str) -> None:
         UnderdashError: it cannot be written.
     """
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+        with path.open("x", encoding="utf-8", errors="replace") as file:  # the name of a file may be no text
+            _write_whole(file, path, text)
     except FileExistsError as exc:
         raise GivenError(f"--out {path} exists already; name another file, or move that one away") from exc
     except OSError as exc:
         reason = (exc.strerror or str(exc)).lower()
         raise UnderdashError(f"--out {path} cannot be written: {reason}; name another place") from exc
+
+
+def _write_whole(file: TextIO, path: Path, text: str) -> None:
+    """Write and flush, and leave nothing behind where that fails."""
+    try:
+        file.write(text)
+        file.flush()
+    except OSError:
+        path.unlink(missing_ok=True)
+        raise
 
 
 def _head(car: CarDescription) -> Table:

@@ -38,7 +38,7 @@ _NAMED = (PartKind.IDENTIFIER,)
 _ECHOED = tuple(kind for kind in PartKind if kind is not PartKind.DATA)
 OWN = "car"
 """First word of the signals that a description declares itself."""
-_OWN_NAME = re.compile(rf"{OWN}(\.[a-z0-9_]+)+")
+OWN_NAME = re.compile(rf"{OWN}(\.[a-z0-9_]+)+")
 STANDARD = "service_01"
 IDENTIFIER_DIGITS = {STANDARD: 2, "identifier_22": 4, "service_09": 2, "identifier_21": 2, "identifier_1A": 2}
 WITH_STANDARD_FIELDS = (STANDARD, "service_09")
@@ -73,7 +73,7 @@ def own_signal_of(raw: object, path: KeyPath, context: Context) -> Signal | None
     if table is None:
         return None
     add, before = context.mistakes.add, len(context.mistakes.found)
-    if not _OWN_NAME.fullmatch(table.name):
+    if not OWN_NAME.fullmatch(table.name):
         add(
             (*path, "name"), table.name, f'small words with dots between them, the first one "{OWN}": "{OWN}.fan_stage"'
         )

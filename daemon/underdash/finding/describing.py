@@ -78,6 +78,11 @@ def described(candidate: Candidate, signal: Signal) -> Field:
     ends = (figures.get("low"), figures.get("high"))
     if None not in ends and ends[0] != ends[1] and signal.low is not None and signal.high is not None:
         return replace(plain, points=tuple(sorted(_between(ends, (signal.low, signal.high)))))
+    if meaning and not signal.name.startswith("car."):
+        raise GivenError(
+            f"{signal.name} is a number in {signal.unit or 'no unit'}, and this finding only tells apart "
+            f"{', '.join(dict.fromkeys(meaning.values()))}; take another signal, or find its scale with `find like`"
+        )
     return plain
 
 

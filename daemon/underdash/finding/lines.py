@@ -50,15 +50,23 @@ class Buses:
     def __init__(self, roles: Mapping[str, str] | None = None) -> None:
         self._roles = roles or {}
         self._numbers: dict[str, int] = {}
+        self._channels: dict[str, set[str]] = {}
 
     def number(self, channel: str) -> int:
         """Return the number of the bus that a channel is."""
-        return self._numbers.setdefault(self._roles.get(channel, channel), len(self._numbers))
+        role = self._roles.get(channel, channel)
+        self._channels.setdefault(role, set()).add(channel)
+        return self._numbers.setdefault(role, len(self._numbers))
 
     @property
     def names(self) -> Sequence[str]:
         """The buses' names by number."""
         return list(self._numbers)
+
+    @property
+    def merged(self) -> Mapping[str, Sequence[str]]:
+        """Buses that are several channels of the trace, with these."""
+        return {role: sorted(some) for role, some in self._channels.items() if len(some) > 1}
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import numpy as np
 from .asked_for import Asked
 from .found import Plain
 from .heard import Floats
+from .lacks import counted
 from .marks import Mark
 from .readings import Fit, Reading, fits, told_apart
 
@@ -132,9 +133,8 @@ def _by_windows(word: str, asked: Sequence[Asked], windows: Mapping[str, Sequenc
     sure = SURE if len(mine) > 1 else FAIRLY
     seconds = sum(end - begin for begin, end in mine)
     for one in fitting:
-        because = (
-            f"asked for in {len(mine)} interval(s) of {word}, {seconds:.0f} s, and hardly while others were on show"
-        )
+        begun = f"asked for in {counted(len(mine), 'interval')} of {word}, {seconds:.0f} s"
+        because = f"{begun}, and hardly while others were on show"
         shown.candidates.append(Candidate(one, sure / len(fitting), [because]))
     _remark(shown, len(fitting), len(always), bool(others))
     return shown

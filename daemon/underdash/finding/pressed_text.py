@@ -9,6 +9,7 @@ import numpy as np
 
 from .found import Where
 from .heard import Heard
+from .lacks import counted
 from .marks import Mark
 from .small import Small
 
@@ -67,9 +68,8 @@ def nothing(word: str, marks: int, heard: Heard) -> tuple[str, ...]:
     buses = ", ".join(sorted({stream.bus for stream in heard}))
     said = [f"nothing reacts to {word!r} on {buses}: the button may not be on this bus, or the marks belong elsewhere"]
     if marks < ENOUGH:
-        said.append(
-            f"there are {marks} marks; record again with {ENOUGH} presses at irregular times and a quiet minute"
-        )
+        again = f"record again with {ENOUGH} presses at irregular times and a quiet minute"
+        said.append(f"there {'is' if marks == 1 else 'are'} {counted(marks, 'mark')}; {again}")
     return tuple(said)
 
 

@@ -8,7 +8,7 @@ import os
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from io import DEFAULT_BUFFER_SIZE, BufferedReader
-from itertools import islice
+from itertools import islice, starmap
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,7 @@ from ..bus.frames import Frame
 from ..bus.trace import Trace, UnreadableTraceError, of_lines, open_lines, read_trace
 from .columns import MOST_FRAMES, MOST_PIECES, Columns, Piece, streams_of
 from .heard import Heard
-from .lacks import half_line, lacking, restarted, zeros
+from .lacks import half_line, lacking, merged, restarted, zeros
 from .lines import NOTHING, Buses, Rows, rows_of
 
 BLOCK = 4 << 20
@@ -84,7 +84,7 @@ def _heard(columns: Columns, piece: Piece | None, buses: Buses) -> Heard:
     if piece is None:
         return Heard(())
     streams = streams_of(piece, buses.names)
-    remarks = lacking(piece, streams)
+    remarks = (*starmap(merged, buses.merged.items()), *lacking(piece, streams))
     if columns.pieces > 1:
         remarks = (restarted(columns.pieces, piece, columns.frames), *remarks)
     return Heard(streams, piece.begin, piece.end, remarks=remarks)

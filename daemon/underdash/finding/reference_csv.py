@@ -14,6 +14,8 @@ from ..contract.units import UNITS, linear
 from ..signals.catalogue import CATALOGUE
 from .reference import Reference
 
+LARGEST = 1e12
+"""Far more than anything in a car, and little enough to be squared."""
 SEPARATORS = ";\t,"
 UNIT = re.compile(r"^(?P<name>.*?)\s*[\[(](?P<unit>[^\])]*)[\])]$")
 SHAPE = "the first column holds seconds of the trace's clock, another the numbers, separated by commas or semicolons"
@@ -119,7 +121,7 @@ def _numbers(table: _Table, number: int, notes: list[str]) -> tuple[np.ndarray, 
         pair = [_number(cell, table.separator) for cell in (cells[0], cells[number])]
         if pair[0] is None or pair[1] is None:
             wrong = cells[0] if pair[0] is None else cells[number]
-            raise GivenError(f"{table.name}, line {line}: {wrong!r} is no number; {SHAPE}")
+            raise GivenError(f"{table.name}, line {line}: {wrong!r} is no number up to {LARGEST:g}; {SHAPE}")
         commas += "," in cells[number] or "," in cells[0]
         at.append(pair[0])
         value.append(pair[1])
@@ -135,7 +137,7 @@ def _number(cell: str, separator: str) -> float | None:
         value = float(cell.replace(",", ".") if separator != "," else cell)
     except ValueError:
         return None
-    return value if np.isfinite(value) else None
+    return value if abs(value) <= LARGEST else None
 
 
 def _unit(unit: str, name: str, *, given: bool) -> tuple[str, float, float]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..contract.layout import Bits
 from .found import Candidate, Where, bits_text
+from .lacks import counted
 from .stroke import Stroke
 from .sweeps import Sweep, moving
 
@@ -64,7 +65,7 @@ def flags_beside(one: Stroke, sweeps: Sequence[Sweep]) -> list[str]:
         times = int(flips[:, bit].sum())
         text.append(
             f"{bits_text(Bits(bit // 8, 1, bit % 8))} beside it is a flag of its own: it changed "
-            f"{times} times, {quiet} of them while nothing was turned"
+            f"{counted(times, 'time')}, {quiet} of them while nothing was turned"
         )
     return text[:MOST_FLAGS]
 
@@ -84,5 +85,5 @@ def remarks(name: str, sweeps: Sequence[Sweep], best: Sequence[Stroke]) -> tuple
             "that the first can be told from those that follow it"
         )
     if len(sweeps) < ENOUGH:
-        text.append(f"{name} was turned {len(sweeps)} times; four times from end to end make it sure")
+        text.append(f"{name} was turned {counted(len(sweeps), 'time')}; four times from end to end make it sure")
     return tuple(text)
