@@ -10,7 +10,7 @@ import pytest
 from underdash.broadcast.bits import place_of
 from underdash.broadcast.dbc import import_dbc
 from underdash.broadcast.dbc_write import write_dbc
-from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Field, Select
+from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
 from underdash.contract.signals import Signal
 from underdash.wiring.assembly import choose_car, load_bundled
 
@@ -59,7 +59,7 @@ def test_what_a_multiplexer_selects_comes_back() -> None:
 def test_what_dbc_cannot_say_is_told() -> None:
     odd = (
         Field("a.text", Bits(0, 16), Coding.TEXT),
-        Field("a.curve", Bits(2), points=((0, 1.0), (9, 2.0))),
+        Field("a.curve", Bits(2), points=((0, 1.0), (5, 1.2), (9, 2.0))),
         Field("a.deep", Bits(3), select=Select(Bits(4), (1,), Select(Bits(5), (1,)))),
         *FIELDS[:1],
     )
@@ -94,3 +94,42 @@ def test_long_and_equal_names_are_told_apart() -> None:
     names = [signal.name for signal in read(text).messages[0].signals]
     assert len(set(names)) == 2
     assert all(len(one) <= 32 for one in names)
+
+
+def test_buttons_in_one_field_become_its_values() -> None:
+    pad = Bits(1, 2, 3)
+    fields = [
+        Field(f"button.{name}", pad, values=((0, False), (raw, True)))
+        for name, raw in (("menu", 2), ("up", 3), ("down", 1))
+    ]
+    text, problems = write_dbc([BroadcastListener("drive", 0x3D1, (*fields, Field("a.b", Bits(0))))], {})
+    assert problems == []
+    found = read(text).get_message_by_name("F_3D1")
+    assert {name: str(value) for name, value in found.decode(b"\x07\x08").items()} == {
+        "menu_up_down": "menu",
+        "a_b": "7",
+    }
+    assert found.get_signal_by_name("menu_up_down").comment == "button.menu, button.up, button.down"
+    assert {raw: str(word) for raw, word in found.get_signal_by_name("menu_up_down").choices.items()} == {
+        0: "released", 1: "down", 2: "menu", 3: "up",
+    }  # fmt: skip
+
+
+def test_a_field_on_another_ones_bits_is_left_out() -> None:
+    fields = (Field("a.all", Bits(0)), Field("a.part", Bits(0, 2, 1)))
+    text, problems = write_dbc([BroadcastListener("drive", 1, fields)], {})
+    assert problems == ["a.part is left out: DBC has no bits for it and a.all both"]
+    assert [signal.name for signal in read(text).messages[0].signals] == ["a_all"]
+
+
+def test_a_curve_of_two_points_is_a_line() -> None:
+    field = Field("dashboard.brightness", Bits(1, 4, 7), points=((0.0, 0.0), (15.0, 1.0)))
+    text, problems = write_dbc([BroadcastListener("drive", 1, (field,))], {})
+    assert problems == ["dashboard.brightness: that it stays at its ends is left out"]
+    assert read(text).decode_message(1, b"\0\xf0") == {"dashboard_brightness": pytest.approx(1.0)}
+
+
+def test_a_frame_is_as_long_as_its_counter_and_checksum_need() -> None:
+    counter, checksum = Counter(Bits(6, 4, 3)), Checksum("sum8", 7)
+    listener = BroadcastListener("drive", 1, FIELDS[:1], counter=counter, checksum=checksum)
+    assert read(write_dbc([listener], {})[0]).messages[0].length == 8

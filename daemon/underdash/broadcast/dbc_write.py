@@ -6,17 +6,22 @@ The file is written by `cantools`, which comes with the extra `dbc`.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from ..bus.frames import id_text, key_of
 from ..contract.errors import UnderdashError
-from ..contract.layout import Bits, BroadcastListener, Coding, Field
+from ..contract.layout import Bits, BroadcastListener, Coding, Field, Select
 from ..contract.signals import Signal, Value
 from .bits import bytes_needed, place_of
+from .checks import checksum_length, counter_length
+from .diagram import bits_of
 
 LONGEST_NAME = 32
 """Characters that programs of the trade take in a name (from memory)."""
+JOINS = ", "
+"""Between the names of signals that become one."""
 ORDERS: Mapping[str, Any] = {"little": "little_endian", "big": "big_endian"}
 
 
@@ -43,12 +48,18 @@ def write_dbc(listeners: Iterable[BroadcastListener], signals: Mapping[str, Sign
     for (can_id, extended), entries in sorted(frames.items()):
         names = _Names()
         written: list[Any] = []
-        for field in (field for entry in entries for field in entry.fields):
-            written += _signals(field, signals.get(field.signal), names, problems, written)
+        kept: list[Field] = []
+        for field in _together([field for entry in entries for field in entry.fields]):
+            other = next((one for one in kept if _clash(one, field)), None)
+            if other is not None:
+                problems.append(f"{field.signal} is left out: DBC has no bits for it and {other.signal} both")
+            elif made := _signals(field, signals.get(field.signal), names, problems, written):
+                kept.append(field)
+                written += made
         period = next((entry.period_s for entry in entries if entry.period_s is not None), None)
         if not written:
             continue
-        length = max(*(bytes_needed(field.bits) for entry in entries for field in entry.fields), *_least(entries))
+        length = max(map(_least, entries))
         messages.append(
             Message(
                 can_id,
@@ -67,8 +78,43 @@ def write_dbc(listeners: Iterable[BroadcastListener], signals: Mapping[str, Sign
     return text, problems
 
 
-def _least(entries: Iterable[BroadcastListener]) -> list[int]:
-    return [entry.shortest or 0 for entry in entries]
+def _least(entry: BroadcastListener) -> int:
+    lengths = [entry.shortest or 0, *(bytes_needed(field.bits) for field in entry.fields)]
+    lengths += [counter_length(entry.counter)] if entry.counter is not None else []
+    return max(*lengths, checksum_length(entry.checksum) if entry.checksum is not None else 0)
+
+
+def _together(fields: Sequence[Field]) -> list[Field]:
+    """Make one field of switches that have all their bits in common, as buttons do; their names become its values."""
+    found: dict[Any, list[Field]] = {}
+    for at, field in enumerate(fields):
+        switch = field.values and all(isinstance(value, bool) for _, value in field.values)
+        found.setdefault((bits_of(field.bits), field.select) if switch else at, []).append(field)
+    return [one for some in found.values() for one in _joined(some)]
+
+
+def _joined(fields: list[Field]) -> list[Field]:
+    words = [(raw, _last(field.signal)) for field in fields for raw, on in field.values if on]
+    rest = {raw for field in fields for raw, on in field.values if not on}
+    raws = [raw for raw, _ in words]
+    if len(fields) == 1 or len(set(raws)) < len(raws) or rest & set(raws):
+        return fields
+    values: list[tuple[int, Value]] = [*words, *((raw, "released") for raw in rest)]
+    return [replace(fields[0], signal=JOINS.join(field.signal for field in fields), values=tuple(sorted(values)))]
+
+
+def _clash(one: Field, other: Field) -> bool:
+    """Whether two fields are there at once and share bits."""
+    return bool(bits_of(one.bits) & bits_of(other.bits)) and not _apart(one.select, other.select)
+
+
+def _apart(one: Select | None, other: Select | None) -> bool:
+    """Whether a multiplexer never selects both."""
+    return one is not None and other is not None and one.bits == other.bits and not set(one.values) & set(other.values)
+
+
+def _last(signal: str) -> str:
+    return signal.rpartition(".")[2]
 
 
 class _Names:
@@ -78,7 +124,9 @@ class _Names:
         self._taken: set[str] = set()
 
     def of(self, signal: str) -> str:
-        plain = re.sub(r"\W", "_", signal)[-LONGEST_NAME:].lstrip("_0123456789") or "unnamed"
+        parts = signal.split(JOINS)
+        text = signal if len(parts) == 1 else "_".join(map(_last, parts))
+        plain = re.sub(r"\W", "_", text)[-LONGEST_NAME:].lstrip("_0123456789") or "unnamed"
         name, count = plain, 1
         while name in self._taken:
             count += 1
@@ -115,9 +163,10 @@ def _signals(
             )
             made.append(known)
         multiplexer = known.name
+    scale, offset = _line(field)
     choices: Any = {raw: _word(value) for raw, value in field.values} or None
     conversion = BaseConversion.factory(
-        scale=field.scale, offset=field.offset, choices=choices, is_float=field.coding is Coding.FLOAT
+        scale=scale, offset=offset, choices=choices, is_float=field.coding is Coding.FLOAT
     )
     unit = field.unit or (declared.unit if declared else "")
     made.append(
@@ -149,15 +198,24 @@ def _word(value: Value) -> str:
 def _impossible(field: Field) -> str:
     if field.coding in (Coding.BCD, Coding.TEXT):
         return f"DBC has no {field.coding}"
-    if field.points:
+    if len(field.points) > 2:
         return "DBC has no curve of points"
     if field.select is not None and field.select.within is not None:
         return "a multiplexer within another is not written"
     return ""
 
 
+def _line(field: Field) -> tuple[float, float]:
+    """Return scale and offset; of two points, those of the line through them."""
+    if len(field.points) != 2:
+        return field.scale, field.offset
+    (first, low), (last, high) = field.points
+    scale = (high - low) / (last - first)
+    return scale, low - scale * first
+
+
 def _lost(field: Field) -> list[str]:
-    found = []
+    found = ["that it stays at its ends"] if field.points else []
     if field.unavailable:
         found.append("which raw numbers mean not available")
     if field.saturates_at is not None:

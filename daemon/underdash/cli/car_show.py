@@ -64,7 +64,7 @@ def _asked(car: CarDescription) -> Iterator[str]:
 
 def drawn(frame: Sequence[BroadcastListener], car: CarDescription) -> list[str]:
     """Draw one frame: a row a byte with a letter a field, then what each letter is."""
-    from ..broadcast.diagram import diagram
+    from ..broadcast.diagram import SEVERAL, diagram
 
     first = frame[0]
     lengths = [one.length for one in car.fingerprint if (one.bus, one.id, one.extended) == _key(first)]
@@ -77,6 +77,8 @@ def drawn(frame: Sequence[BroadcastListener], car: CarDescription) -> list[str]:
     for part in made.parts:
         field = fields.get(part.name)
         lines.append(f"  {part.letter}  {part.name}{'' if field is None else ': ' + _reads(field)}")
+    if any(SEVERAL in row for row in made.rows):
+        lines.append(f"  {SEVERAL}  bits of several of these")
     return lines + [f"  {note}" for note in notes]
 
 
