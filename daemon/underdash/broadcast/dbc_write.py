@@ -46,16 +46,7 @@ def write_dbc(listeners: Iterable[BroadcastListener], signals: Mapping[str, Sign
         frames.setdefault((one.id, one.extended), []).append(one)
     messages = []
     for (can_id, extended), entries in sorted(frames.items()):
-        names = _Names()
-        written: list[Any] = []
-        kept: list[Field] = []
-        for field in _together([field for entry in entries for field in entry.fields]):
-            other = next((one for one in kept if _clash(one, field)), None)
-            if other is not None:
-                problems.append(f"{field.signal} is left out: DBC has no bits for it and {other.signal} both")
-            elif made := _signals(field, signals.get(field.signal), names, problems, written):
-                kept.append(field)
-                written += made
+        written = _written(entries, signals, problems)
         period = next((entry.period_s for entry in entries if entry.period_s is not None), None)
         if not written:
             continue
@@ -76,6 +67,20 @@ def write_dbc(listeners: Iterable[BroadcastListener], signals: Mapping[str, Sign
             problems.append(f"{id_text(key_of(can_id, extended))}: its counter or checksum is left out")
     text: str = Database(messages=messages, version="").as_dbc_string()
     return text, problems
+
+
+def _written(entries: Sequence[BroadcastListener], signals: Mapping[str, Signal], problems: list[str]) -> list[Any]:
+    """Return the signals of one frame as cantools has them; what has no place there is told."""
+    names, written = _Names(), list[Any]()
+    kept: list[Field] = []
+    for field in _together([field for entry in entries for field in entry.fields]):
+        other = next((one for one in kept if _clash(one, field)), None)
+        if other is not None:
+            problems.append(f"{field.signal} is left out: DBC has no bits for it and {other.signal} both")
+        elif made := _signals(field, signals.get(field.signal), names, problems, written):
+            kept.append(field)
+            written += made
+    return written
 
 
 def _least(entry: BroadcastListener) -> int:
