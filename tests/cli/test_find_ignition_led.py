@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import io
 import threading
+from collections.abc import Callable
 
 import pytest
 
@@ -52,3 +53,25 @@ def test_it_ends_where_a_person_stops_it_or_the_buses_go_away(who: str) -> None:
     with TraceWriter(io.BytesIO()) as out:
         follow(IgnitionLead(50.0, STEPS), buses, out, person, lambda: buses.now)
         assert out.frames == 0
+
+
+def test_silence_is_told_only_while_the_ignition_is_on(capsys: pytest.CaptureFixture[str]) -> None:
+    person = Person()
+    buses = Buses(person, {62.0: FIRST_WORD, 65.0: FIRST_WORD, 67.0: FIRST_WORD}, 51.0)
+    with TraceWriter(io.BytesIO()) as out:
+        follow(IgnitionLead(50.0, (*STEPS, Step("OFF", "ignition off"))), buses, out, person, _until(buses, person, 90))
+    said = capsys.readouterr().err.splitlines()
+    gone = [at for at, text in enumerate(said) if text.startswith("nothing is heard any more")]
+    assert len(gone) == 1
+    assert said.index("marked: ON") < gone[0]
+
+
+def _until(buses: Buses, person: Person, last: float) -> Callable[[], float]:
+    """A clock that stops it."""
+
+    def clock() -> float:
+        if buses.now >= last:
+            person.stop.set()
+        return buses.now
+
+    return clock

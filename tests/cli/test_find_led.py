@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+import os
+import pty
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import cycle
 from pathlib import Path
 from random import Random
@@ -87,9 +89,77 @@ def test_the_command_says_what_it_lacks(typed: Typed, config: Path) -> None:
     assert not out.exists()
 
 
+class Going(Car):
+    """A car whose bus is silent for a while."""
+
+    def take(self, wait_s: float) -> list[tuple[str, Frame]]:
+        self.silent = 1025.0 <= self.now < 1035.0
+        return super().take(wait_s)
+
+
+def test_a_bus_that_goes_away_is_told_meanwhile(tmp_path: Path) -> None:
+    car = Going()
+    led(car, tmp_path / "led.log")
+    gone = next(at for at, said in enumerate(car.said) if said.startswith("nothing is heard any more: the car fell"))
+    assert "the buses are heard again" in car.said[gone:]
+
+
+@pytest.fixture
+def keyboard(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """A terminal as standard input; the end that types."""
+    monkeypatch.setattr("os.tcgetpgrp", lambda number: os.getpgrp())
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs) as file:
+        monkeypatch.setattr("sys.stdin", file)
+        yield ours
+    os.close(ours)
+
+
+@pytest.mark.parametrize("question", [("pressed", "--word", "menu"), ("ignition",)])
+def test_without_a_keyboard_nobody_is_led(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch, question: tuple[str, ...]
+) -> None:
+    out = config.parent / "led.log"
+    with config.open() as file, Path(os.devnull).open() as nothing:
+        for stream in (None, file, nothing):
+            monkeypatch.setattr("sys.stdin", stream)
+            done = typed("find", question[0], out, *question[1:], "--live", "--config", config)
+            assert (done.status, out.exists()) == (2, False)
+            assert "--live needs a keyboard, and the standard input is none; say it in a terminal" in done.err
+
+
+@pytest.mark.parametrize("question", [("pressed", "--word", "menu"), ("ignition",)])
+def test_a_keyboard_that_ends_at_once_ends_it_and_leaves_nothing_behind(
+    typed: Typed, config: Path, keyboard: int, question: tuple[str, ...]
+) -> None:
+    out = config.parent / "led.log"
+    os.write(keyboard, b"\x04")  # Ctrl-D
+    done = typed("find", question[0], out, *question[1:], "--live", "--config", config)
+    assert (done.status, out.exists()) == (130, False)
+    assert done.err.endswith("underdash: stopped\n")
+
+
+@pytest.mark.usefixtures("keyboard")
+def test_a_recording_without_a_mark_is_kept_and_no_answer_is_made_of_it(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def follow(one: Led, stop: threading.Event) -> None:
+        one._out.write("drive", Frame(0x101, b"\1", at=1.0))
+        stop.set()
+
+    monkeypatch.setattr(Led, "follow", follow)
+    out = config.parent / "led.log"
+    done = typed("find", "pressed", out, "--live", "--word", "menu", "--config", config)
+    assert done.status == 130
+    assert f"1 frames and no mark in {out}\nunderdash: stopped\n" in done.err
+    assert len(list(read_trace(out))) == 1
+
+
+@pytest.mark.usefixtures("keyboard")
 def test_the_command_ends_where_nothing_is_heard(typed: Typed, config: Path) -> None:
     out = config.parent / "led.log"
     done = typed("find", "pressed", out, "--live", "--word", "menu", "--quiet", "0.3", "--config", config)
     assert done.status == 1
     assert "leave everything alone for 0 s" in done.err
     assert "nothing was heard: the car is asleep" in done.err
+    assert not out.exists()

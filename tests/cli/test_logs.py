@@ -109,3 +109,11 @@ def test_a_daemon_whose_output_is_the_journal_gives_each_line_its_priority(
         rest = lines.read()
     assert daemon.returncode == 0
     assert all(re.match(r"<[0-7]>level=\w+ event=", one) for one in (first + rest).splitlines())
+
+
+def test_a_person_at_a_terminal_reads_what_an_event_means() -> None:
+    lines = Lines(journal=False, sentences=True)
+    assert line(lines, "warning", "bus_failed", role="drive", error="no such interface") == (
+        "underdash: Bus drive failed: no such interface"
+    )
+    assert line(lines, "warning", "something", role="drive") == "level=warning event=something role=drive"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import datetime
 import queue
 import sys
 import threading
@@ -11,27 +10,20 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
+from ..contract.errors import UnderdashError
+from ..finding.hearing import Hearing
 from .common import told_to_stop
-from .marking import FIRST_WORD, marking
+from .marking import FIRST_WORD, keyboard_needed, marking
 
 if TYPE_CHECKING:
-    from ..bus.frames import Frame
     from ..bus.trace import TraceWriter
     from ..finding.lead_ignition import IgnitionLead
+    from .live import Source
 
 LOOK_S = 0.1
 SKIP = "-"
-
-
-class Source(Protocol):
-    """Where frames come from; `live.Live` is one."""
-
-    ended: threading.Event
-
-    def take(self, wait_s: float) -> list[tuple[str, Frame]]:
-        """Return what came since the last call."""
 
 
 @dataclass
@@ -51,18 +43,20 @@ def record_led(arguments: argparse.Namespace) -> None:
     """Write a recording to the trace that was named, while a person is led through the positions.
 
     Raises:
-        UnderdashError: it cannot be recorded.
+        UnderdashError: it cannot be recorded, or nothing was heard.
     """
-    from ..bus.trace import TraceWriter
     from ..finding.lead_ignition import IgnitionLead
-    from ..wiring.recorder import about
-    from .live import live
+    from .live import live, new_trace
 
-    path, now = Path(arguments.trace), datetime.datetime.now(datetime.UTC)
-    with live(arguments) as source, TraceWriter(path, about(now)) as out, told_to_stop() as stop:
+    keyboard_needed()
+    with live(arguments) as source, new_trace(Path(arguments.trace)) as out, told_to_stop() as stop:
         person = Person(stop=stop)
-        with marking(lambda word: person.typed.put((time.monotonic(), word)), led=True):
+        with marking(lambda word: person.typed.put((time.monotonic(), word)), led=True, ended=stop.set):
             follow(IgnitionLead(time.monotonic()), source, out, person)
+    if not out.frames:
+        if stop.is_set():
+            raise KeyboardInterrupt
+        raise UnderdashError("nothing was heard: a gateway lies between, or a pin is wrong; underdash listen says more")
 
 
 def follow(
@@ -73,17 +67,21 @@ def follow(
     clock: Callable[[], float] = time.monotonic,
 ) -> None:
     """Record and lead until all is done, the buses end, or the person stops it."""
+    hearing = Hearing(clock())
     while not (lead.done or person.stop.is_set() or source.ended.is_set()):
         frames = source.take(LOOK_S)
         for role, frame in frames:
             out.write(role, frame)
         if frames:
             lead.heard(clock())
+            hearing.heard(clock())
+        elif not lead.awake:
+            hearing.asleep(clock())
         while not person.typed.empty():
             _take(lead, out, *person.typed.get())
-        said = lead.tick(clock())
-        if said:
-            print(said, file=sys.stderr, flush=True)
+        for said in (hearing.tick(clock()), lead.tick(clock())):
+            if said:
+                print(said, file=sys.stderr, flush=True)
 
 
 def _take(lead: IgnitionLead, out: TraceWriter, at: float, word: str) -> None:

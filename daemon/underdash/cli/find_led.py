@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import datetime
 import queue
 import random
 import sys
@@ -11,30 +10,22 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError, UnderdashError
+from ..finding.hearing import Hearing
 from .common import told_to_stop
-from .marking import marking
+from .marking import keyboard_needed, marking
 
 if TYPE_CHECKING:
-    from ..bus.frames import Frame
     from ..bus.trace import TraceWriter
     from ..finding.found import Answer
     from ..finding.lead import Lead
+    from .live import Source
 
 LOOK_S = 0.1
 APART_S = (3.0, 8.0)
 """Between presses, as irregular as that (common practice)."""
-
-
-class Source(Protocol):
-    """Where frames come from; `live.Live` is one."""
-
-    ended: threading.Event
-
-    def take(self, wait_s: float) -> list[tuple[str, Frame]]:
-        """Return what came since the last call."""
 
 
 def record_led(arguments: argparse.Namespace) -> list[str]:
@@ -47,20 +38,26 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
         GivenError: no word says what is to be found.
         UnderdashError: it cannot be recorded, or nothing was heard.
     """
-    from ..bus.trace import TraceWriter
     from ..finding.lead import Lead, Plan
-    from ..wiring.recorder import about
-    from .live import live
+    from .live import live, new_trace
 
     words = [" ".join(word.split()) for word in arguments.word]
     if not all(words) or not words:
         raise GivenError("--live leads to what --word names; give it a word, such as --word menu")
+    keyboard_needed()
     path = Path(arguments.trace)
-    with live(arguments) as source, TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
+    with live(arguments) as source, new_trace(path) as out:
         lead = Lead(words, time.monotonic(), waits(random.Random()), Plan(quiet_s=arguments.quiet))
         led = Led(lead, source, out, path)
-        with told_to_stop() as stop, marking(lambda _: led.typed.put(time.monotonic()), led=True):
+        with (
+            told_to_stop() as stop,
+            marking(lambda _: led.typed.put(time.monotonic()), led=True, ended=stop.set),
+        ):
             led.follow(stop)
+    if stop.is_set() and not led.marked:
+        if out.frames:
+            _say(f"{out.frames} frames and no mark in {path}")
+        raise KeyboardInterrupt
     return led.marked
 
 
@@ -106,17 +103,21 @@ class Led:
     def follow(self, stop: threading.Event) -> None:
         """Record and lead until it is enough, the buses end, or a person stops it."""
         lead, source, out = self._lead, self._source, self._out
+        hearing = Hearing(self._clock())
         while not (lead.done or stop.is_set() or source.ended.is_set()):
-            for role, frame in source.take(LOOK_S):
+            frames = source.take(LOOK_S)
+            for role, frame in frames:
                 out.write(role, frame)
+            if frames:
+                hearing.heard(self._clock())
             self._take_marks()
             if not (lead.quiet or out.frames):
                 raise UnderdashError(
                     "nothing was heard: the car is asleep, or a gateway lies between; underdash listen says more"
                 )
-            said = lead.tick(self._clock())
-            if said:
-                self._say(said)
+            for said in (hearing.tick(self._clock()), lead.tick(self._clock())):
+                if said:
+                    self._say(said)
             word = lead.judging(self._clock())
             if word is not None:
                 lead.judged(self._judge(word), self._clock())

@@ -7,24 +7,36 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import datetime
 import os
 import queue
 import sys
 import threading
 from collections.abc import Iterator, Mapping
-from typing import IO, TYPE_CHECKING
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Protocol
 
 from ..contract.errors import UnderdashError
 
 if TYPE_CHECKING:
     from ..bus.frames import Frame
     from ..bus.link import Link
+    from ..bus.trace import TraceWriter
     from ..service.client import Client
 
 MOST_WAITING = 100_000
 JOIN_S = 2.0
 TICK_S = 0.1
 Heard = tuple[str, "Frame"]
+
+
+class Source(Protocol):
+    """Where frames come from; `Live` is one."""
+
+    ended: threading.Event
+
+    def take(self, wait_s: float) -> list[Heard]:
+        """Return what came since the last call."""
 
 
 class Live:
@@ -110,6 +122,24 @@ def live(arguments: argparse.Namespace) -> Iterator[Live]:
         reading.join()
 
 
+@contextlib.contextmanager
+def new_trace(path: Path) -> Iterator[TraceWriter]:
+    """Open a new trace; it stays only if a frame got into it, so that the same name can be said again.
+
+    Raises:
+        TraceError: it is there already, or cannot be made.
+    """
+    from ..bus.trace import TraceWriter
+    from ..wiring.recorder import about
+
+    with TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
+        try:
+            yield out
+        finally:
+            if not out.frames:
+                path.unlink(missing_ok=True)
+
+
 def _drain(client: Client, reading: Live) -> None:
     """Read what the daemon tells of the recording, and say where it ends."""
     try:
@@ -132,7 +162,7 @@ def _by_itself(arguments: argparse.Namespace, number: int) -> Iterator[None]:
     from .common import config
     from .logs import set_up
 
-    set_up(logging.WARNING)
+    set_up(logging.WARNING, sentences=True)
     read = config(arguments)
     if not read.bus:
         raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to hear")

@@ -18,6 +18,7 @@ from typing import Any
 import structlog
 
 from ..service.repeats import Repeats
+from .log_sentences import sentence
 
 LEFT_OUT = "left_out"
 """The event that says how often another one was kept back."""
@@ -27,9 +28,14 @@ PRIORITIES = {"debug": 7, "info": 6, "warning": 4, "error": 3, "exception": 3, "
 """Of syslog (RFC 5424, 6.2.1), by level."""
 
 
-def set_up(level: int = logging.INFO) -> Lines:
-    """Log events from this level on; returns what writes the lines, which has a last word at the end."""
-    lines = Lines(journal=to_journal(os.environ))
+def set_up(level: int = logging.INFO, *, sentences: bool = False) -> Lines:
+    """Log events from this level on; returns what writes the lines, which has a last word at the end.
+
+    Args:
+        level: of `logging`.
+        sentences: write what an event means, for a person who waits at a terminal.
+    """
+    lines = Lines(journal=to_journal(os.environ), sentences=sentences)
     structlog.configure(
         processors=[
             structlog.contextvars.merge_contextvars,
@@ -58,14 +64,16 @@ class Lines:
 
     Args:
         journal: whether lines begin with their priority.
+        sentences: whether a line is what the event means, where that is known.
         repeats: how often is too often.
         clock: monotonic seconds.
     """
 
     def __init__(
-        self, *, journal: bool, repeats: Repeats | None = None, clock: Callable[[], float] = time.monotonic
-    ) -> None:
-        self._journal = journal
+        self, *, journal: bool, sentences: bool = False, repeats: Repeats | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:  # fmt: skip
+        self._journal, self._sentences = journal, sentences
         self._repeats = repeats or Repeats()
         self._clock = clock
         self._rendered = structlog.processors.LogfmtRenderer(key_order=["level", "event"], bool_as_flag=False)
@@ -88,6 +96,9 @@ class Lines:
                 print(self._line(_left_out(what, count)), file=sys.stderr, flush=True)
 
     def _line(self, event: MutableMapping[str, Any]) -> str:
+        text = sentence({key: str(value) for key, value in event.items()}) if self._sentences else None
+        if text is not None:
+            return f"underdash: {text}"
         priority = f"<{PRIORITIES.get(str(event.get('level')), 6)}>" if self._journal else ""
         return f"{priority}{self._rendered(None, '', dict(event))}"
 

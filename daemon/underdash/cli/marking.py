@@ -5,11 +5,12 @@ from __future__ import annotations
 import contextlib
 import os
 import select
+import stat
 import sys
 import threading
 from collections.abc import Callable, Iterator
 
-from ..contract.errors import UnderdashError
+from ..contract.errors import GivenError, UnderdashError
 
 FIRST_WORD = "mark"
 LOOK_S = 0.2
@@ -42,13 +43,17 @@ class Words:
 
 
 @contextlib.contextmanager
-def marking(mark: Callable[[str], None], number: int | None = None, *, led: bool = False) -> Iterator[None]:
+def marking(
+    mark: Callable[[str], None], number: int | None = None, *, led: bool = False,
+    ended: Callable[[], None] = lambda: None,
+) -> Iterator[None]:  # fmt: skip
     """Call `mark` with a word for every line typed, in a thread of its own so that no mark waits.
 
     Args:
         mark: sets it; what it raises is told.
         number: file descriptor that is read; standard input if None, where there is one.
         led: somebody else says what to do and what was marked; an empty line is always `FIRST_WORD`.
+        ended: called in that thread where nothing more can be typed.
     """
     if number is None:
         number = _standard_input()
@@ -58,13 +63,21 @@ def marking(mark: Callable[[str], None], number: int | None = None, *, led: bool
     if os.isatty(number) and not led:
         print("at each deed press Enter, after a word that names it; Enter alone repeats the word", file=sys.stderr)
     over = threading.Event()
-    thread = threading.Thread(target=_read, args=(number, mark, over, led), name="marks", daemon=True)
+    thread = threading.Thread(target=_read, args=(number, mark, over, led, ended), name="marks", daemon=True)
     thread.start()
     try:
         yield
     finally:
         over.set()
         thread.join(JOIN_S)
+
+
+def keyboard_needed() -> None:
+    """Raise `GivenError` where nobody can type: there is no standard input, or it is a file."""
+    number = _standard_input()
+    mode = 0 if number is None else os.fstat(number).st_mode
+    if number is None or stat.S_ISREG(mode) or (stat.S_ISCHR(mode) and not os.isatty(number)):
+        raise GivenError("--live needs a keyboard, and the standard input is none; say it in a terminal")
 
 
 def _standard_input() -> int | None:
@@ -74,7 +87,9 @@ def _standard_input() -> int | None:
         return None
 
 
-def _read(number: int, mark: Callable[[str], None], over: threading.Event, led: bool) -> None:
+def _read(
+    number: int, mark: Callable[[str], None], over: threading.Event, led: bool, ended: Callable[[], None]
+) -> None:
     words = Words(repeats=not led)
     while not over.is_set():
         try:
@@ -85,9 +100,9 @@ def _read(number: int, mark: Callable[[str], None], over: threading.Event, led: 
                 continue
             typed = os.read(number, READ_BYTES)
         except (OSError, ValueError):
-            return
+            return ended()
         if not typed:
-            return
+            return ended()
         for word in words.feed(typed):
             try:
                 mark(word)
@@ -96,6 +111,7 @@ def _read(number: int, mark: Callable[[str], None], over: threading.Event, led: 
             else:
                 if not led:
                     print(f"mark: {word}", file=sys.stderr)
+    return None
 
 
 def _ours(number: int) -> bool:

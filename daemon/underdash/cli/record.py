@@ -60,7 +60,7 @@ def _by_itself(arguments: argparse.Namespace) -> int:
     from ..wiring.building import assembled, locked, make_links
     from .logs import set_up
 
-    set_up(logging.WARNING)
+    set_up(logging.WARNING, sentences=True)
     read = config(arguments)
     if not read.bus:
         raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to record")

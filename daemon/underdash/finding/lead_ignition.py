@@ -40,6 +40,8 @@ STEPS = (
 )
 """Doors and key first, while all is off: what answers to them is not the ignition."""
 
+AWAKE = ("ON", "START", "running")
+"""Positions in which a car's buses are never silent (common practice)."""
 REMIND_S = 20.0
 SILENT_S, LONGEST_S = 10.0, 900.0
 """The buses sleep when nothing came for so long; a bus that never sleeps is waited for no longer than this."""
@@ -51,6 +53,10 @@ class IgnitionLead:
     Args:
         now: seconds.
         steps: what is to be done.
+
+    Attributes:
+        done: nothing is left to do.
+        awake: the ignition is on, so that the buses have to be heard.
     """
 
     def __init__(self, now: float, steps: Sequence[Step] = STEPS) -> None:
@@ -63,7 +69,7 @@ class IgnitionLead:
             "with the car standing, out of gear, in the open or well aired",
             "each time: do it, press Enter as you do, and leave it so; - and Enter where your car has no such thing",
         ]
-        self.done = False
+        self.done = self.awake = False
 
     @property
     def word(self) -> str | None:
@@ -77,6 +83,7 @@ class IgnitionLead:
     def marked(self, now: float) -> None:
         """Take note that what was asked for was done."""
         if self._asked:
+            self.awake = self._steps[0].word in AWAKE and len(self._steps) > 1
             self._next(now + self._steps[0].rest_s)
 
     def skipped(self, now: float) -> None:
