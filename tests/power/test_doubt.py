@@ -64,8 +64,8 @@ def test_after_an_hour_of_silence_a_wire_at_on_is_not_believed_any_more_until_a_
         told[at] = doubt.look(ON, silent_s, None, at).get(KEY, "")
         unbelieved.append(doubt.unbelieved)
     assert unbelieved == [False, False, True, False]
-    assert "keeps the accessory up" not in told[BELIEVED_S - 1]
-    assert "for 60 minutes; it no longer keeps the accessory up: " in told[BELIEVED_S]
+    assert "drains the battery" not in told[BELIEVED_S - 1]
+    assert "for 60 minutes; it no longer keeps a supply up that drains the battery: " in told[BELIEVED_S]
 
 
 def test_of_two_wires_at_on_one_that_was_turned_on_lately_is_believed() -> None:

@@ -164,18 +164,27 @@ def test_a_wire_that_says_on_in_a_sleeping_car_is_doubted_unless_a_bus_is_not_op
     assert list(parts.key.doubts) == ([] if absent else ["input key on GPIO17"])
 
 
-@pytest.mark.parametrize(("wakes", "ends"), [(inf, PowerState.HALTING), (3700.0, PowerState.AWAKE)])
-def test_a_wire_that_is_always_on_does_not_keep_a_parked_car_s_accessory_up(wakes: float, ends: PowerState) -> None:
+@pytest.mark.parametrize(
+    ("supply", "wakes", "ends", "lingers_s"),
+    [
+        (Supply.WAKEABLE, inf, PowerState.HALTING, 3630.0),
+        (Supply.WAKEABLE, 3700.0, PowerState.AWAKE, 3630.0),
+        (Supply.SWITCHED, inf, PowerState.AWAKE, inf),
+    ],
+)
+def test_a_wire_that_is_always_on_does_not_keep_a_parked_car_s_accessory_up(
+    supply: Supply, wakes: float, ends: PowerState, lingers_s: float
+) -> None:
     evidence = IgnitionEvidence("vehicle.ignition", on=("ON",), off=("OFF",), wire="input key on GPIO17")
     parts = Parts(replace(CAR, ignition=(evidence,)))
     slot = parts.assembly.store.slot("vehicle.ignition", "input key on GPIO17", Rank.INPUT)
-    power = Power(Supply.WAKEABLE)
+    power = Power(supply)
     went: dict[PowerState, float] = {}
     for step in range(9700):
         at = step * 0.45
         slot.put("ON", Quality.GOOD, at)
         parts.key.tick([replace(status(at if at < wakes else 0.0), state=BusState.SILENT)], at)
-        state, _ = power.step(PowerInputs(parts.key.held_for, parts.key.ignition.talking(at)), at)
+        state, _ = power.step(PowerInputs(parts.key.position_for(supply), parts.key.ignition.talking(at)), at)
         went.setdefault(state, at)
     assert state is ends
-    assert 3600.0 < went[PowerState.LINGERING] < 3640.0
+    assert went.get(PowerState.LINGERING, inf) == pytest.approx(lingers_s, abs=2.0)

@@ -52,7 +52,7 @@ class Doubt:
         self.unbelieved = min(alone_s.values(), default=0.0) >= BELIEVED_S
         for name, seconds in alone_s.items():
             if silent_s is not None and seconds >= SILENT_S:
-                so_far = "; it no longer keeps the accessory up" if self.unbelieved else ""
+                so_far = "; it no longer keeps a supply up that drains the battery" if self.unbelieved else ""
                 found[name] = (
                     f"{name} says ON, and no bus has been heard for {silent_s / 60:.0f} minutes{so_far}: {_NOT_ON}"
                 )

@@ -312,8 +312,8 @@ class Daemon:
     def _step_power(self, now: float) -> PowerState:
         self.key.tick(self.buses, now)
         volts = self.assembly.store.read(VOLTAGE, now).value
-        talking = self.key.ignition.talking(now)
-        inputs = PowerInputs(self.key.held_for, talking, volts if isinstance(volts, float) else None, self.host.holds)
+        talking, position = self.key.ignition.talking(now), self.key.position_for(self.power.supply)
+        inputs = PowerInputs(position, talking, volts if isinstance(volts, float) else None, self.host.holds)
         state, effects = self.power.step(inputs, now)
         for effect in effects:
             self._take(effect, now)

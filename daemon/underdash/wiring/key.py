@@ -17,6 +17,7 @@ from ..contract.errors import UnderdashError
 from ..contract.signals import Age
 from ..power.doubt import Doubt
 from ..power.ignition import Ignition, IgnitionState, Position
+from ..power.states import Supply
 from ..signals.store import Rank, Slot
 from .assembly import Assembly
 
@@ -101,11 +102,13 @@ class Key:
         self._doubt_wires(buses, now)
         return self._tell(now)
 
-    @property
-    def held_for(self) -> Position:
-        """What the power tables go by: the position, or unknown where only a wire says ON that is not believed in."""
+    def position_for(self, supply: Supply) -> Position:
+        """Return what a power table goes by: unknown where only a wire says ON that is not believed in any more.
+
+        A supply that the car itself cuts drains nothing, and a bus can be lost on the road: there the wire counts.
+        """
         doubted = self._doubt.unbelieved and self.state.position is Position.ON
-        return Position.UNKNOWN if doubted else self.state.position
+        return Position.UNKNOWN if doubted and supply is not Supply.SWITCHED else self.state.position
 
     def _doubt_wires(self, buses: Sequence[BusStatus], now: float) -> None:
         if not self._wires:
