@@ -8,9 +8,10 @@ import pytest
 from underdash.finding.asked import Exchange
 from underdash.finding.asked_for import Asked, Whom
 from underdash.finding.marks import Mark
-from underdash.finding.messages import Message, Sender
+from underdash.finding.messages import Message
 from underdash.finding.on_show import Shown, on_show, split
 from underdash.finding.readings import Reading
+from underdash.finding.senders import Sender
 
 WHOM = Whom(Sender("drive", 0x7E0), Sender("drive", 0x7E8))
 WINDOWS = {"boost": [Mark(10.0, "boost", 30.0), Mark(80.0, "boost", 100.0)], "oil": [Mark(40.0, "oil", 60.0)]}

@@ -265,3 +265,11 @@ def test_marks_and_numbers_outside_the_trace_are_refused(
         find_requests(heard, [Mark(5000.0, "boost only", 5020.0)])
     with pytest.raises(GivenError, match=r"number typed for boost at 1700000000\.0 s lies outside"):
         find_requests(heard, typed={"boost": [Reading(1.7e9, 1.0)] * 5})
+
+
+def test_it_tells_how_far_it_is(tarn: tuple[CarDescription, Heard, list[Mark], list[Reading]]) -> None:
+    told: list[float] = []
+    find_requests(tarn[1], progress=told.append)
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+    assert len(told) > 10

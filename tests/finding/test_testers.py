@@ -9,8 +9,8 @@ from underdash.contract.layout import Bits, Field
 from underdash.contract.requests import ControlUnit, PollRequest
 from underdash.diagnostics.isotp import Fault
 from underdash.finding.asked import Exchange
-from underdash.finding.messages import Sender
 from underdash.finding.reading import heard_from
+from underdash.finding.senders import Sender
 from underdash.finding.testers import Dialogue, dialogue
 from underdash.simulator.faults import Fault as UnitFault
 from underdash.simulator.units import SimulatedUnit

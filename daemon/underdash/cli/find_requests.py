@@ -16,6 +16,7 @@ from .common import pairs, put_in_place
 from .find import add_trace, heard
 from .find_marks import marks_of_file
 from .keeping import look_at
+from .progress import Progress
 from .typed import typed_text
 
 if TYPE_CHECKING:
@@ -57,7 +58,8 @@ def run(arguments: argparse.Namespace) -> int:
     marks = _marks(arguments.marks, trace)
     typed = _readings(arguments.readings, trace) if arguments.readings else {}
     _check_names(names, {word for some in (*split(marks), typed) for word in some})
-    found = find_requests(trace, marks, typed, names)
+    with Progress("looking for a tester") as progress:
+        found = find_requests(trace, marks, typed, names, progress)
     if arguments.json:
         print(json.dumps(found.plain(), indent=2))
     else:

@@ -23,12 +23,11 @@ from ..contract.units import UNITS
 from ..diagnostics import pci
 from ..diagnostics.parameters import PARAMETERS
 from ..signals.catalogue import CATALOGUE
-from .asked import speaks_to_all
 from .asked_for import Asked, Whom
 from .heard import Heard
 from .makers import Maker
-from .messages import Sender
 from .on_show import Candidate, Shown
+from .senders import Sender, speaks_to_all
 from .testers import Dialogue
 
 PERIODS_S = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
-from ..bus.frames import key_of
-from ..bus.legislated import FUNCTIONAL
-from .messages import NEGATIVE, Message, Sender
+from .beginnings import NEGATIVE, REPLY_BIT
+from .messages import Message
+from .senders import Sender, speaks_to_all
 
 FIRST_S = 1.0
 """How long after its request an answer may begin; P2 of ISO 15765-4 is 0.05 s, testers allow far more."""
@@ -62,40 +62,71 @@ class Exchange:
         return None if self.request is None or self.answer is None else self.answer.at - self.request.end
 
 
+Subject = tuple[int, bytes | None]
+"""What an answer is about: the service and what it repeats after it, None for a refusal, which repeats nothing."""
+
+
 def answers(answer: bytes, request: bytes) -> bool:
     """Say whether a message can be the answer to a request, by its service and what it repeats."""
+    return subject(answer) in subjects(request)
+
+
+def subject(answer: bytes) -> Subject:
+    """Return what an answer is about."""
     if len(answer) > 1 and answer[0] == NEGATIVE:
-        return answer[1] == request[0]
-    if answer[0] != request[0] | 0x40:
-        return False
-    width = ECHOED.get(request[0], 0)
-    said = answer[1 : 1 + width]
-    if request[0] in SEVERAL:
-        return said in (request[at : at + width] for at in range(1, len(request), width))
-    asked = request[1 : 1 + width]
-    return said == asked or (width == 1 and len(asked) == 1 and said == bytes((asked[0] & ~SUPPRESS,)))
+        return answer[1], None
+    number = answer[0] & ~REPLY_BIT
+    return number, answer[1 : 1 + ECHOED.get(number, 0)]
 
 
-@dataclass(slots=True)
+def subjects(request: bytes) -> set[Subject]:
+    """Return what an answer to a request can be about."""
+    number = request[0]
+    width = ECHOED.get(number, 0)
+    if number in SEVERAL:
+        said = {request[at : at + width] for at in range(1, len(request), width)}
+    else:
+        said = {request[1 : 1 + width]}
+        if width == 1 and len(request) > 1:
+            said.add(bytes((request[1] & ~SUPPRESS,)))
+    return {(number, None), *((number, one) for one in said)}
+
+
 class Line:
-    """The requests of one sender, for looking up what was open at a time."""
+    """The requests of one sender, for looking up what was open at a time.
 
-    to: Sender
-    requests: Sequence[Message]
-    ends: list[float] = field(init=False)
+    Args:
+        to: the sender.
+        requests: what it asked, in the order in which that was complete.
+    """
 
-    def __post_init__(self) -> None:
-        self.ends = [message.end for message in self.requests]
+    def __init__(self, to: Sender, requests: Sequence[Message]) -> None:
+        self.to = to
+        self._about: dict[Subject, tuple[list[float], list[Message]]] = {}
+        known: dict[bytes, set[Subject]] = {}
+        for message in requests:
+            if message.data not in known:
+                known[message.data] = subjects(message.data)
+            for one in known[message.data]:
+                ends, messages = self._about.setdefault(one, ([], []))
+                ends.append(message.end)
+                messages.append(message)
+
+    def __contains__(self, one: object) -> bool:
+        """Say whether any request can have an answer about this."""
+        return one in self._about
+
+    def fitting(self, answer: Message) -> Iterator[Message]:
+        """Yield the requests that an answer can belong to, the latest first."""
+        ends, messages = self._about.get(subject(answer.data), ((), ()))
+        row = bisect_right(ends, answer.at) - 1
+        while row >= 0 and answer.at - ends[row] <= FIRST_S:
+            yield messages[row]
+            row -= 1
 
     def open_for(self, answer: Message, taken: Collection[tuple[Sender, float]]) -> Message | None:
         """Return the latest request that an answer can belong to and that has none yet."""
-        row = bisect_right(self.ends, answer.at) - 1
-        while row >= 0 and answer.at - self.ends[row] <= FIRST_S:
-            request = self.requests[row]
-            if (self.to, request.at) not in taken and answers(answer.data, request.data):
-                return request
-            row -= 1
-        return None
+        return next((one for one in self.fitting(answer) if (self.to, one.at) not in taken), None)
 
 
 def paired(by: Sender, said: Sequence[Message], lines: Sequence[Line]) -> list[Exchange]:
@@ -139,8 +170,3 @@ def _opened(by: Sender, answer: Message, lines: Sequence[Line], taken: set[tuple
     request, to = max(fitting, key=lambda each: (each[0].end, not speaks_to_all(each[1])))
     taken.add((to, request.at))
     return Exchange(to, by, request)
-
-
-def speaks_to_all(sender: Sender) -> bool:
-    """Say whether requests of this id go to all units (ISO 15765-4)."""
-    return key_of(sender.id, sender.extended) in FUNCTIONAL

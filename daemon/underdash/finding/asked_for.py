@@ -11,11 +11,13 @@ import numpy as np
 from ..bus.services import Kind, Service, service
 from ..diagnostics import obd
 from ..diagnostics.identified import read
-from .asked import Exchange, speaks_to_all
+from .asked import Exchange
+from .beginnings import NEGATIVE
 from .found import Plain
 from .makers import Maker
-from .messages import NEGATIVE, Message, Sender
+from .messages import Message
 from .one_frame_length import PADDINGS
+from .senders import Sender, speaks_to_all
 from .testers import Dialogue
 
 PROTOCOLS = {

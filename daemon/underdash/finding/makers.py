@@ -16,10 +16,12 @@ from ..diagnostics import single_frame
 from ..diagnostics.negative import NEGATIVE
 from .asked import FIRST_S, Exchange
 from .heard import Flags, Heard, Integers, Stream
-from .messages import Message, Sender
+from .messages import Message
 from .one_frame import USUAL_ADDS, commands, work_out
 from .one_frame_pairs import LEAST_ANSWERS, LOOK_BACK, Pairing, by_themselves, pairings
 from .one_frame_parts import SURE, Place, Worked
+from .reading import Progress
+from .senders import Sender
 
 ENOUGH_REQUESTS = 3
 """Different requests that show a format where a reply adds 40 to the command, as makers do; two frames that repeat each
@@ -77,10 +79,10 @@ class Maker:
         return address, identifier, said if isinstance(said, Answer) else None
 
 
-def makers(heard: Heard, known: Collection[tuple[str, int, bool]]) -> list[Maker]:
+def makers(heard: Heard, known: Collection[tuple[str, int, bool]], progress: Progress | None = None) -> list[Maker]:
     """Find all one-frame formats; see `pairings` for the arguments."""
     found: list[Maker] = []
-    for pairing in pairings(heard, known):
+    for pairing in pairings(heard, known, progress):
         found += _spoken(pairing)
     names: dict[SingleFrameFormat, str] = {}
     for one in found:
@@ -122,7 +124,7 @@ def _part(pairing: Pairing, rows: Flags) -> Pairing:
 
 def _best(pairing: Pairing, places: Sequence[Place]) -> Maker | None:
     """Try each place for the command, and return the format for which most speaks; None where too little does."""
-    pairing, modes = _once(pairing)
+    pairing, modes = _once(pairing, commands(pairing.requests, pairing.replies)[:MOST_COMMANDS])
     tried: list[tuple[int, Maker]] = []
     why_not: list[str] = []
     for place in places:
@@ -156,15 +158,15 @@ def _brings_values(made: Maker) -> bool:
     return len(set(values)) > 1 and all(values)
 
 
-def _once(pairing: Pairing) -> tuple[Pairing, list[str]]:
+def _once(pairing: Pairing, places: Sequence[Place]) -> tuple[Pairing, list[str]]:
     """Keep the requests of one mode where they have several: the one that brings a single answer, and most often."""
     requests, replies = pairing.requests, pairing.replies
     columns = [
         i
         for i in range(requests.shape[1])
         if _moves(pairing, i)
+        and not any(i == place[0] for place in places)
         and not any((requests[:, i] == replies[:, j]).mean() >= SURE for j in range(replies.shape[1]))
-        and not any(i == place[0] for place in commands(requests, replies)[:MOST_COMMANDS])
     ]
     if len(columns) != 1:
         return pairing, []

@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 
 from ..diagnostics.isotp import FRAME_BYTES
 from ..diagnostics.negative import NEGATIVE
+from .first_look import FirstLook
 from .heard import Bytes, Flags, Floats, Heard, Integers, Stream
+from .reading import Progress
 
 LATEST_S = 1.0
 """How late an answer may come (a choice; makers' testers ask ten times a second)."""
@@ -81,23 +83,43 @@ class Pairing:
         return self.by.at[self.said] - self.to.at[self.asked]
 
 
-def pairings(heard: Heard, known: Collection[tuple[str, int, bool]]) -> Iterator[Pairing]:
+def pairings(
+    heard: Heard, known: Collection[tuple[str, int, bool]], progress: Progress | None = None
+) -> Iterator[Pairing]:
     """Yield pairs of ids that may speak a one-frame format.
 
     Args:
         heard: the trace.
         known: (bus, id, extended) that speak something else.
+        progress: told now and then how far it is, 0 to 1.
     """
     streams = [one for one in heard if (one.bus, one.id, one.extended) not in known and one.width >= 3]
-    asking = [one for one in streams if len(one) >= LEAST_ANSWERS and _asks_again(one)]
-    for to in asking:
-        moving = _moving_requests(to)
-        for by in streams:
-            near = by is not to and (by.bus, by.extended) == (to.bus, to.extended)
-            if near and LEAST_ANSWERS <= len(by) <= 1.5 * len(to):
-                found = _pairing(to, by) or _overlapping(to, by, moving)
-                if found is not None:
-                    yield found
+    done = 0
+    for place in dict.fromkeys((one.bus, one.extended) for one in streams):
+        near = [one for one in streams if (one.bus, one.extended) == place]
+        look = FirstLook(near, (FEW_LOOKED_AT, MOST_LOOKED_AT), LOOK_BACK)
+        for to in near:
+            yield from _answering(to, near, look)
+            done += 1
+            if progress is not None:
+                progress(done / len(streams))
+
+
+def _answering(to: Stream, streams: Sequence[Stream], look: FirstLook) -> Iterator[Pairing]:
+    """Yield the pairs in which this id asks."""
+    if len(to) < LEAST_ANSWERS or not _asks_again(to):
+        return
+    moving = _moving_requests(to)
+    telling = {*moving, *(i for i in range(to.width) if not _constant(to.data[:, i]) and not counts(to.data[:, i]))}
+    for by, near in zip(streams, look.repeating(to, sorted(telling)), strict=True):
+        if near and by is not to and LEAST_ANSWERS <= len(by) <= 1.5 * len(to):
+            found = _pairing(to, by) or _overlapping(to, by, moving)
+            if found is not None:
+                yield found
+
+
+def _constant(column: Bytes) -> bool:
+    return bool((column == column[0]).all())
 
 
 def _asks_again(stream: Stream) -> bool:

@@ -15,9 +15,10 @@ from .found import Plain
 from .heard import Heard
 from .makers import Maker, makers
 from .marks import Mark, marks_of
-from .messages import Sender
 from .on_show import Shown, on_show, split
+from .reading import Progress
 from .readings import Reading
+from .senders import Sender
 from .testers import Dialogue, dialogue
 
 NEVER_SENT = "not reading; underdash never sends this"
@@ -99,7 +100,7 @@ def _format(one: Maker) -> Plain:
 
 def find_requests(
     heard: Heard, marks: Sequence[Mark] = (), typed: Mapping[str, Sequence[Reading]] | None = None,
-    signals: Mapping[str, str] | None = None,
+    signals: Mapping[str, str] | None = None, progress: Progress | None = None,
 ) -> Requests:  # fmt: skip
     """Find a tester's requests.
 
@@ -108,6 +109,7 @@ def find_requests(
         marks: intervals of what was on show, and numbers read off it.
         typed: further such numbers, by word.
         signals: the signal that a word means.
+        progress: told now and then how far it is, 0 to 1.
 
     Raises:
         GivenError: marks or numbers lie outside the trace.
@@ -123,14 +125,19 @@ def find_requests(
                 f"{heard.begin:.1f} to {heard.end:.1f} s: another time base, or numbers of another trace?"
             )
         readings[word] = sorted([*readings.get(word, ()), *more], key=lambda one: one.at)
-    found = dialogue(heard)
-    formats = makers(heard, {_place(one) for one in found.spoken} - _makers_own(found))
+    found = dialogue(heard, _part(progress, 0.0))
+    formats = makers(heard, {_place(one) for one in found.spoken} - _makers_own(found), _part(progress, 0.5))
     found.leave_out({_place(end) for one in formats if one.form is not None for end in (one.to, one.by)})
     asked = asked_for(found, formats)
     result = Requests(found, formats, asked, on_show(asked, windows, readings) if asked else [])
     result.description = Draft(heard, found, formats, asked, result.shown, signals or {}).text()
     result.remarks = _remarks(result, signals or {})
     return result
+
+
+def _part(progress: Progress | None, begin: float) -> Progress | None:
+    """Return what tells the progress of half of the work."""
+    return None if progress is None else lambda share: progress(begin + share / 2)
 
 
 def _place(sender: Sender) -> tuple[str, int, bool]:

@@ -8,18 +8,19 @@ among ten thousand pairs of frames that a car sends by itself a few look alike.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterable, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from ..bus.legislated import request_id_of
-from .asked import FIRST_S, Exchange, Line, answers, paired, speaks_to_all
+from .asked import FIRST_S, Exchange, Line, paired, subject
+from .beginnings import LEAST_ANSWERS_SHARE
 from .heard import Heard
-from .messages import Message, Sender, Spoken, speakers
+from .messages import Spoken, speakers
+from .reading import Progress
+from .senders import Sender, answers_by_standard, asks_by_standard, standard
 
 LEAST_EXCHANGES = 3
 """So many are needed on ids that no standard names (a choice)."""
-LEAST_ANSWERS_SHARE = 0.8
-"""And so many of what a unit says there have to be answers (a choice)."""
 LEAST_ALONE = 3
 """Answers whose requests were not recorded are believed from so many on, on the standard's ids (a choice)."""
 ALWAYS_SAME = 10
@@ -52,9 +53,9 @@ class Dialogue:
         self.spoken = {sender: spoken for sender, spoken in self.spoken.items() if stays(sender)}
 
 
-def dialogue(heard: Heard) -> Dialogue:
+def dialogue(heard: Heard, progress: Progress | None = None) -> Dialogue:
     """Find all requests and answers in ISO-TP."""
-    found = list(speakers(heard))
+    found = list(speakers(heard, progress))
     links = _unambiguous([link for link in _links(found) if link.believed()])
     result = Dialogue()
     for answerer in {id(link.by): link.by for link in links}.values():
@@ -80,50 +81,47 @@ class _Link:
     singly: int = 0
 
     def believed(self) -> bool:
-        if not self.fits:
+        if self.fits < _least(self.to, self.by):
             return False
         if standard(self.to.sender, self.by.sender):
             return True
-        enough = self.fits >= LEAST_EXCHANGES and self.fits >= LEAST_ANSWERS_SHARE * len(self.by.answers)
-        return enough and (self.different >= 2 or self.singly >= max(ALWAYS_SAME, LEAST_ANSWERS_SHARE * self.fits))
+        return self.different >= 2 or self.singly >= max(ALWAYS_SAME, LEAST_ANSWERS_SHARE * self.fits)
 
 
-def standard(to: Sender, by: Sender) -> bool:
-    """Say whether a standard, or common practice, has the one id answer the other."""
-    if (to.bus, to.extended) != (by.bus, by.extended):
-        return False
-    if speaks_to_all(to):
-        return request_id_of(by.id, wide=True) is not None if by.extended else True
-    return request_id_of(by.id, wide=True) == to.id if by.extended else to.id + 8 == by.id
-
-
-def _links(found: Sequence[Spoken]) -> Iterable[_Link]:
-    whole = {id(one): [message for message in one.requests if message.broken is None] for one in found}
+def _links(found: Sequence[Spoken]) -> Iterator[_Link]:
+    """Yield the links that may be believed."""
+    asking = [one for one in found if any(message.broken is None for message in one.requests)]
+    lines = [Line(one.sender, [message for message in one.requests if message.broken is None]) for one in asking]
     for by in found:
-        for to in found if by.answers else ():
+        about = Counter(subject(answer.data) for answer in by.answers)
+        for to, line in zip(asking, lines, strict=True):
             same = (to.sender.bus, to.sender.extended) == (by.sender.bus, by.sender.extended)
             framed = (to.sender.prefix is None) == (by.sender.prefix is None)
-            if whole[id(to)] and same and framed:
-                yield _link(to, by, whole[id(to)])
+            if same and framed and _least(to, by) <= sum(about[one] for one in about if one in line):
+                yield _link(to, by, line)
 
 
-def _link(to: Spoken, by: Spoken, requests: Sequence[Message]) -> _Link:
+def _least(to: Spoken, by: Spoken) -> float:
+    """Return how many answers have to fit requests."""
+    if standard(to.sender, by.sender):
+        return 1
+    return max(LEAST_EXCHANGES, LEAST_ANSWERS_SHARE * len(by.answers))
+
+
+def _link(to: Spoken, by: Spoken, line: Line) -> _Link:
     """Count which of a unit's answers fit the requests before them; parts of one count where a standard has the ids."""
     link = _Link(to, by)
     parts = standard(to.sender, by.sender)
-    ends = [message.end for message in requests]
-    pairs: set[tuple[bytes, bytes]] = set()
+    pairs: set[bytes] = set()
     used: set[int] = set()
-    for answer in (one for one in by.answers if parts or one.broken is None):
-        row = bisect_right(ends, answer.at) - 1
-        while row >= 0 and answer.at - ends[row] <= FIRST_S and not answers(answer.data, requests[row].data):
-            row -= 1
-        if row >= 0 and answer.at - ends[row] <= FIRST_S:
+    for answer in by.answers:
+        request = next(line.fitting(answer), None) if parts or answer.broken is None else None
+        if request is not None:
             link.fits += 1
-            link.singly += row not in used
-            used.add(row)
-            pairs.add((requests[row].data, answer.data[:3]))
-    link.different = len({request for request, _ in pairs})
+            link.singly += id(request) not in used
+            used.add(id(request))
+            pairs.add(request.data)
+    link.different = len(pairs)
     return link
 
 
@@ -156,23 +154,12 @@ def _alone(rest: Sequence[Spoken], known: Sequence[Spoken], result: Dialogue) ->
         place = (one.sender.bus, one.sender.extended)
         if one.requests and all((*place, message.data) in asked for message in one.requests):
             found.append(one)  # a tester who asks others the same
-        elif one.requests and not one.answers and _has_standard_request_id(one.sender):
+        elif one.requests and not one.answers and asks_by_standard(one.sender):
             found.append(one)
-        elif len(one.answers) >= LEAST_ALONE and _has_standard_answer_id(one.sender):
+        elif len(one.answers) >= LEAST_ALONE and answers_by_standard(one.sender):
             found.append(one)
             result.exchanges += paired(one.sender, one.answers, ())
     return found
-
-
-def _has_standard_answer_id(one: Sender) -> bool:
-    return request_id_of(one.id, wide=one.extended) is not None
-
-
-def _has_standard_request_id(one: Sender) -> bool:
-    return speaks_to_all(one) or (request_id_of(one.id, wide=True) is not None if one.extended else one.id in _UNITS)
-
-
-_UNITS = range(0x7E0, 0x7E8)
 
 
 def _add_unanswered(result: Dialogue) -> None:
