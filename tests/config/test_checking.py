@@ -103,6 +103,13 @@ CONFIGS = [
         "note: power: with supply permanent and these times a Pi 4B",
     ),
     ('"switched"', '"held"\naccept_drain = true', "", "note: power.accept_drain has no meaning with supply held"),
+    ('"switched"', '"held"\ncutoff_v = 12.7', "", "warning: power.cutoff_v: at rest a battery that is three quarters"),
+    (
+        '"switched"',
+        '"held"\ncutoff_v = 11',
+        "",
+        "warning: power.cutoff_v: at rest a lead-acid battery is empty at 11.6",
+    ),
     (
         '"boost"]\n[po',
         '"bost"]\n[po',

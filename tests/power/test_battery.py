@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from underdash.power.battery import BOARDS, Battery, days_parked, drain_sentence, halted_sentence
+from underdash.power.battery import BOARDS, Battery, cutoff_sentence, days_parked, drain_sentence, halted_sentence
 from underdash.power.states import PowerOptions, Supply
 
 
@@ -85,3 +85,8 @@ def test_every_board_of_the_parts_list_can_be_named() -> None:
     listed = re.split(r", | or ", names[1])
     assert listed == ["Zero 2 W", "3", "4", "5"]
     assert all(any(board.name.startswith(f"Pi {name}") for board in BOARDS.values()) for name in listed)
+
+
+@pytest.mark.parametrize(("volts", "odd"), [(11.5, True), (11.6, False), (12.2, False), (12.4, False), (12.5, True)])
+def test_a_cut_off_beyond_what_a_battery_at_rest_has_is_odd(volts: float, odd: bool) -> None:
+    assert bool(cutoff_sentence(volts)) == odd

@@ -10,9 +10,10 @@ from underdash.config.checking import Level
 from underdash.contract.errors import UnderdashError
 from underdash.contract.sources import Input, InputKind
 from underdash.inputs.compiling import Named, Wire, compile_inputs
+from underdash.power.states import Supply
 from underdash.signals.catalogue import CATALOGUE
 from underdash.signals.store import Store
-from underdash.wiring.wires_found import findings
+from underdash.wiring.wires_found import battery, findings
 
 NIGHT = Input("dashboard.night", InputKind.GPIO, "GPIO27")
 VOLTS = Input("low_voltage_battery.voltage", InputKind.IIO, "ads1015", "in_voltage0", divider=(47e3, 10e3))
@@ -81,3 +82,20 @@ def test_an_alarm_is_told_as_a_switch(tmp_path: Path, number: int, word: str) ->
     (folder / "in1_lcrit_alarm").write_text(f"{number}\n")
     (found,) = findings(wires(Input("board.undervoltage", InputKind.HWMON, "ina226", "in1_lcrit_alarm")), root=tmp_path)
     assert str(found) == f"note: input i0 reads board.undervoltage {word}"
+
+
+@pytest.mark.parametrize(
+    ("supply", "items", "told"),
+    [
+        (Supply.PERMANENT, (NIGHT,), True),
+        (Supply.WAKEABLE, (), True),
+        (Supply.WAKEABLE, (VOLTS,), False),
+        (Supply.HELD, (), False),
+        (Supply.SWITCHED, (), False),
+        (None, (), False),
+    ],
+)
+def test_a_battery_that_nobody_measures_in_a_sleeping_car_is_told(
+    supply: Supply | None, items: tuple[Input, ...], told: bool
+) -> None:
+    assert bool(list(battery(supply, wires(*items)))) == told

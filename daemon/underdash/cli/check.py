@@ -100,6 +100,7 @@ def _findings(config: Config) -> list[Finding]:
     from ..wiring.host import findings as board_findings
     from ..wiring.host import look
     from ..wiring.readable import readable
+    from ..wiring.wires_found import battery
     from ..wiring.wires_found import findings as wires_found
 
     try:
@@ -116,6 +117,7 @@ def _findings(config: Config) -> list[Finding]:
             *_of_machine(config, assembly),
             *readable(config, assembly),
             *wires_found(assembly.wires),
+            *battery(config.power.supply, assembly.wires),
             *board_findings(look(Board())),
             *hold_findings(config.power),
             *_of_the_running_daemon(),

@@ -15,7 +15,7 @@ from ..contract.pages import Alert, Page
 from ..display.meanings import taken_for
 from ..display.palettes import NIGHT_HUE, night
 from ..display.palettes import findings as palette_findings
-from ..power.battery import BOARDS, HALTED_STEP, drain_sentence, halted_sentence
+from ..power.battery import BOARDS, HALTED_STEP, cutoff_sentence, drain_sentence, halted_sentence
 from ..power.states import Supply
 from .findings import Finding, Level
 from .inputs_checked import check_inputs
@@ -93,6 +93,8 @@ def _power(config: Config) -> Iterator[Finding]:
         yield Finding(Level.ERROR, f"a permanent supply drains the battery of a parked car; {sentence}", step)
     else:
         yield Finding(Level.NOTE, sentence)
+    if power.supply is not Supply.SWITCHED and (odd := cutoff_sentence(power.cutoff_v)):
+        yield Finding(Level.WARNING, f"power.cutoff_v: {odd}", "write 11.8 to 12.2, unless the battery is another kind")
     if halted := halted_sentence(power.supply, BOARDS[power.board]):
         yield Finding(Level.NOTE, f"power: {halted}", HALTED_STEP)
     if power.accept_drain and power.supply is not Supply.PERMANENT:

@@ -112,7 +112,7 @@ class PowerConfig:
     silence_s: Seconds = 30.0
     goodbye_s: SecondsOrNone = 3.0
     linger_s: SecondsOrNone = 30.0
-    asleep_s: SecondsOrNone | None = None
+    asleep_s: Annotated[float, Limits(low=0.0, high=2_592_000.0, unit="s")] | None = None
     cutoff_v: Volts = 11.8
     low_s: Seconds = 60.0
     after_start_s: Annotated[float, Limits(low=30.0, high=3600.0, unit="s")] = 30.0

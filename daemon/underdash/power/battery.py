@@ -114,3 +114,19 @@ def drain_sentence(supply: Supply, board: Board, options: PowerOptions | None = 
         f"power: with supply {supply} and these times a {board.name} empties half of a 60 Ah battery in "
         f"{days:.0f} days of parking (by arithmetic for the bare board; a panel and adapters come on top)."
     )
+
+
+FULL_V, EMPTY_V = 12.4, 11.6
+"""A flooded lead-acid battery at rest, three quarters full and empty (a table that goes round among battery users)."""
+
+
+def cutoff_sentence(cutoff_v: float) -> str:
+    """Say what is odd about the voltage below which the battery counts as low, "" if nothing is."""
+    if cutoff_v > FULL_V:
+        return (
+            f"at rest a battery that is three quarters full has {FULL_V} V, which is low by {cutoff_v:g} V: the "
+            "machine goes off soon after each journey"
+        )
+    if cutoff_v < EMPTY_V:
+        return f"at rest a lead-acid battery is empty at {EMPTY_V} V, so {cutoff_v:g} V is too late to save a start"
+    return ""

@@ -11,7 +11,10 @@ from ..inputs.channels import SYS, Channel
 from ..inputs.compiling import Wire
 from ..inputs.conversion import electrical, is_alarm
 from ..inputs.station import beyond
+from ..power.states import Supply
 from ..service.lines import CONSUMER, holder
+
+VOLTAGE = "low_voltage_battery.voltage"
 
 
 def findings(wires: Iterable[Wire], *, held: Callable[[str], str] = holder, root: Path = SYS) -> Iterator[Finding]:
@@ -28,6 +31,20 @@ def findings(wires: Iterable[Wire], *, held: Callable[[str], str] = holder, root
         except UnderdashError as exc:
             step = "it is met when it is there; check its wires and overlay, or remove the table"
             yield Finding(Level.ERROR, f"input {wire.name}: {exc}", step)
+
+
+def battery(supply: Supply | None, wires: Iterable[Wire]) -> Iterator[Finding]:
+    """Say if nobody measures the battery of a sleeping car, where that would end being asleep.
+
+    Args:
+        supply: of the accessory.
+        wires: of the assembly.
+    """
+    if supply in (Supply.WAKEABLE, Supply.PERMANENT) and VOLTAGE not in {wire.item.signal for wire in wires}:
+        sentence = (
+            f"no wire measures {VOLTAGE}, so a low battery is not noticed once the buses sleep: time counts alone"
+        )
+        yield Finding(Level.NOTE, sentence, "wire it (config/WIRING.md), or keep power.asleep_s short")
 
 
 def _line(wire: Wire, held: Callable[[str], str]) -> Finding:
