@@ -172,11 +172,12 @@ class FakeClient:
     """A daemon that reports two changes and takes the end."""
 
     asked: tuple[str, Mapping[str, Any]] = "", {}
+    first: Mapping[str, Any] = {}
 
     def __init__(self, stop: threading.Event) -> None:
         self._stop = stop
         self._replies = [
-            Reply({"changes": [{"signal": "car.trial_1", "value": "menu", "at": 1.0}], "values": {}}, last=False),
+            Reply({"changes": [{"signal": "car.trial_1", "value": "menu", "at": 1.0}], **self.first}, last=False),
             Reply({"changes": [{"signal": "car.trial_2", "value": "released", "at": 2.0}]}, last=False),
         ]
 
@@ -209,6 +210,28 @@ def daemon(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(accepting, "told_to_stop", told)
     monkeypatch.setattr("underdash.service.client.Client.connect", lambda paths: FakeClient(stop))
+
+
+@pytest.mark.usefixtures("daemon")
+def test_a_daemon_without_panels_is_told_as_such(
+    heard: Heard, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(FakeClient, "first", {"panels": []})
+    finish(given("--try"), heard, [TIED], "find pressed menu")
+    assert capsys.readouterr().err.startswith("decoded now, and no panel is there: menu. Do it, and look")
+
+
+@pytest.mark.usefixtures("daemon")
+def test_what_a_daemon_cannot_try_is_told_with_the_way_to_name_a_bus(
+    heard: Heard, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def refused(self: FakeClient, within_s: float) -> Reply | None:
+        raise GivenError("found 'comfort', allowed: body")
+
+    monkeypatch.setattr(FakeClient, "next", refused)
+    with pytest.raises(GivenError, match=r"cannot try it: found 'comfort'.*\(comfort\), say .* --bus ROLE=CHANNEL"):
+        finish(given("--try"), heard, [TIED], "find pressed menu")
+    assert capsys.readouterr().err == ""
 
 
 @pytest.mark.usefixtures("daemon")

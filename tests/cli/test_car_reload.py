@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from underdash.cli.accepting import reloaded
+
 from .conftest import CAR
 from .test_run_command import until
 
@@ -40,6 +42,15 @@ def test_what_is_new_is_taken_up(daemon: object, typed: Typed, car: Path) -> Non
     done = typed("car", "reload")
     assert (done.status, done.out) == (0, "read again: Smaller car\n")
     assert "Smaller car: awake" in typed("status").out
+
+
+def test_a_description_that_the_daemon_does_not_read_is_told_as_such(daemon: object, car: Path) -> None:
+    assert reloaded(car) == "the running daemon has read its description again: Small car"
+    other = car.with_name("other.toml")
+    other.write_text(CAR)
+    assert reloaded(other) == (
+        f"the running daemon goes on with another description, {car}: [car] of its configuration says so"
+    )
 
 
 def test_files_and_threads_do_not_grow(daemon: subprocess.Popen[str], typed: Typed) -> None:

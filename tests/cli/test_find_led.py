@@ -156,6 +156,19 @@ def test_a_recording_without_a_mark_is_kept_and_no_answer_is_made_of_it(
 
 
 @pytest.mark.usefixtures("keyboard")
+def test_a_daemon_that_ends_before_the_first_mark_is_told(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def follow(one: Led, stop: threading.Event) -> None:
+        one._source.ended.set()
+
+    monkeypatch.setattr(Led, "follow", follow)
+    done = typed("find", "pressed", config.parent / "led.log", "--live", "--word", "menu", "--config", config)
+    assert done.status == 1
+    assert done.err.endswith("has ended before anything was marked; say this again once it runs\n")
+
+
+@pytest.mark.usefixtures("keyboard")
 def test_the_command_ends_where_nothing_is_heard(typed: Typed, config: Path) -> None:
     out = config.parent / "led.log"
     done = typed("find", "pressed", out, "--live", "--word", "menu", "--quiet", "0.3", "--config", config)

@@ -109,7 +109,7 @@ def test_what_is_shown_tells_what_to_do_and_then_what_answers() -> None:
         watcher.take("comfort", press(n, 60, 75))
     shown = lines(watcher, 1.6, 100)
     assert shown[0].startswith("press and release, and look what answers (1 bits of 1 ids")
-    assert re.fullmatch(r"comfort 2C1 byte 1 bit 0 +▁+▔+▁+ 0 -> 0", shown[1])
+    assert re.fullmatch(r"comfort 2C1 byte 1 bit 0 +▁+▔+▁+ 0 -> 1 -> 0", shown[1])
     assert len(shown) == 2
     assert lines(watcher, 100.0, 100)[1:] == ["nothing answers"]
 
@@ -163,8 +163,8 @@ def test_a_narrow_and_low_terminal_gets_no_line_that_wraps() -> None:
         shown = lines(watcher, 1.6, columns, rows)
         assert 1 <= len(shown) <= max(1, rows - 1)
         assert all(len(line) < max(2, columns) for line in shown)
-    assert lines(watcher, 1.6, 32, 5)[1] == "comfort 309 byte 0 bit 0 0 -> 0"
-    assert re.fullmatch(r"comfort 309 byte 0 bit 0 ▁+│ 0 -> 0", lines(watcher, 1.6, 45, 5)[1])
+    assert lines(watcher, 1.6, 32, 5)[1] == "comfort 309 byte 0 bit 0 1 -> 0"
+    assert re.fullmatch(r"comfort 309 byte 0 bit 0 ▁+│ 1 -> 0", lines(watcher, 1.6, 45, 5)[1])
     assert lines(watcher, 1.6, 100, 5)[-1] == "and 9 more"
 
 
@@ -183,7 +183,7 @@ def test_a_recording_ends_by_itself_and_a_pipe_gets_the_last_picture(tmp_path: P
     command = [sys.executable, "-m", "underdash", "watch", "--trace", str(path), "--quiet", "0.5"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=LONG_S * 3, check=False)
     assert done.returncode == 0
-    assert re.search(r"comfort 2C1 byte 1 bit 0 +▁+▔+▁* 0 -> 0", done.stdout)
+    assert re.search(r"comfort 2C1 byte 1 bit 0 +▁+▔+▁* 0 -> 1 -> 0", done.stdout)
     assert "\x1b" not in done.stdout
     assert "100 frames" in done.stderr
 

@@ -115,7 +115,7 @@ def test_reload_says_what_came_of_it(drive: Make) -> None:
     desk, told = trying(journey), []
     journey.at(2.0, lambda: told.append(desk.handlers["reload"](Talk())))  # type: ignore[arg-type]
     journey.run(3.0)
-    assert told == [{"car": "tarn", "title": "Halden Tarn 1.6T (2012)", "problems": []}]
+    assert told == [{"car": "tarn", "title": "Halden Tarn 1.6T (2012)", "file": "", "problems": []}]
 
 
 @pytest.mark.parametrize(

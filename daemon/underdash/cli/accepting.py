@@ -220,7 +220,13 @@ def reloaded(path: Path) -> str:
         return f"next: underdash car check {path} --against TRACE, with a recording of a whole journey"
     except UnderdashError as exc:
         return f"the running daemon goes on as before: {exc}"
-    return f"the running daemon has read its description again: {table.get('title') or table.get('car')}"
+    title = table.get("title") or table.get("car")
+    file = table.get("file")
+    if file is not None and file != str(path.resolve()):
+        return (
+            f"the running daemon goes on with another description, {file or title}: [car] of its configuration says so"
+        )
+    return f"the running daemon has read its description again: {title}"
 
 
 # --- on the panels --------------------------------------------------------------------------------------------------
@@ -234,9 +240,15 @@ def _try(candidates: Sequence[Candidate], heard: Heard, word: str, seconds: floa
     with Client.connect(socket_paths()) as client, told_to_stop() as stop:
         client.begin("try", trial_tables(candidates, word))
         places = {f"car.trial_{number}": candidate.where for number, candidate in enumerate(candidates, 1)}
-        print(f"on the panels now: {word}. Do it, and look whether it is seen; Ctrl-C ends this", file=sys.stderr)
-        for change in _changes(client, stop, seconds):
-            print(f"seen: {places[change['signal']]} is {change['value']}", file=sys.stderr)
+        try:
+            for change in _changes(client, stop, seconds, word):
+                print(f"seen: {places[change['signal']]} is {change['value']}", file=sys.stderr)
+        except GivenError as exc:
+            channels = ", ".join(dict.fromkeys(one.where.bus for one in candidates))
+            raise GivenError(
+                f"the running daemon cannot try it: {exc}; where the recording calls a bus otherwise ({channels}), say "
+                "which it is with --bus ROLE=CHANNEL"
+            ) from exc
 
 
 def trial_tables(candidates: Sequence[Candidate], word: str) -> dict[str, Any]:
@@ -266,9 +278,10 @@ def trial_tables(candidates: Sequence[Candidate], word: str) -> dict[str, Any]:
     return {"word": word, "signal": signals, "broadcast": listeners}
 
 
-def _changes(client: Client, stop: Any, seconds: float | None) -> Iterator[Mapping[str, Any]]:
+def _changes(client: Client, stop: Any, seconds: float | None, word: str) -> Iterator[Mapping[str, Any]]:
     import time
 
+    begun = False
     until = None if seconds is None else time.monotonic() + seconds
     asked_to_end = False
     while True:
@@ -278,6 +291,10 @@ def _changes(client: Client, stop: Any, seconds: float | None) -> Iterator[Mappi
         reply = client.next(LOOK_S)
         if reply is None:
             continue
+        if not begun:
+            begun = True
+            where = "on the panels now" if reply.table.get("panels", True) else "decoded now, and no panel is there"
+            print(f"{where}: {word}. Do it, and look whether it is seen; Ctrl-C ends this", file=sys.stderr)
         yield from reply.table.get("changes", [])
         if reply.last:
             return

@@ -58,6 +58,11 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
         if out.frames:
             _say(f"{out.frames} frames and no mark in {path}")
         raise KeyboardInterrupt
+    if source.ended.is_set() and not led.marked:
+        kept = f"; {out.frames} frames are in {path}, so choose another name then" if out.frames else ""
+        raise UnderdashError(
+            f"whoever had the buses open has ended before anything was marked; say this again once it runs{kept}"
+        )
     return led.marked
 
 

@@ -28,6 +28,8 @@ SECONDS = 8.0
 MOST_ROWS = 16
 LEAST_STRIP, MOST_STRIP = 16, 64
 LEAST_ROOM = 4
+SHOWN_NUMBERS = 3
+"""From where to where and back, as a press goes."""
 LONGEST_S = 2.0
 """What is between two frames counts at most so long: a gap, or a clock that was set, is nothing to wait for."""
 Heard = tuple[str, "Frame"]
@@ -181,13 +183,14 @@ def _row(answer: Answer, now: float, columns: int) -> str:
     from ..finding.watching import strip
 
     name = f"{answer.place} {bits_text(answer.bits)}"
-    value = f"{answer.before} -> {answer.changes[-1][1]}"
+    numbers = [str(number) for number in (answer.before, *(number for _, number in answer.changes))]
+    value, short = " -> ".join(numbers[-SHOWN_NUMBERS:]), " -> ".join(numbers[-2:])
     width = min(MOST_STRIP, max(LEAST_STRIP, columns - 54))
     if columns - 54 >= LEAST_STRIP:
         return f"{name:34.34} {strip(answer, now, SECONDS, width)} {value}"
-    room = columns - 1 - len(f"{name}  {value}")  # on a narrow terminal which one it is counts more than its strip
+    room = columns - 1 - len(f"{name}  {short}")  # on a narrow terminal which one it is counts more than its strip
     drawn = f" {strip(answer, now, SECONDS, min(width, room))}" if room >= LEAST_ROOM else ""
-    return f"{name}{drawn} {value}"
+    return f"{name}{drawn} {short}"
 
 
 def _last(watcher: Watcher) -> str:

@@ -109,7 +109,13 @@ class Trying:
         after = self._reloading.reload(trial.beside if trial is not None else ((), (), ()))
         if trial is not None:
             trial.watch()
-        return {"car": after.car.name, "title": after.car.title, "problems": list(after.problems)}
+        file = self._built.config.car_file
+        return {
+            "car": after.car.name,
+            "title": after.car.title,
+            "file": "" if file is None else str(file.resolve()),
+            "problems": list(after.problems),
+        }
 
     def _reload(self, talk: Conversation) -> Mapping[str, Any]:
         return self._again()
@@ -188,7 +194,8 @@ class _Trial:
     def tell(self) -> None:
         """Tell what changed since the last time, and again in a while."""
         changes, self._changes = self._changes, []
-        self._talk.more({"changes": changes, "values": dict(self._last)})
+        panels = [screen.name for screen in self._trying.built.daemon.screens]
+        self._talk.more({"changes": changes, "values": dict(self._last), "panels": panels})
         self._timer = self._trying.loop.call_later(TELL_S, self.tell)
 
     def close(self) -> None:
