@@ -28,6 +28,9 @@ def test_each_id_is_a_drawing_and_sentences(trace: Path, capsys: pytest.CaptureF
         "  a  byte 0 bit 2: flag, changed twice; likely (80 %)\n"
         "  +  byte 2 bits 0 to 3: counter, counts every frame, 0 to 15; sure (90 %)\n"
         "  #  byte 3: checksum, sum8 over all others, plus 00; sure (90 %)\n"
+        "  in a description:\n"
+        "  counter = { byte = 2, bits = [0, 3] }\n"
+        '  checksum = { kind = "sum8", byte = 3, final = "00" }\n'
         "\n"
         "drive: nothing ever changed in 3F0\n"
     )
@@ -62,3 +65,21 @@ def test_an_id_that_was_not_heard_is_named_with_those_that_were(
 def test_a_picture_of_all_ids_is_refused(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["find", "layout", str(trace), "--picture", "x.png"]) == 2
     assert "say which with --id" in capsys.readouterr().err
+
+
+def test_the_lines_for_a_description_fit_the_frames(
+    trace: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(trace.parent))
+    assert main(["find", "layout", str(trace), "--id", "2C1"]) == 0
+    lines = capsys.readouterr().out.partition("in a description:\n")[2]
+    (car := trace.with_name("car.toml")).write_text(
+        'format = 1\nname = "c"\ntitle = "C"\ncounting = "from 0"\n[bus.can0]\nbitrate = 500_000\n'
+        '[[broadcast]]\nbus = "can0"\nid = "2C1"\nfields = [{ signal = "button.menu", byte = 0, bit = 2 }]\n'
+        f"{lines}\n[buttons]\nmenu = 'comfort'\n"
+    )
+    assert main(["car", "check", str(car), "--against", str(trace)]) == 0
+    assert "1 presses\nnothing speaks against it" in capsys.readouterr().out
+    car.write_text(car.read_text().replace('final = "00"', 'final = "01"'))
+    assert main(["car", "check", str(car), "--against", str(trace)]) == 0
+    assert "2C1 were dropped: 200 with a wrong checksum" in capsys.readouterr().out

@@ -141,6 +141,26 @@ BAD = [
         HEAD + SPEED + 'checksum = { kind = "crc8", byte = 7, initial = "x" }',
         "line 15, broadcast#1.checksum.initial: found",
     ),
+    (
+        HEAD + SPEED + 'checksum = { kind = "sum4", byte = 7 }',
+        "line 15, broadcast#1.checksum.bits: found nothing, allowed: [0, 3] or [4, 7], the half byte of a sum4",
+    ),
+    (
+        HEAD + SPEED + 'checksum = { kind = "xor4", byte = 7, bits = [4, 7], final = "1F" }',
+        "line 15, broadcast#1.checksum.final: found '1F', allowed: half a byte, in one hex digit",
+    ),
+    (
+        HEAD + SPEED + 'checksum = { kind = "sum8", byte = 7, bits = [0, 3] }',
+        "line 15, broadcast#1.checksum.bits: found [0, 3], allowed: none: sum8 is a whole byte",
+    ),
+    (
+        HEAD + SPEED + 'checksum = { kind = "sum8", byte = 7, reflected = true }',
+        "line 15, broadcast#1.checksum.reflected: found true, allowed: only with crc8",
+    ),
+    (
+        HEAD + SPEED + 'checksum = { kind = "xor8", byte = 7, negative = true }',
+        "line 15, broadcast#1.checksum.negative: found true, allowed: only with sum8 or sum4",
+    ),
     (HEAD + SPEED + SPEED, "line 18, broadcast#2.fields: found engine.speed a second time, allowed: each signal once"),
     (
         HEAD + SPEED.replace("byte = 0 }", 'byte = 0 }, { signal = "engine.speed", byte = 1 }'),

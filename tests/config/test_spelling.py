@@ -16,7 +16,7 @@ from underdash.config.cars import read_car
 from underdash.config.mistakes import Mistakes, Source
 from underdash.config.spelling import Table, listener_table, signal_table
 from underdash.config.structure import Structure
-from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Coding, Field, Select
+from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Field, Select
 from underdash.contract.signals import Kind, Signal
 
 CARS = sorted((Path(__file__).parents[2] / "config" / "cars").glob("*.toml"))
@@ -70,6 +70,21 @@ def test_a_field_comes_back_where_it_was(field: Field, counts_from: int, extende
     if field.select is not None:
         assert one.select is not None
         assert same(one.select.bits, field.select.bits)
+
+
+@pytest.mark.parametrize("counts_from", [0, 1])
+@pytest.mark.parametrize(
+    "checksum",
+    [
+        Checksum("crc8", 7, 0x07, 0x00, 0x5A, reflected=True),
+        Checksum("sum8", 7, final=0x10, initial=0, negative=True),
+        Checksum("sum4", 7, final=0x0B, initial=0, bit=4, negative=True),
+        Checksum("xor4", 2, final=0, initial=0, last=2),
+    ],
+)
+def test_a_checksum_comes_back(checksum: Checksum, counts_from: int) -> None:
+    listener = BroadcastListener("drive", 0x1A4, (Field("engine.speed", Bits(0)),), checksum=checksum)
+    assert read_again(listener_table(listener, counts_from), counts_from).checksum == checksum
 
 
 @pytest.mark.parametrize("path", CARS, ids=lambda path: path.stem)

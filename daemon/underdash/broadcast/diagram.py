@@ -48,7 +48,7 @@ def diagram(listeners: Sequence[BroadcastListener], length: int | None = None) -
         if listener.counter is not None:
             named.append(("counter", listener.counter.bits))
         if listener.checksum is not None:
-            named.append((f"checksum {listener.checksum.kind}", Bits(listener.checksum.byte)))
+            named.append((f"checksum {listener.checksum.kind}", listener.checksum.bits))
     named = list(dict.fromkeys(named))
     parts = tuple(Part(LETTERS[at % len(LETTERS)], name, bits_of(bits), at) for at, (name, bits) in enumerate(named))
     needed = max((bit // 8 + 1 for part in parts for bit in part.bits), default=0)

@@ -11,7 +11,7 @@ from ..contract.errors import UnderdashError
 from ..contract.layout import Bits, BroadcastListener, Coding, Field, Select
 from ..contract.signals import Value
 from .bits import FLOAT_CODES, LayoutError, bytes_needed, place_of
-from .checks import checksum
+from .checks import checksum_writer
 from .conversion import largest_raw, to_stored
 from .decoder import shortest_frame
 from .fields import field_length
@@ -52,7 +52,7 @@ def encode(
             raise EncodeError(
                 f"{id_text(key_of(listener.id, listener.extended))}: no room for the checksum in {length} bytes"
             )
-        data[listener.checksum.byte] = checksum(listener.checksum)(bytes(data))
+        checksum_writer(listener.checksum)(data)
     return bytes(data)
 
 

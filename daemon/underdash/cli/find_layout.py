@@ -88,7 +88,21 @@ def block(one: Layout) -> list[str]:
     for values, fields in contents.items():
         lines.append(f"  while the multiplexer is {', '.join(map(str, values))}:")
         lines += _drawn([*always, *fields], one, told=len(always))
-    return lines + [f"  {remark}" for remark in one.remarks]
+    return lines + [f"  {remark}" for remark in one.remarks] + _declared(one)
+
+
+def _declared(one: Layout) -> list[str]:
+    """Write the counter and the checksum as the ``[[broadcast]]`` of a description declares them."""
+    from ..config.spelling import bits_table, checksum_table
+    from ..config.writing import value_text
+
+    counter, checksum = one.protection.counter, one.protection.checksum
+    keys = {
+        "counter": None if counter is None else bits_table(counter.bits),
+        "checksum": None if checksum is None else checksum_table(checksum.declared()),
+    }
+    told = [f"  {key} = {value_text(table)}" for key, table in keys.items() if table is not None]
+    return ["  in a description:", *told] if told else []
 
 
 def _drawn(fields: Sequence[Found], one: Layout, told: int = 0) -> list[str]:

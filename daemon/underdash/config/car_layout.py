@@ -172,8 +172,27 @@ def checksum_of(table: ChecksumTable, path: KeyPath, context: Context) -> Checks
     if byte is None or byte > 7:
         context.mistakes.add((*path, "byte"), table.byte, "a byte of the frame")
         return None
-    initial = initial if table.kind == "crc8" else 0
-    return Checksum(table.kind, byte, polynomial, initial, end, first or 0, last)
+    if not _checksum_kind_fits(table, end, path, context.mistakes):
+        return None
+    initial, bit = initial if table.kind == "crc8" else 0, table.bits[0] if table.bits else 0
+    return Checksum(table.kind, byte, polynomial, initial, end, first or 0, last, bit, table.reflected, table.negative)
+
+
+def _checksum_kind_fits(table: ChecksumTable, final: int, path: KeyPath, mistakes: Mistakes) -> bool:
+    """Say whether what goes with some kinds only goes with this one; mistakes are collected."""
+    half, is_sum = table.kind in ("sum4", "xor4"), table.kind.startswith("sum")
+    places = ((0, 3), (4, 7)) if half else (None,)
+    where = f"[0, 3] or [4, 7], the half byte of a {table.kind}" if half else f"none: {table.kind} is a whole byte"
+    wrong = [
+        ("bits", MISSING if table.bits is None else Words(str([*table.bits])), where, table.bits not in places),
+        ("final", table.final, "half a byte, in one hex digit", half and final > 0xF),
+        ("reflected", True, "only with crc8", table.reflected and table.kind != "crc8"),
+        ("negative", True, "only with sum8 or sum4", table.negative and not is_sum),
+    ]
+    for key, found, allowed, is_wrong in wrong:
+        if is_wrong:
+            mistakes.add((*path, key), found, allowed)
+    return not any(is_wrong for *_, is_wrong in wrong)
 
 
 def _counted(table: BitsTable | ChecksumTable, name: str, path: KeyPath, context: Context) -> int | None:

@@ -129,15 +129,18 @@ class SignalTable:
 
 @dataclass(kw_only=True, eq=False, repr=False)
 class ChecksumTable:
-    """A checksum byte; of the CRC-8 the polynomial, initial and final value, in hex."""
+    """A checksum, of a byte or half of one; of the CRC-8 the polynomial, initial and final value, in hex."""
 
-    kind: Literal["crc8", "sum8", "xor8"]
+    kind: Literal["crc8", "sum8", "xor8", "sum4", "xor4"]
     byte: Byte
+    bits: tuple[Bit, Bit] | None = None
     polynomial: Hex = "1D"
     initial: Hex = "FF"
     final: Hex | None = None
     first: Byte | None = None
     last: Byte | None = None
+    reflected: bool = False
+    negative: bool = False
 
 
 @dataclass(kw_only=True, eq=False, repr=False)

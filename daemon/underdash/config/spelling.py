@@ -33,7 +33,7 @@ def listener_table(listener: BroadcastListener, counts_from: int = 0, said: Said
     if listener.counter is not None:
         table["counter"] = bits_table(listener.counter.bits, counts_from)
     if listener.checksum is not None:
-        table["checksum"] = _checksum(listener.checksum, counts_from)
+        table["checksum"] = checksum_table(listener.checksum, counts_from)
     table["fields"] = [field_table(field, counts_from) for field in listener.fields]
     return table | {key: text for key, text in ({"note": listener.note} | dict(said or {})).items() if text}
 
@@ -94,13 +94,16 @@ def _id(can_id: int, extended: bool) -> Table:
     return {"id": id_text(key_of(can_id, extended))}
 
 
-def _checksum(checksum: Checksum, counts_from: int) -> Table:
+def checksum_table(checksum: Checksum, counts_from: int = 0) -> Table:
+    """Return the table of a checksum."""
     table: Table = {"kind": checksum.kind, "byte": checksum.byte + counts_from}
     if checksum.kind == "crc8":
         table |= {"polynomial": f"{checksum.polynomial:02X}", "initial": f"{checksum.initial:02X}"}
     if checksum.final is not None:
         table["final"] = f"{checksum.final:02X}"
     table |= {"first": checksum.first + counts_from} if checksum.first else {}
+    table |= {"bits": [checksum.bit, checksum.bit + 3]} if checksum.bits.length == 4 else {}
+    table |= {name: True for name in ("reflected", "negative") if getattr(checksum, name)}
     return table | ({"last": checksum.last + counts_from} if checksum.last is not None else {})
 
 

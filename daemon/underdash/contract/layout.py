@@ -100,14 +100,17 @@ class Counter:
 
 @dataclass(frozen=True, slots=True)
 class Checksum:
-    """A byte that must equal a sum over the others.
+    """A byte, or half of one, that must equal a sum over the others.
 
     Args:
-        kind: "crc8", "sum8" or "xor8".
+        kind: "crc8", "sum8" or "xor8" over bytes; "sum4" or "xor4" over half bytes, into half a byte.
         byte: where it sits.
-        polynomial, initial: of the CRC-8, which is not reflected; SAE J1850's unless given.
-        final: xored to the result, for "sum8" added to it; None means 0xFF for "crc8" and 0 for the others.
-        first, last: bytes summed over, the checksum's own left out; last None is the end of the frame.
+        polynomial, initial: of the CRC-8; SAE J1850's unless given.
+        final: xored to the result, for a sum added to it; None means 0xFF for "crc8" and 0 for the others.
+        first, last: bytes summed over, the checksum's own bits left out; last None is the end of the frame.
+        bit: of half a byte its lowest bit, 0 or 4.
+        reflected: a CRC-8 that takes and gives each byte from its lowest bit on.
+        negative: a sum that is taken from `final`, so that all of it together comes to that.
     """
 
     kind: str
@@ -117,6 +120,14 @@ class Checksum:
     final: int | None = None
     first: int = 0
     last: int | None = None
+    bit: int = 0
+    reflected: bool = False
+    negative: bool = False
+
+    @property
+    def bits(self) -> Bits:
+        """Where it is."""
+        return Bits(self.byte, 4, self.bit + 3) if self.kind in ("sum4", "xor4") else Bits(self.byte)
 
 
 @dataclass(frozen=True, slots=True)

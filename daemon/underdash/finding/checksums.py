@@ -88,13 +88,12 @@ class Sum:
         words += [f"up to byte {self.last}"] if self.last is not None else []
         return " ".join(words + (["negative"] if self.negative else []))
 
-    def declared(self) -> Checksum | None:
-        """Return how a description declares it; None where it has no words for this rule."""
-        if self.length != 8 or self.negative or self.reflected:
-            return None
+    def declared(self) -> Checksum:
+        """Return how a description declares it."""
+        made = Checksum(self.kind, self.byte, final=self.constant, last=self.last, bit=self.bit, negative=self.negative)
         if self.polynomial is None:
-            return Checksum(self.kind, self.byte, final=self.constant, last=self.last)
-        return Checksum(self.kind, self.byte, self.polynomial, initial=0, final=self.constant, last=self.last)
+            return made
+        return replace(made, polynomial=self.polynomial, initial=0, reflected=self.reflected)
 
 
 def checksum_of(stream: Stream, counts: Sequence[Count] = ()) -> Sum | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from ..contract.layout import Bits
 from .found import Candidate, Plain, Where, bits_plain
 from .heard import Stream
+from .protection import Protection
 from .rhythm import Rhythm
 
 
@@ -49,6 +50,9 @@ class Found:
         }  # fmt: skip
 
 
+NONE = Protection()
+
+
 @dataclass(frozen=True, slots=True)
 class Layout:
     """What was found out about the frames of one id."""
@@ -58,6 +62,7 @@ class Layout:
     fields: tuple[Found, ...] = ()
     multiplexer: Bits | None = None
     remarks: tuple[str, ...] = ()
+    protection: Protection = NONE
 
     def plain(self) -> dict[str, Plain]:
         """Return what ``--json`` writes."""

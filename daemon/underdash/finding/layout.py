@@ -135,7 +135,9 @@ def _layout(
         fields.insert(0, _seen(Found(where, "multiplexer", BELIEVED), kept))
     # a counter that lies across the bytes of the other order is met once for each of its parts
     fields = sorted(dict.fromkeys(fields), key=lambda one: (_chosen_by(one), _place(one)))
-    return Layout(stream, made, tuple(fields), multiplexer.bits if multiplexer else None, tuple(remarks))
+    protection = reads[0].protection if reads else Protection()
+    bits = multiplexer.bits if multiplexer else None
+    return Layout(stream, made, tuple(fields), bits, tuple(remarks), protection)
 
 
 def _spans(one: Found) -> bool:

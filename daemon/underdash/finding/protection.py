@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..contract.layout import Bits
+from ..contract.layout import Bits, Counter
 from . import checksums, counters
 from .checksums import FOLLOWS, Sum
 from .counters import Count
@@ -30,6 +30,12 @@ class Protection:
     counts: tuple[Count, ...] = ()
     checksum: Sum | None = None
     unexplained: Bits | None = None
+
+    @property
+    def counter(self) -> Counter | None:
+        """A counter that a description can declare: by one a frame, through all that its bits can hold."""
+        plain = (one for one in self.counts if (one.every, one.step, one.first) == (1, 1, 0) and one.bits.length > 1)
+        return next((Counter(one.bits) for one in plain if one.last == (1 << one.bits.length) - 1), None)
 
     def bits(self, stream: Stream) -> Flags:
         """Return which bits of the stream's payload move for their sake alone, shape (8 * width,)."""

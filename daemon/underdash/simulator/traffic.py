@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from random import Random
 
 from ..broadcast.bits import Place, place_of
-from ..broadcast.checks import checksum
+from ..broadcast.checks import checksum_writer
 from ..broadcast.decoder import shortest_frame
 from ..broadcast.encoder import encode_fields
 from ..bus.frames import key_of
@@ -63,7 +63,6 @@ class Described(Source):
     __slots__ = (
         "_body",
         "_check",
-        "_check_at",
         "_count",
         "_counter",
         "_given",
@@ -81,8 +80,7 @@ class Described(Source):
         self._units = stored_units(listener)
         self._size = size or shortest_frame(listener)
         self._counter = place_of(listener.counter.bits) if listener.counter else None
-        self._check = checksum(listener.checksum) if listener.checksum else None
-        self._check_at = listener.checksum.byte if listener.checksum else 0
+        self._check = checksum_writer(listener.checksum) if listener.checksum else None
         self._count = 0
         self._given: Mapping[str, Value] | None = None
         self._seen: list[Value | None] | None = None
@@ -117,7 +115,7 @@ class Described(Source):
         if self._counter is not None:
             self._count_up(data, self._counter)
         if self._check is not None:
-            data[self._check_at] = self._check(bytes(data))
+            self._check(data)
         return bytes(data)
 
     def _count_up(self, data: bytearray, at: Place) -> None:
