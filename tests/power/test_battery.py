@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from underdash.config.reading import parse_config
 from underdash.power.battery import BOARDS, Battery, cutoff_sentence, days_parked, drain_sentence, halted_sentence
-from underdash.power.states import PowerOptions, Supply
+from underdash.power.states import ASLEEP_S, PowerOptions, Supply
 
 
 # Currents at 5 V: Raspberry Pi documentation, power supplies. Days at 12.4 V and 85 %: worked out independently.
@@ -85,6 +86,14 @@ def test_every_board_of_the_parts_list_can_be_named() -> None:
     listed = re.split(r", | or ", names[1])
     assert listed == ["Zero 2 W", "3", "4", "5"]
     assert all(any(board.name.startswith(f"Pi {name}") for board in BOARDS.values()) for name in listed)
+
+
+def test_the_time_a_supply_sleeps_unless_told_otherwise_may_be_written_out_and_made_longer() -> None:
+    for hours in (72, 100):
+        text = f'supply = "permanent"\naccept_drain = true\nasleep_s = {hours * 3600}\n'
+        read = parse_config(f'format = 1\n[car]\nname = "tarn"\n[power]\n{text}', "mine.toml")
+        assert read.power.asleep_s == hours * 3600
+    assert ASLEEP_S[Supply.PERMANENT] == 72 * 3600
 
 
 @pytest.mark.parametrize(("volts", "odd"), [(11.5, True), (11.6, False), (12.2, False), (12.4, False), (12.5, True)])

@@ -14,6 +14,7 @@ from math import inf
 
 from .states import ASLEEP_S, PowerOptions, Supply
 
+VOLTAGE = "low_voltage_battery.voltage"
 BOARD_V = 5.1
 HOURS_A_DAY = 24.0
 

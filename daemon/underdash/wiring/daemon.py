@@ -25,6 +25,7 @@ from ..display.cold import SIGNALS as COLD_SIGNALS
 from ..display.deck import Deck
 from ..display.dimming import DimmingOptions
 from ..inputs.station import Inputs
+from ..power.battery import VOLTAGE
 from ..power.ignition import Position, Seen
 from ..power.states import Effect, Power, PowerInputs
 from ..signals.wants import expand, gather
@@ -51,7 +52,6 @@ MOST_TICK_FAILURES = 20
 PANEL_RETRY_S = 10.0
 FIRST_PAGE_S = 1.0
 KEEP_S = 60.0
-VOLTAGE = "low_voltage_battery.voltage"
 GOODBYE = Words("goodbye", Role.SOFT)
 DIMMING_SIGNALS = ("dashboard.brightness", "dashboard.night")
 

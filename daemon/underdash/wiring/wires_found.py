@@ -11,10 +11,9 @@ from ..inputs.channels import SYS, Channel
 from ..inputs.compiling import Wire
 from ..inputs.conversion import electrical, is_alarm
 from ..inputs.station import beyond
+from ..power.battery import VOLTAGE
 from ..power.states import Supply
 from ..service.lines import CONSUMER, holder
-
-VOLTAGE = "low_voltage_battery.voltage"
 
 
 def findings(wires: Iterable[Wire], *, held: Callable[[str], str] = holder, root: Path = SYS) -> Iterator[Finding]:
@@ -41,9 +40,7 @@ def battery(supply: Supply | None, wires: Iterable[Wire]) -> Iterator[Finding]:
         wires: of the assembly.
     """
     if supply in (Supply.WAKEABLE, Supply.PERMANENT) and VOLTAGE not in {wire.item.signal for wire in wires}:
-        sentence = (
-            f"no wire measures {VOLTAGE}, so a low battery is not noticed once the buses sleep: time counts alone"
-        )
+        sentence = f"no wire measures {VOLTAGE}, so a low battery is not noticed while the buses sleep: time decides"
         yield Finding(Level.NOTE, sentence, "wire it (config/WIRING.md), or keep power.asleep_s short")
 
 
