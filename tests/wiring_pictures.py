@@ -218,6 +218,8 @@ def held() -> Sheet:
     _supply(sheet, "battery", "always on", "(terminal 30)", switch=True)
     sheet.gap(360, 172)
     sheet.gap(410, 172)
+    sheet.wire(GROUND, (385, 132), (385, 172))
+    sheet.dot(385, 172)
     sheet.wire(PLUS, (170, 249), (360, 249), (360, 132))
     sheet.fuse(214, 249, "F2 1 A")
     sheet.note(350, 241, "key", "end", ink=PLUS)
