@@ -1,5 +1,9 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pytest
+
 from underdash.broadcast.dispatch import Broadcasts, register
 from underdash.bus.frames import EXTENDED
 from underdash.bus.table import Table
@@ -177,3 +181,38 @@ def test_everything_can_be_taken_out_again() -> None:
     bench.made.remove(bench.store, bench.tables)
     assert (list(bench.tables["drive"]), list(bench.tables["comfort"]), bench.store.names()) == ([], [], [])
     assert bench.made.decoders == []
+
+
+def test_what_is_read_in_the_same_way_goes_on() -> None:
+    before = Bench(BroadcastListener("drive", 1, (SPEED, TURNS)))
+    before.frame("drive", 1, "2710 0FA0", 1.0)
+    other = replace(TURNS, scale=0.5)
+    after = Bench(BroadcastListener("drive", 1, (other, SPEED), on_change=True))
+    went_on = [*after.made.take_over(before.made)]
+    assert [slot.signal.name for slot in went_on] == ["vehicle.speed"]
+    assert after.store.read("vehicle.speed", 1.2).value == 100.0
+    assert after.store.read("engine.speed", 1.2).value is None
+
+
+@pytest.mark.parametrize(
+    "listener",
+    [
+        BroadcastListener("comfort", 1, (SPEED,)),
+        BroadcastListener("drive", 2, (SPEED,)),
+        BroadcastListener("drive", 1, (SPEED,), extended=True),
+    ],
+)
+def test_what_comes_in_another_frame_begins_anew(listener: BroadcastListener) -> None:
+    before = Bench(BroadcastListener("drive", 1, (SPEED,)))
+    before.frame("drive", 1, "2710 0FA0", 1.0)
+    after = Bench(listener)
+    assert [*after.made.take_over(before.made)] == []
+    assert after.store.read("vehicle.speed", 1.0).value is None
+
+
+def test_a_signal_that_is_declared_otherwise_begins_anew() -> None:
+    before, after = Bench(BroadcastListener("drive", 1, (SPEED,))), Bench()
+    signals = {**SIGNALS, "vehicle.speed": Signal("vehicle.speed", "km/h", "speed", low=0.0, high=50.0)}
+    before.frame("drive", 1, "2710", 1.0)
+    made = register([BroadcastListener("drive", 1, (SPEED,))], Store(signals), after.tables, signals)
+    assert [*made.take_over(before.made)] == []

@@ -252,3 +252,30 @@ def test_no_more_gestures_than_presses_and_only_bound_ones(
 
     assert len(found) <= presses
     assert {gesture.kind for gesture in found} <= bound
+
+
+def test_a_press_goes_on_where_the_same_is_bound() -> None:
+    before, after = gestures(PRESS, HOLD), gestures(PRESS, HOLD)
+    before.sample("next", True, 1.0)
+    after.take_over(before, ["next"])
+    assert after.tick(1.7) == []
+    assert [gesture.kind for gesture in after.tick(1.9)] == [HOLD]
+
+
+def test_a_gesture_that_is_finished_is_not_lost() -> None:
+    before, after = gestures(PRESS), gestures(PRESS)
+    before.sample("next", True, 1.0)
+    after.take_over(before, ["next"])
+    assert after.tick(1.1) == [Gesture("next", PRESS, 0.0)]
+
+
+@pytest.mark.parametrize("bound", [[PRESS], [PRESS, HOLD, DOUBLE]])
+def test_where_something_else_is_bound_a_button_has_to_be_released_first(bound: list[GestureKind]) -> None:
+    before = gestures(PRESS, HOLD)
+    before.sample("next", True, 1.0)
+    after = Gestures([ButtonHandler("next", kind, lambda gesture, snapshot: []) for kind in bound])
+    after.take_over(before, ["next", "other"])
+    after.sample("next", True, 1.1)
+    assert after.tick(5.0) == []
+    after.sample("next", False, 5.1)
+    assert after.tick(6.0) == []

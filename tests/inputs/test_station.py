@@ -6,6 +6,7 @@ import asyncio
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -249,3 +250,58 @@ def test_the_thread_brings_values_to_the_loop(bench: Bench, one_wire: Sensor) ->
     inputs.start()
     bench.loop.run_until_complete(came.wait())
     assert arrived[0].value == 30.0
+
+
+def anew(bench: Bench, *named: Named) -> list[Wire]:
+    """Give the inputs slots in another store, as a description does that is read anew."""
+    bench.store = Store(CATALOGUE)
+    made = compile_inputs(named, bench.store, CATALOGUE)
+    bench.inputs.exchange(made.wires)
+    return made.wires
+
+
+def test_wires_that_are_the_same_stay_open_and_go_elsewhere(bench: Bench, one_wire: Sensor) -> None:
+    line = bench.lines["GPIO27"] = FakeLine(on=True)
+    one_wire(temperature=21500)
+    bench.wire(NIGHT, OUTSIDE).start()
+    thread = bench.inputs.reader._thread
+    anew(bench, NIGHT, OUTSIDE)
+    assert bench.value("dashboard.night") is True, "the level is known at once"
+    assert not line.closed
+    assert bench.inputs.reader._thread is thread
+    line.move(False, 100.0)
+    bench.turn()
+    assert bench.value("dashboard.night") is False
+    bench.inputs.take("outside", 21.5, 100.0)
+    assert bench.value("ambient.temperature") == 21.5
+
+
+def test_a_wire_that_went_is_given_back_and_one_that_came_is_taken(bench: Bench, one_wire: Sensor) -> None:
+    one_wire(temperature=21500)
+    night, push = FakeLine(), FakeLine(on=True)
+    bench.lines |= {"GPIO27": night, "GPIO22": push}
+    bench.wire(NIGHT, OUTSIDE).start()
+    anew(bench, BUTTON)
+    assert (night.closed, push.closed) == (True, False)
+    assert bench.value("button.panel") is True
+    bench.inputs.take("outside", 21.5, 100.0)  # it was being read
+    assert bench.value("ambient.temperature") is None
+    assert [one.name for one in bench.inputs.status(100.0)] == ["push"]
+    assert bench.inputs.reader.step() == inf
+
+
+def test_an_input_that_is_another_one_now_is_opened_anew(bench: Bench) -> None:
+    first, second = FakeLine(), FakeLine(on=True)
+    bench.lines |= {"GPIO27": first, "GPIO5": second}
+    bench.wire(NIGHT).start()
+    anew(bench, Named("lights", Input("dashboard.night", InputKind.GPIO, "GPIO5")))
+    assert (first.closed, second.closed, bench.value("dashboard.night")) == (True, False, True)
+
+
+def test_what_is_the_matter_is_known_on(bench: Bench) -> None:
+    bench.wire(NIGHT).start()
+    before = bench.inputs.status(100.0)[0].trouble
+    with capture_logs() as logs:
+        anew(bench, NIGHT)
+    assert bench.inputs.status(100.0)[0].trouble == before
+    assert (before.ails, logs) == (Ails.ABSENT, [])

@@ -264,3 +264,48 @@ def test_a_closed_runner_leaves_nothing_in_the_store() -> None:
     runner.close()
     runner.step(0.0)
     assert store.names() == []
+
+
+def counting(state: int, inputs: Mapping[str, Reading], dt_s: float) -> tuple[int, Result]:
+    return state + 1, Result(90.0 + state)
+
+
+def test_what_a_step_remembers_goes_on_where_its_inputs_do() -> None:
+    before, store = Store(CATALOGUE), Store(CATALOGUE)
+    one = running(before, Derived(AMBIENT, (MANIFOLD,), counting, 0))
+    for now in (10.0, 11.0, 12.0):
+        one.step(now)
+    other = running(store, Derived(AMBIENT, (MANIFOLD,), counting, 0))
+    assert [slot.signal.name for slot in other.take_over(one, lambda name: name == MANIFOLD)] == [AMBIENT]
+    assert store.read(AMBIENT, 12.0).value == 92.0
+    other.step(12.1)
+    assert store.read(AMBIENT, 12.1).value == 92.0, "not before its time"
+    other.step(13.0)
+    assert store.read(AMBIENT, 13.0).value == 93.0
+
+
+@pytest.mark.parametrize(
+    ("item", "same"),
+    [
+        (Derived(AMBIENT, (MANIFOLD,), counting, 0), False),
+        (Derived(AMBIENT, (), counting, 0), True),
+        (Derived(AMBIENT, (MANIFOLD,), constant(7.0), "other"), True),
+        (Derived(BOOST, (MANIFOLD,), counting, 0), True),
+    ],
+)
+def test_what_is_computed_from_something_else_begins_anew(item: Derived, same: bool) -> None:
+    before, store = Store(CATALOGUE), Store(CATALOGUE)
+    one = running(before, Derived(AMBIENT, (MANIFOLD,), counting, 0))
+    one.step(10.0)
+    assert [*running(store, item).take_over(one, lambda name: same)] == []
+    assert store.read(AMBIENT, 10.0).value is None
+
+
+def test_what_rests_on_something_that_goes_on_goes_on_too() -> None:
+    before, store, went_on = Store(CATALOGUE), Store(CATALOGUE), {MANIFOLD}
+    items = (Derived(BOOST, (AMBIENT,), counting, 0), Derived(AMBIENT, (MANIFOLD,), counting, 0))
+    one = running(before, *items)
+    one.step(10.0)
+    for slot in running(store, *items).take_over(one, went_on.__contains__):
+        went_on.add(slot.signal.name)
+    assert went_on == {MANIFOLD, AMBIENT, BOOST}

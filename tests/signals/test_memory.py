@@ -92,3 +92,15 @@ def test_short_and_long_histories_start_with_the_first_sample(seconds: float) ->
     ((ago, value),) = memory.histories(1e6 + 0.1)[BOOST]
     assert ago == pytest.approx(0.1)
     assert value == 3.0
+
+
+def test_what_comes_from_elsewhere_now_begins_anew() -> None:
+    store = Store(CATALOGUE)
+    slot = store.slot("engine.speed", "poll", Rank.POLL)
+    before = Memory(store, ["engine.speed"], [("engine.speed", 10.0)])
+    slot.put(4000.0, Quality.GOOD, 1.0)
+    after = Memory(Store(CATALOGUE), ["engine.speed"], [("engine.speed", 10.0)])
+    after.take_over(before, lambda name: False)
+    assert (after.peaks(), after.histories(2.0)) == ({}, {"engine.speed": ()})
+    after.take_over(before)
+    assert (after.peaks(), after.histories(2.0)) == ({"engine.speed": 4000.0}, {"engine.speed": ((1.0, 4000.0),)})

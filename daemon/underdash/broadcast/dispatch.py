@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf
 
@@ -50,9 +50,21 @@ class Broadcasts:
 
         Their age says nothing while the bus talks; once it is silent, it says everything.
         """
-        for slot, decoder in zip(self.slots, self._owners(), strict=True):
+        for slot, decoder in self._fed():
             if decoder.listener.bus == bus and decoder.listener.on_change:
                 slot.clear()
+
+    def take_over(self, before: Broadcasts) -> Iterator[Slot]:
+        """Go on with what was heard before of what is read in the same way; yields the slots that do."""
+        known = {(slot.source, slot.signal.name): (slot, one.listener) for slot, one in before._fed()}
+        for slot, decoder in self._fed():
+            name = slot.signal.name
+            old, listener = known.get((slot.source, name), (None, None))
+            if old is None or listener is None or old.signal != slot.signal:
+                continue
+            if _fields_of(name, listener) == _fields_of(name, decoder.listener):
+                slot.take_over(old)
+                yield slot
 
     def remove(self, store: Store, tables: Mapping[str, Table]) -> None:
         """Take everything out again, when a description is reloaded or a plug-in suspended."""
@@ -62,8 +74,8 @@ class Broadcasts:
         self.decoders.clear()
         self.slots.clear()
 
-    def _owners(self) -> Iterable[Decoder]:
-        return (decoder for decoder in self.decoders for _ in decoder.wanted)
+    def _fed(self) -> Iterator[tuple[Slot, Decoder]]:
+        return zip(self.slots, (decoder for decoder in self.decoders for _ in decoder.wanted), strict=True)
 
 
 def register(
@@ -183,6 +195,10 @@ def _levels(select: Select | None) -> Iterable[Select]:
     while select is not None:
         yield select
         select = select.within
+
+
+def _fields_of(signal: str, listener: BroadcastListener) -> list[Field]:
+    return [one for one in listener.fields if one.signal == signal]
 
 
 def _frame(listener: BroadcastListener) -> str:

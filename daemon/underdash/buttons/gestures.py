@@ -68,6 +68,14 @@ class Gestures:
     def __post_init__(self) -> None:
         self._buttons = {name: _Button(name, *bound) for name, bound in _bound(self.handlers).items()}
 
+    def take_over(self, before: Gestures, buttons: Iterable[str]) -> None:
+        """Go on with what the finger does on these buttons, where the same is bound to them."""
+        for name in buttons:
+            one, known = self._buttons.get(name), before._buttons.get(name)
+            if one is not None and known is not None and (one.kinds, one.hold_s) == (known.kinds, known.hold_s):
+                self._buttons[name] = known
+                self._ready += [gesture for gesture in before._ready if gesture.button == name]
+
     # --- what comes in ------------------------------------------------------------------------------------------
 
     def sample(self, button: str, pressed: bool, at: float) -> None:

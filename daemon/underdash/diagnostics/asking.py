@@ -11,6 +11,7 @@ from typing import Any
 
 from ..bus.frames import Frame
 from ..bus.refusals import Refusal
+from ..signals.store import Slot
 from ..signals.wants import Want
 from .answers import Answers
 from .batches import Batch, Request
@@ -127,6 +128,30 @@ class Asking(Answers):
             if (line.unit.bus, line.unit.name) == (wish.bus, wish.unit):
                 self.scheduler.flow_held(line.lane, refusal)
 
+    def take_over(self, before: Asking) -> list[Slot]:
+        """Go on with what is under way, with what came of requests that are read in the same way, and with the counts.
+
+        Returns:
+            The slots that go on.
+        """
+        went_on: list[Slot] = []
+        declared = {_mark(poll): poll for poll in self.scheduler.polls}
+        twins = {poll: declared[_mark(poll)] for poll in before.scheduler.polls if _mark(poll) in declared}
+        cut = [line.lane for line in before._by_lane.values() if line.sending is not None]
+        self.counts, self.dropped = before.counts, before.dropped
+        for lane in self._by_lane.keys() & before._by_lane.keys():
+            line, known = self._by_lane[lane], before._by_lane[lane]
+            if line.unit == known.unit:
+                line.conversation = known.conversation
+        for twin, poll in twins.items():
+            if twin.reads_as(poll):
+                self.scheduler.remember(poll, before.scheduler, twin)
+                for name, slot in poll.slots.items():
+                    slot.take_over(twin.slots[name])
+                    went_on.append(slot)
+        self.scheduler.take_over(before.scheduler, twins, cut)
+        return went_on
+
     def learned(self) -> dict[str, dict[str, Any]]:
         """Return what units have shown about requests for several identifiers, as plain data to be kept."""
         return self.scheduler.learned()
@@ -175,3 +200,8 @@ class Asking(Answers):
         of = self.scheduler
         told, answered_s = of.told(poll, now), of.answered_s(poll, now)
         return PollStatus(poll.name, poll.signals, of.wanted(poll), of.parked(poll), told, answered_s)
+
+
+def _mark(poll: CompiledPoll) -> tuple[object, ...]:
+    """Return what makes a request the same one, whatever its answer is taken for."""
+    return poll.unit, poll.speech.name, poll.identifier, poll.payload

@@ -58,6 +58,11 @@ class Demands:
         rate = (self.options.requests_per_s, self.options.burst, self.options.spacing_s)
         self._caps = {poll.bus: Cap(*rate) for poll in self._turns}
 
+    @property
+    def polls(self) -> tuple[CompiledPoll, ...]:
+        """Everything that can be asked."""
+        return tuple(self._turns)
+
     # --- what is wanted ---------------------------------------------------------------------------------------------
 
     def demand(self, wants: Mapping[str, Want], now: float) -> None:
@@ -67,6 +72,11 @@ class Demands:
         """
         self._wants = dict(wants)
         self._assign(now)
+
+    def remember(self, poll: CompiledPoll, before: Demands, twin: CompiledPoll) -> None:
+        """Take over when a request was asked and answered, which reads the same as another one's."""
+        if not poll.mask:  # what a mask said is not taken over
+            self._turns[poll].take_over(before._turns[twin])
 
     def ask_now(self, signals: Iterable[str], now: float) -> None:
         """Ask for signals at their next possible turn, also those that are asked once only."""

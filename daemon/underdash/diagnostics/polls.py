@@ -84,5 +84,10 @@ class CompiledPoll:
         """The unit as the bus sees it; two names for one unit give one lane."""
         return self.unit.bus, self.frame.key, self.response_key, self.unit.address
 
+    def reads_as(self, other: CompiledPoll) -> bool:
+        """Say whether an answer gives the same of both."""
+        signals = {name: slot.signal for name, slot in self.slots.items()}
+        return self.fields == other.fields and signals == {name: slot.signal for name, slot in other.slots.items()}
+
     def __repr__(self) -> str:
         return f"<poll {self.name}>"

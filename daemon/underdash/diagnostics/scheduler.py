@@ -6,7 +6,7 @@ wish. The most urgent goes first, so nothing starves. One request is open a cont
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from math import inf
 
 from ..bus.refusals import PASSING, Reason, Refusal
@@ -49,6 +49,28 @@ class Scheduler(Demands):
     ) -> None:
         super().__init__(polls, options, helpers)
         self._batches = Batches()
+
+    def take_over(
+        self, before: Scheduler, twins: Mapping[CompiledPoll, CompiledPoll], cut: Collection[Lane] = ()
+    ) -> None:
+        """Go on where another one is: no bus is asked more, and no unit before its time to answer is over.
+
+        Args:
+            before: the other one.
+            twins: its requests that are declared still, and what they are now.
+            cut: who was in the middle of getting a request, the rest of which it will not get.
+        """
+        self._caps.update((bus, cap) for bus, cap in before._caps.items() if bus in self._caps)
+        for lane in self._queues.keys() & before._queues.keys():
+            old = before._queues[lane]
+            polls = [] if old.open is None or lane in cut else [twins.get(poll) for poll in old.open.polls]
+            there = [poll for poll in polls if poll is not None]
+            whole = bool(there) and len(there) == len(polls)
+            request = None if not whole else there[0] if len(there) == 1 else self._batches.of(there)
+            turns = [self._turns[poll] for poll in there] if whole else []
+            for turn in turns:
+                turn.asked_at = old.sent_at
+            self._queues[lane].take_over(old, request, turns, self.options)
 
     # --- what goes out ----------------------------------------------------------------------------------------------
 

@@ -50,6 +50,11 @@ class Turn:
         self.before: Told | None = None
         """The same of the time before, until this one is answered."""
 
+    def take_over(self, before: Turn) -> None:
+        """Go on with when the same request was asked and answered."""
+        self.asked_at, self.answered_at = before.asked_at, before.answered_at
+        self.done = before.done and self.poll.once
+
     # --- urgency ----------------------------------------------------------------------------------------------------
 
     def want(self, want: Want | None, now: float, options: Options) -> None:
@@ -201,6 +206,24 @@ class Queue:
         """Begin a new journey; what is open stays open."""
         self.free_at = self.sent_at + self.unit.gap_s
         self.misses = self.refusals = 0
+
+    def take_over(self, before: Queue, request: Request | None, turns: Sequence[Turn], options: Options) -> None:
+        """Go on where another one is.
+
+        Args:
+            before: the other one.
+            request: what is open on it as it is declared now; None if it is not, or nothing is open. Then what was
+                asked gets its time to be answered before anything else is asked.
+            turns: of that request.
+            options: times.
+        """
+        self.sent_at, self.speaks_until, self.expired_at = before.sent_at, before.speaks_until, before.expired_at
+        self.free_at = self.sent_at + self.unit.gap_s
+        if request is not None:
+            self.open, self.asked, self.last, self.deadline = request, tuple(turns), request, before.deadline
+        elif before.open is not None:
+            late_s = 0.0 if before.open.speech.echoes else options.late_s
+            self.free_at = max(self.free_at, before.deadline + late_s)
 
     def best(self, now: float, options: Options) -> Turn | None:
         """Return the most urgent request that may be asked now; the one declared first of equals."""

@@ -41,8 +41,12 @@ class Reader:
     _thread: threading.Thread | None = None
 
     def add(self, name: str, channel: Channel, period_s: float) -> None:
-        """Read one more channel; before `start`."""
-        self._due.append(_Due(name, channel, period_s))
+        """Read one more channel."""
+        self._due = [*self._due, _Due(name, channel, period_s)]  # the thread is perhaps going through the old one
+
+    def drop(self, name: str) -> None:
+        """Read a channel no more; one that is being read just now may give one more value."""
+        self._due = [one for one in self._due if one.name != name]
 
     def step(self) -> float:
         """Read what is due, and return the seconds until something is again."""
@@ -62,7 +66,7 @@ class Reader:
 
     def start(self) -> None:
         """Begin, where there is anything to read."""
-        if self._due:
+        if self._due and self._thread is None:
             self._thread = threading.Thread(target=self._run, name="inputs", daemon=True)
             self._thread.start()
 

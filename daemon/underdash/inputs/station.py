@@ -96,14 +96,14 @@ class Inputs:
         self._loop = loop
         self._lost = lost
         self._open_line = open_line
+        self._root = root
         self._lines: dict[str, InputLine] = {}
         self._retry_at: dict[str, float] = {}
         self._troubles: dict[str, Trouble] = {}
         self._timer: asyncio.TimerHandle | None = None
         self.reader = Reader(loop.time, self._read)
         for wire in self._wires.values():
-            if wire.convert is not None:
-                self.reader.add(wire.name, Channel(wire.item, root), wire.item.period_s)
+            self._read_in_thread(wire)
 
     # --- life ---------------------------------------------------------------------------------------------------
 
@@ -121,6 +121,26 @@ class Inputs:
         self.reader.stop()
         for name in tuple(self._lines):
             self._close(name)
+
+    def exchange(self, wires: Iterable[Wire]) -> None:
+        """Go on with these wires; lines and channels that are the same stay open: one may take a second to end."""
+        before, self._wires = self._wires, {wire.name: wire for wire in wires}
+        same = {name for name, wire in self._wires.items() if name in before and before[name].item == wire.item}
+        for name in before.keys() - same:
+            self._close(name)
+            self.reader.drop(name)
+            self._retry_at.pop(name, None)
+            self._troubles.pop(name, None)
+        for name in self._wires.keys() - same:
+            self._read_in_thread(self._wires[name])
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        self.start()
+
+    def _read_in_thread(self, wire: Wire) -> None:
+        if wire.convert is not None:
+            self.reader.add(wire.name, Channel(wire.item, self._root), wire.item.period_s)
 
     def status(self, now: float) -> tuple[InputStatus, ...]:
         """Return how each input is."""
@@ -153,7 +173,7 @@ class Inputs:
         if line is None and now >= self._retry_at.get(wire.name, now):
             line = self._take(wire, now)
         if line is not None:
-            self._changed(wire, line)
+            self._changed(wire.name, line)
 
     def _take(self, wire: Wire, now: float) -> InputLine | None:
         try:
@@ -163,12 +183,12 @@ class Inputs:
             self._tell(wire.name, Trouble(Ails.ABSENT, str(exc)))
             return None
         self._lines[wire.name] = line
-        self._loop.add_reader(line.fileno(), partial(self._changed, wire, line))
+        self._loop.add_reader(line.fileno(), partial(self._changed, wire.name, line))
         return line
 
-    def _changed(self, wire: Wire, line: InputLine) -> None:
+    def _changed(self, name: str, line: InputLine) -> None:
         """Take the changes that wait, each with its own time, and then the level, which is what counts in the end."""
-        now = self._loop.time()
+        wire, now = self._wires[name], self._loop.time()
         try:
             changes, level = line.changes(), line.on()
         except OSError as exc:
@@ -208,8 +228,8 @@ class Inputs:
 
     def take(self, name: str, found: float | UnderdashError, at: float) -> None:
         """Take what a channel gave: a number, or why there is none."""
-        wire = self._wires[name]
-        if wire.convert is None:
+        wire = self._wires.get(name)
+        if wire is None or wire.convert is None:
             return
         if isinstance(found, UnderdashError):
             ails = Ails.NO_VALUE if isinstance(found, NoValueError) else Ails.ABSENT

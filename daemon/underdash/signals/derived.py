@@ -7,7 +7,7 @@ on. How old its value is follows from its inputs: while one of them is late, so 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from math import isfinite
@@ -82,6 +82,19 @@ class _Running:
         self.seen: tuple[tuple[Value | None, Age, Quality], ...] | None = None
         self.failures = 0
         self.rests_on = item.inputs
+
+    def follows(self, before: _Running) -> bool:
+        """Say whether it can go on where another one is."""
+        item, old = self.item, before.item
+        alike = item.inputs == old.inputs and type(item.state) is type(old.state)
+        return alike and self.slot.signal == before.slot.signal
+
+    def take_over(self, before: _Running) -> None:
+        """Go on where another one is."""
+        self.state, self.failures, self.rests_on = before.state, before.failures, before.rests_on
+        self.last_at, self.due_at, self.seen = before.last_at, before.due_at, before.seen
+        self.slot.take_over(before.slot)
+        self.slot.period_s = before.slot.period_s
 
 
 class DerivedRunner:
@@ -161,6 +174,24 @@ class DerivedRunner:
         if running.failures >= FAILURES_ALLOWED:
             self.drop(running.owner)
             self._suspend(running.owner, f"{reason} ({running.failures} times)")
+
+    def take_over(self, before: DerivedRunner, same: Callable[[str], bool]) -> Iterator[Slot]:
+        """Go on with what steps remember and gave, where the same plug-in computes it from the same.
+
+        Args:
+            before: whose work it was.
+            same: says of a signal whether it comes from where it came from before; it is asked of inputs first.
+
+        Yields:
+            The slots that go on.
+        """
+        known = {(one.owner, one.item.signal): one for one in before._running}
+        for running in self._running:
+            old = known.get((running.owner, running.item.signal))
+            if old is None or not running.follows(old) or not all(map(same, running.item.inputs)):
+                continue
+            running.take_over(old)
+            yield running.slot
 
     def drop(self, owner: str) -> None:
         """Take all derived signals of a plug-in away."""

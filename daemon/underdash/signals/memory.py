@@ -6,7 +6,7 @@ Only samples of the source that counts are remembered. Both live in memory and a
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from ..contract.pages import Page
 from .store import Slot, Store
@@ -66,11 +66,16 @@ class Memory:
         asked = list(pages)
         return cls(store, [p for page in asked for p in page.peaks], [h for page in asked for h in page.histories])
 
-    def take_over(self, other: Memory) -> None:
-        """Go on with the peaks and histories that another memory has of the same signals."""
-        for name in self._peaks.keys() & other._peaks.keys():
+    def take_over(self, other: Memory, same: Callable[[str], bool] = lambda name: True) -> None:
+        """Go on with the peaks and histories that another memory has.
+
+        Args:
+            other: whose.
+            same: says of a signal whether it comes from where it came from before.
+        """
+        for name in filter(same, self._peaks.keys() & other._peaks.keys()):
             self._peaks[name] = other._peaks[name]
-        for name in self._histories.keys() & other._histories.keys():
+        for name in filter(same, self._histories.keys() & other._histories.keys()):
             if self._histories[name].seconds == other._histories[name].seconds:
                 self._histories[name] = other._histories[name]
 

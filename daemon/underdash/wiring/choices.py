@@ -16,6 +16,9 @@ from ..signals.store import Rank, Slot, Store
 
 _log = structlog.get_logger()
 
+CHOSEN = "chosen"
+"""What it is called as a source."""
+
 
 class Choices:
     """Keeps choices as one more source of their signals.
@@ -39,7 +42,7 @@ class Choices:
             return wrong
         slot = self._slots.get(signal.name)
         if slot is None:
-            slot = self._slots[signal.name] = self._store.slot(signal.name, "chosen", Rank.DERIVED, period_s=inf)
+            slot = self._slots[signal.name] = self._store.slot(signal.name, CHOSEN, Rank.DERIVED, period_s=inf)
         slot.put(choice.value, Quality.GOOD, now)
         return ""
 

@@ -114,6 +114,7 @@ class Daemon:
         #: called when more was seen of the ignition's evidence, or quiet was asked for or released, since power may be
         #: gone before `stop`; says whether it is kept
         self.keep: Callable[[], bool] = lambda: False
+        self.inputs = Inputs(assembly.wires, loop, lost=lambda wire: self.fingers.line_lost(wire.button, loop.time()))
         self._fit(assembly, sending)
 
     def _fit(self, assembly: Assembly, sending: Sending) -> None:
@@ -123,7 +124,6 @@ class Daemon:
         self.key = Key(assembly, sending.guard)
         self.acting = Acting(self)
         self.fingers = Fingers(assembly, self._gestures, self.perform, self.acting.say)
-        self.inputs = Inputs(assembly.wires, loop, lost=lambda wire: self.fingers.line_lost(wire.button, loop.time()))
         self.telling = Telling(self, self._transmit)
         self._hurry = Hurry(loop, assembly.store, lambda: self._tried(self._show))
         self._calls = PowerCalls(assembly.loaded, self._plugin_failed)
@@ -155,20 +155,23 @@ class Daemon:
         self.ask()
         self._tick()
 
-    def exchange(self, assembly: Assembly, sending: Sending, seen: Mapping[str, Seen] | None) -> None:
+    def exchange(
+        self, assembly: Assembly, sending: Sending, seen: Mapping[str, Seen] | None, same: Callable[[str], bool]
+    ) -> None:
         """Go on with another description; buses stay open, panels lit, and power where it is.
 
         Args:
             assembly: its tables are those of the links.
             sending: its sending side, with the guard that there is.
             seen: what was seen of its evidence for the ignition before; None where it is the evidence there was.
+            same: says of a signal whether it comes from where it came from before.
         """
         now, key, status_page, acting = self._loop.time(), self.key, self.telling.page, self.acting
+        before, fingers = self.sending, self.fingers
         self._hurry.stop()
-        self.sending.stop()
-        self.inputs.stop()
-        sending.take_over(self.sending)
+        before.stop()
         self._fit(assembly, sending)
+        self.fingers.take_over(fingers, same)
         self.telling.page = status_page
         self.key.take_over(key, evidence=seen is None)
         self.key.ignition.restore(seen or {})
@@ -176,8 +179,9 @@ class Daemon:
         self.acting.take_over(acting, now)
         self.key.connect({role: link.table for role, link in self.links.items()})
         self.sending.connect()
+        self.sending.take_over(before)
         self.host.exchange(assembly.board)
-        self.inputs.start()
+        self.inputs.exchange(assembly.wires)
         self._look_at_buses(now)
         self.key.tick(self.buses, now)
 

@@ -50,6 +50,11 @@ class Fingers:
         for button in self._buttons:
             assembly.store.watch(BUTTON + button, self._sample)
 
+    def take_over(self, before: Fingers, same: Callable[[str], bool]) -> None:
+        """Go on with presses that are going on, on buttons that are where they were, and with what was counted."""
+        self.gestures.take_over(before.gestures, [name for name in self._buttons if same(BUTTON + name)])
+        self.performed, self._failures = before.performed, before._failures
+
     def _sample(self, slot: Slot) -> None:
         self.gestures.sample(slot.signal.name.removeprefix(BUTTON), bool(slot.value), slot.at)
 

@@ -16,6 +16,7 @@ from ..contract.signals import Signal
 from ..loading import Loaded, Refused
 from .assembly import Assembly
 from .building import Built, deck_of, described, evidence_of, fitted
+from .going_on import GoingOn
 from .kept import car_mark
 from .panels import dimming_options
 from .sending import Sending, keys_in_use
@@ -107,7 +108,7 @@ class Reloading:
         guard.reload(after.compiled.templates, keys_in_use(after.car, own), evidence_of(built.config, after.car))
         after.problems += [one.refusal.sentence for one in (*guard.refused, *guard.flows_refused)]
         after.asking.restore(before.asking.learned())
-        after.memory.take_over(before.memory)
+        going_on = GoingOn(after, before)
         for role, link in links.items():
             link.table.become(after.tables[role])
             after.tables[role] = link.table
@@ -115,7 +116,7 @@ class Reloading:
         built.keep()
         built.assembly = after
         seen = None if same else built.kept.seen(after.car)
-        daemon.exchange(after, Sending(after, guard, links, self._loop), seen)
+        daemon.exchange(after, Sending(after, guard, links, self._loop), seen, going_on.same)
 
 
 def _without_suspended(assembly: Assembly) -> Loaded:

@@ -94,8 +94,13 @@ class Sending:
                     link.table.add(key, self._request_heard(role, key))
 
     def take_over(self, before: Sending) -> None:
-        """Go on with the pauses of buses that take no frame: a description read anew fills no queue."""
+        """Go on with the pauses of buses that take no frame: a description read anew fills no queue.
+
+        Flow control that an answer waits for is announced anew, since the guard has other templates.
+        """
         self._lost, self._again_at = before._lost, before._again_at
+        for wish in before._replies:
+            self.reply(wish, self.loop.time())
 
     def demand(self, wants: Mapping[str, Want]) -> None:
         """Ask for these signals from now on; with none nothing is asked any more."""
