@@ -14,6 +14,8 @@ from .test_reloading import AT_S, changed, reload_at
 
 Make = Callable[..., Any]
 BOOST = "engine.boost_pressure"
+QUIET_S = 14.03
+"""No unit is about to answer then."""
 
 
 def looks(journey: Any, *at: float) -> list[Any]:
@@ -67,8 +69,8 @@ def test_what_is_read_with_another_scale_is_not_shown_with_the_old_one_and_its_h
 ) -> None:
     journey = drive()
     changed(monkeypatch, rescaled("engine.charge_pressure"))
-    seen = looks(journey, AT_S - 0.001, AT_S + 0.001)
-    reload_at(journey)
+    seen = looks(journey, QUIET_S - 0.001, QUIET_S + 0.001)
+    reload_at(journey, QUIET_S)
     journey.run(AT_S + 0.1)
     before, after = seen
     assert before.reading("engine.charge_pressure").value is not None
@@ -94,3 +96,19 @@ def test_a_page_that_lacks_a_signal_from_now_on_stays_on_show_with_dashes(
     assert seen[0].reading(BOOST).value is None
     assert journey.requests(AT_S + 0.001) == []
     assert daemon.telling.why("engine.charge_pressure", journey.loop.time()).table()
+
+
+def test_no_answer_is_lost_and_nobody_is_asked_more_however_often_it_is_read_anew(drive: Make) -> None:
+    missed, asked = [], []
+    for times in (0, 120):
+        journey = drive()
+        daemon = journey.demo.daemon
+        journey.at(11.0, lambda daemon=daemon: daemon.screens[0].show("temperatures"))
+        told = [reload_at(journey, 12.0 + number * 0.0131) for number in range(times)]
+        journey.run(16.0)
+        assert not any(told)
+        missed.append((daemon.assembly.asking.counts.missed, daemon.assembly.asking.dropped))
+        asked.append(len(journey.requests(11.5, 16.0)))
+    assert missed[0] == missed[1]
+    assert asked[1] == pytest.approx(asked[0], abs=2)
+    assert asked[0] > 10

@@ -10,11 +10,12 @@ import pytest
 
 from underdash.config.reading import parse_config
 from underdash.config.schema import Config
-from underdash.contract.errors import GivenError
+from underdash.contract.errors import GivenError, UnderdashError
 from underdash.pace import PacedLoop, paced_loop
 from underdash.service.ledger import BadEnd
 from underdash.wiring.building import build
 from underdash.wiring.past import Past
+from underdash.wiring.reloading import Reloading
 from underdash.wiring.safe_mode import heard_only, no_car, without_dark
 
 TEXT = """
@@ -163,4 +164,23 @@ def test_one_page_fewer_is_no_reason_to_do_without_the_car(loop: PacedLoop) -> N
     assert built.assembly.car.name == "tarn"
     assert past.note == "a panel's driver is missing"
     assert past.no_car == ""
+    built.release()
+
+
+def test_in_safe_mode_without_a_car_a_description_is_not_read_again(loop: PacedLoop) -> None:
+    built = build(config(), loop, past=safe("tarn"))
+    with pytest.raises(UnderdashError, match="no car is described in safe mode; restart the daemon"):
+        Reloading(built, loop).reload()
+    assert built.daemon.assembly.car.name == "no-car"
+    built.release()
+
+
+def test_in_safe_mode_with_a_car_its_description_is_read_again_and_who_is_left_out_stays_out(loop: PacedLoop) -> None:
+    built = build(config(), loop, past=safe("boost"))
+    built.daemon.start()
+    after = Reloading(built, loop).reload()
+    assert built.daemon.assembly is after
+    assert [one.name for one in after.loaded.plugins] == ["tarn"]
+    assert built.daemon.past.note != ""
+    built.daemon.stop()
     built.release()

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from underdash.config.mistakes import ConfigError
+from underdash.config.reading import make_config
+from underdash.config.toml import read_toml
 from underdash.contract.errors import GivenError, UnderdashError
+from underdash.contract.layout import Bits, BroadcastListener, Field
 from underdash.contract.signals import Signal
 from underdash.wiring import reloading
 from underdash.wiring.building import described
-from underdash.wiring.reloading import Reloading
+from underdash.wiring.reloading import Reloading, configuration_changed
 from underdash.wiring.trying import PAGE, Trying, what_is_tried
 
 Make = Callable[..., Any]
@@ -37,6 +42,7 @@ KEY: dict[str, Any] = {
         }
     ],
 }
+CONFIG = b'format = 1\n[car]\nname = "tarn"\n'
 
 
 class Talk:
@@ -208,3 +214,36 @@ def test_a_daemon_that_ends_takes_nothing_up_any_more(drive: Make) -> None:
     told = len(talk.told)
     assert assemblies[0] is assemblies[1]
     assert told == pytest.approx(5, abs=2), "it goes on telling"
+
+
+def test_what_a_description_read_again_lacks_is_in_the_log(drive: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    def with_stranger(config: Any, loaded: Any) -> Any:
+        car, loaded = described(config, loaded)
+        one = BroadcastListener("drive", 0x123, (Field("car.unheard_of", Bits(0, 8)),))
+        return replace(car, broadcasts=(*car.broadcasts, one)), loaded
+
+    journey = drive()
+    desk = trying(journey)
+    monkeypatch.setattr(reloading, "described", with_stranger)
+    journey.at(2.0, desk.reload)
+    with capture_logs() as logs:
+        journey.run(3.0)
+    [told] = [one["text"] for one in logs if one["event"] == "problem"]
+    assert "drive 123: signal 'car.unheard_of' is not declared" in told
+
+
+@pytest.mark.parametrize(("text", "told"), [(CONFIG, 0), (b"\xef\xbb\xbf" + CONFIG, 0), (CONFIG + b"#", 1)])
+def test_a_configuration_that_was_changed_needs_a_restart_and_that_is_told(
+    tmp_path: Path, text: bytes, told: int
+) -> None:
+    path = tmp_path / "underdash.toml"
+    path.write_bytes(CONFIG)
+    config = make_config(*read_toml(path))
+    assert configuration_changed(config) == []
+    path.write_bytes(text)
+    assert configuration_changed(config) == told * [
+        f"{path} was changed after the daemon had started; "
+        "restart the daemon for that: sudo systemctl restart underdash"
+    ]
+    path.unlink()
+    assert configuration_changed(config) == []

@@ -17,6 +17,7 @@ from underdash.signals.store import Rank
 from underdash.testing import FakeLine
 from underdash.wiring.building import Built, build
 from underdash.wiring.chain import Cause
+from underdash.wiring.reloading import Reloading
 from underdash.wiring.status import as_table
 
 TEXT = """
@@ -189,3 +190,23 @@ def test_a_wire_that_says_off_while_the_engine_turns_is_doubted_aloud(
     assert status.faults[-1] == doubt
     assert as_table(status, daemon.assembly)["ignition"]["doubts"] == [doubt]
     assert capsys.readouterr().out.count("ignition_doubted") == 1
+
+
+def test_wires_and_a_press_on_one_go_on_when_the_description_is_read_anew(old: Old) -> None:
+    daemon = old.built.daemon
+    old.move("GPIO17", True)
+    old.move("GPIO27", True)
+    old.pass_time(5.0)
+    old.move("GPIO22", True)
+    old.pass_time(0.05)
+    Reloading(old.built, old.loop).reload()
+    seen = daemon.snapshot(old.loop.time())
+    assert (seen.reading("vehicle.ignition").value, seen.night) == ("ON", True)
+    assert daemon.key.state.position.value == "on"
+    assert [line.closed for line in old.lines.values()] == [False] * 3
+    old.move("GPIO22", False)
+    old.pass_time(1.0)
+    assert old.page == "temperatures"
+    old.move("GPIO27", False)
+    old.pass_time(1.0)
+    assert not daemon.snapshot(old.loop.time()).night

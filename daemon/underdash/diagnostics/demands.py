@@ -75,8 +75,7 @@ class Demands:
 
     def remember(self, poll: CompiledPoll, before: Demands, twin: CompiledPoll) -> None:
         """Take over when a request was asked and answered, which reads the same as another one's."""
-        if not poll.mask:  # what a mask said is not taken over
-            self._turns[poll].take_over(before._turns[twin])
+        self._turns[poll].take_over(before._turns[twin])
 
     def ask_now(self, signals: Iterable[str], now: float) -> None:
         """Ask for signals at their next possible turn, also those that are asked once only."""

@@ -62,7 +62,8 @@ class Scheduler(Demands):
         """
         self._caps.update((bus, cap) for bus, cap in before._caps.items() if bus in self._caps)
         for lane in self._queues.keys() & before._queues.keys():
-            old = before._queues[lane]
+            old, self._support[lane] = before._queues[lane], before._support[lane]
+            self._park_lacking(lane)
             polls = [] if old.open is None or lane in cut else [twins.get(poll) for poll in old.open.polls]
             there = [poll for poll in polls if poll is not None]
             whole = bool(there) and len(there) == len(polls)
@@ -309,20 +310,23 @@ class Scheduler(Demands):
 
     def mask(self, poll: CompiledPoll, data: bytes, now: float) -> list[CompiledPoll]:
         """Take a support mask; returns the requests that are not asked any more since the unit lacks them."""
-        support = self._support[poll.lane]
-        support.heard(poll.identifier, data)
+        self._support[poll.lane].heard(poll.identifier, data)
+        lacking = self._park_lacking(poll.lane)
+        self._assign(now)
+        return lacking
+
+    def _park_lacking(self, lane: Lane) -> list[CompiledPoll]:
+        support = self._support[lane]
         lacking = [
             turn
-            for turn in self._turns.values()
-            if turn.poll.lane == poll.lane
-            and turn.poll.speech is SERVICE_01
+            for turn in self._queues[lane].turns
+            if turn.poll.speech is SERVICE_01
             and turn.parked is None
             and turn.answered_at == -inf  # what it answers it has, whatever it says
             and support.has(turn.poll.identifier) is False
         ]
         for turn in lacking:
-            turn.parked = f"the {poll.unit.name} says it does not support {turn.poll.identifier:02X}"
-        self._assign(now)
+            turn.parked = f"the {turn.poll.unit.name} says it does not support {turn.poll.identifier:02X}"
         return [turn.poll for turn in lacking]
 
     def unreadable(self, poll: CompiledPoll, why: str, now: float) -> None:

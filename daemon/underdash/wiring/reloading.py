@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import structlog
 
+from ..config.schema import Config
 from ..contract.cars import CarDescription
 from ..contract.errors import GivenError, UnderdashError
 from ..contract.layout import BroadcastListener
@@ -74,6 +77,8 @@ class Reloading:
         built, daemon = self._built, self._built.daemon
         if daemon.sending.paused:
             raise AskedByHandError("somebody asks by hand just now; say this again when that is over")
+        if daemon.past.no_car:
+            raise UnderdashError(f"no car is described in safe mode; {RESTART}")
         before = daemon.assembly
         loaded = _without_suspended(before)
         whole, loaded = described(built.config, loaded) if anew else (self.car, loaded)
@@ -117,6 +122,15 @@ class Reloading:
         built.assembly = after
         seen = None if same else built.kept.seen(after.car)
         daemon.exchange(after, Sending(after, guard, links, self._loop), seen, going_on.same)
+
+
+def configuration_changed(config: Config) -> list[str]:
+    """Say that the configuration is another one by now, which is not read again; nothing where nobody can tell."""
+    source = config.source
+    with contextlib.suppress(OSError, ValueError):
+        if source.text and Path(source.file).read_bytes().decode("utf-8-sig") != source.text:
+            return [f"{source.file} was changed after the daemon had started; {RESTART}"]
+    return []
 
 
 def _without_suspended(assembly: Assembly) -> Loaded:

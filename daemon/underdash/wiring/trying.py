@@ -20,7 +20,7 @@ from ..contract.signals import Signal, Snapshot
 from ..service.control import Conversation, Handler
 from ..signals.store import Slot
 from .building import Built
-from .reloading import AskedByHandError, Reloading
+from .reloading import AskedByHandError, Reloading, configuration_changed
 
 _log = structlog.get_logger()
 
@@ -109,12 +109,15 @@ class Trying:
         after = self._reloading.reload(trial.beside if trial is not None else ((), (), ()))
         if trial is not None:
             trial.watch()
+        problems = [*after.problems, *configuration_changed(self._built.config)]
+        for problem in problems:
+            _log.warning("problem", text=problem)
         file = self._built.config.car_file
         return {
             "car": after.car.name,
             "title": after.car.title,
             "file": "" if file is None else str(file.resolve()),
-            "problems": list(after.problems),
+            "problems": problems,
         }
 
     def _reload(self, talk: Conversation) -> Mapping[str, Any]:
