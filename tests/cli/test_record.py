@@ -52,7 +52,7 @@ def test_a_configuration_without_buses_is_told(typed: Typed, config: Path) -> No
     config.write_text(text[:start] + text[end:])
     done = typed("record", config.parent / "new.log", "--config", config)
     assert done.status == 2
-    assert "nothing to record" in done.err
+    assert "nothing to hear" in done.err
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])

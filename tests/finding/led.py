@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 from random import Random
 
@@ -11,23 +12,13 @@ from underdash.contract.layout import Bits
 from underdash.finding.heard import Heard
 from underdash.finding.marks import Mark
 from underdash.finding.reading import heard_from
+from underdash.simulator import practice
 from underdash.simulator.car import SimulatedCar
 from underdash.simulator.cars import simulated
 from underdash.simulator.driver import Phase
 from underdash.wiring.installed import car_of_any, load_with
 
-LED = (
-    Phase("LOCK", 5, "LOCK"),
-    Phase("OFF", 4, "OFF"),
-    Phase("ACC", 4, "ACC"),
-    Phase("ON", 5, "ON"),
-    Phase("START", 1.6, "START"),
-    Phase("running", 8, "ON"),
-    Phase("ON", 5, "ON", engine_stop=True),
-    Phase("OFF", 5, "OFF"),
-    Phase("LOCK", 20, "LOCK"),
-    Phase("asleep", 3, "LOCK", awake=False),
-)
+LED = (*practice.LED[:5], replace(practice.LED[5], what="running"), *practice.LED[6:])
 IGNITION = {"tarn": Bits(0, 3, 2), "loris": Bits(0, 3, 6)}
 """Where the description of the car has it."""
 OTHERS = 0x3F5

@@ -102,7 +102,9 @@ def live(arguments: argparse.Namespace) -> Iterator[Live]:
         try:
             client = Client.connect(socket_paths())
         except NoDaemonError:
-            with _by_itself(arguments, theirs):
+            from .by_itself import buses
+
+            with buses(arguments) as links, contextlib.closing(_Buses(links, theirs)):
                 yield reading
             return
         with client:
@@ -151,35 +153,8 @@ def _drain(client: Client, reading: Live) -> None:
         print(f"underdash: {exc}", file=sys.stderr)
 
 
-@contextlib.contextmanager
-def _by_itself(arguments: argparse.Namespace, number: int) -> Iterator[None]:
-    """Open the buses, listening only, and write what they carry to an open file."""
-    import logging
-    from dataclasses import replace
-
-    from ..contract.errors import GivenError
-    from ..wiring.building import assembled, locked, make_links
-    from .common import config
-    from .logs import set_up
-
-    set_up(logging.WARNING, sentences=True)
-    read = config(arguments)
-    if not read.bus:
-        raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to hear")
-    silent = replace(read, bus={role: replace(bus, transmit=False) for role, bus in read.bus.items()})
-    assembly = assembled(silent)
-    links = make_links(silent, assembly, {})
-    locks = locked(silent, assembly.car)
-    try:
-        with contextlib.closing(_Buses(links, number)):
-            yield
-    finally:
-        for lock in locks:
-            lock.release()
-
-
 class _Buses:
-    """Links on a loop in a thread of their own, whose frames are written to an open file."""
+    """Links on a loop in a thread of their own, whose frames are written to an open file, which is left open."""
 
     def __init__(self, links: Mapping[str, Link], number: int) -> None:
         import asyncio
@@ -188,7 +163,6 @@ class _Buses:
         from ..wiring.recorder import Recorder
 
         self._links = links
-        self._number = number
         self._file = os.fdopen(os.dup(number), "wb")
         self._recorder = Recorder(TraceWriter(self._file), links)
         self._loop = asyncio.SelectorEventLoop()
@@ -219,5 +193,4 @@ class _Buses:
         self._recorder.close()
         with contextlib.suppress(OSError):
             self._file.close()
-            os.close(self._number)
         self._loop.close()

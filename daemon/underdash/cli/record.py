@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import datetime
-import logging
 import signal
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import GivenError
-from .common import add_config, config, positive, uninterrupted, whole
+from .common import add_config, positive, uninterrupted, whole
 from .marking import marking
 
 if TYPE_CHECKING:
@@ -57,25 +56,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _by_itself(arguments: argparse.Namespace) -> int:
-    from ..wiring.building import assembled, locked, make_links
-    from .logs import set_up
+    from .by_itself import buses
 
-    set_up(logging.WARNING, sentences=True)
-    read = config(arguments)
-    if not read.bus:
-        raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to record")
-    silent = replace(read, bus={role: replace(bus, transmit=False) for role, bus in read.bus.items()})
-    assembly = assembled(silent)
-    links = make_links(silent, assembly, {})
-    locks = locked(silent, assembly.car)
-    with uninterrupted():
-        loop = asyncio.SelectorEventLoop()
-    try:
-        recorder, absent = _record(Path(arguments.out), links, loop, arguments.seconds)
-    finally:
-        for lock in locks:
-            lock.release()
-        loop.close()
+    with buses(arguments) as links:
+        with uninterrupted():
+            loop = asyncio.SelectorEventLoop()
+        with contextlib.closing(loop):
+            recorder, absent = _record(Path(arguments.out), links, loop, arguments.seconds)
     return tell(Outcome(recorder.frames, recorder.dropped, recorder.failure, absent), arguments.out)
 
 
