@@ -69,6 +69,8 @@ def test_a_bus_whose_channel_is_not_in_the_trace_is_told(typed: Typed, pressed_t
     assert done.status == 2
     assert "--bus comfort=can7: no data frame of a channel 'can7' is in" in done.err
     assert done.err.rstrip().endswith("there are can1")
+    done = typed("find", "pressed", pressed_trace, "--bus", "comfort=can1", "--bus", "drive=can7")
+    assert done.err.rstrip().endswith("there are can1")
 
 
 def test_marks_of_an_editor_that_writes_a_byte_order_mark_and_crlf_are_read(typed: Typed, pressed_trace: Path) -> None:

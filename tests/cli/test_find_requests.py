@@ -62,6 +62,21 @@ def test_windows_and_typed_numbers_make_a_poll_with_a_scale(typed: Typed, asked:
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_what_writes_is_told_in_one_row_and_hides_nothing_that_reads(typed: Typed, tmp_path: Path) -> None:
+    (trace := tmp_path / "tester.log").write_text(
+        "".join(
+            f"({n / 4:.4f}) can0 7E0#042E20{n:02X}0{n % 7}000000\n({n / 4 + 0.01:.4f}) can0 7E8#036E20{n:02X}00000000\n"
+            f"({n / 4 + 0.1:.4f}) can0 7E0#0322100100000000\n({n / 4 + 0.11:.4f}) can0 7E8#04621001{n:02X}000000\n"
+            for n in range(60)
+        )
+    )
+    done = typed("find", "requests", trace, "--bus", "drive=can0")
+    (row,) = (line for line in done.out.splitlines() if line.startswith("  2E"))
+    assert row.endswith("60 times in 60 different requests; not reading; underdash never sends this")
+    assert "  22 1001 (UDS and KWP read by identifier): 60 times" in done.out
+    assert "2E20" not in done.out.partition("# --- for the description")[2]
+
+
 def test_a_value_without_a_name_keeps_the_unit_that_was_typed(typed: Typed, asked: Path, tmp_path: Path) -> None:
     (marks := tmp_path / "marks.txt").write_text(
         "+0..+20 sump only\n+20..+40 oil only\n"

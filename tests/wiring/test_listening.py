@@ -60,7 +60,8 @@ def test_a_lone_channel_is_the_lone_bus_and_a_channel_named_like_a_bus_is_that_b
 @pytest.mark.parametrize(
     ("text", "roles", "says"),
     [
-        (LINES, ("drive", "comfort"), "say --bus drive=can0"),
+        (LINES, ("drive", "comfort"), "say such as --bus drive=can0"),
+        (LINES + "(8.0) can1 101#0000\n", ("drive", "comfort"), "such as --bus drive=can0 --bus comfort=can1"),
         (LINES + "(8.0) can1 101#0000\n", ("drive",), "'can0' and 'can1'"),
     ],
 )

@@ -40,11 +40,26 @@ def lines(found: Requests) -> list[str]:
 
 
 def _unit(asked: list[Asked]) -> Iterator[str]:
-    rows = sorted(asked, key=lambda one: one.reads or one.whom.maker)
+    others: dict[int, list[Asked]] = {}
+    for one in asked:
+        if not one.reads and not one.whom.maker:
+            others.setdefault(one.service, []).append(one)
+    for some in others.values():
+        yield "  " + (_row(some[0]) if len(some) == 1 else _together(some))
+    rows = [one for one in asked if one.reads or one.whom.maker]
     for one in rows[:MOST_ROWS]:
         yield "  " + _row(one)
     if len(rows) > MOST_ROWS:
         yield f"  and {len(rows) - MOST_ROWS} more (--json lists all)"
+
+
+def _together(asked: list[Asked]) -> str:
+    """Tell in one row what was asked of a service that does not only read: each request of it has other bytes."""
+    one, times = asked[0], sum(one.times for one in asked)
+    refused = sum(sum(one.refusals.values()) for one in asked)
+    parts = [f"{one.service:02X} ({one.known.name}): {_count(times, 'time')} in {len(asked)} different requests"]
+    parts += [f"refused {_count(refused, 'time')}"] if refused else []
+    return "; ".join(parts + ([NEVER_SENT] if one.known.kind in NOT_READING else []))
 
 
 def _row(one: Asked) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator, Mapping
+from itertools import islice
 from pathlib import Path
 
 from ..bus.frames import Frame
@@ -14,6 +15,8 @@ from .assembly import Assembly
 STEP_S = 0.04
 BACK_S = 1.0
 """Frames of several buses may be written in a slightly wrong order."""
+LOOKED_AHEAD = 5000
+"""Frames that are read on to name the channels of a trace."""
 
 
 class TracePlayer:
@@ -111,10 +114,11 @@ class TracePlayer:
             self._roles[channel] = channel if free else None
         if not self._given and self._roles[channel] is None and not any(role in self._channels for role in roles):
             if len(roles) > 1 or len(self._channels) > 1:
-                there = " and ".join(repr(name) for name in self._channels)
+                there = sorted({*self._channels, *(name for name, _ in islice(self.trace, LOOKED_AHEAD))})
+                such_as = " ".join(f"--bus {role}={name}" for role, name in zip(roles, there, strict=False))
                 raise GivenError(
-                    f"{self._path}: which bus is which channel? The car has {', '.join(roles)}, the trace {there}; "
-                    f"say --bus {roles[0]}={channel}"
+                    f"{self._path}: which bus is which channel? The car has {', '.join(roles)}, the trace "
+                    f"{' and '.join(map(repr, there))}; say such as {such_as}"
                 )
             self._roles[channel] = roles[0]
         return self._roles[channel]
