@@ -240,3 +240,37 @@ def test_every_signal_equals_what_cantools_decodes(data: bytes) -> None:
                 number = value.value * 0.5 - 40 if name == "Temp_Out" and label else value
                 assert ours.pop(snake_case(name)) == (str(value) if name == "Gear" else number)
         assert ours == {}
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        (
+            ' SG_ Far : 99999999|8@1+ (1,0) [0|0] "" X',
+            "signal Far: it lies beyond the 1785 bytes of the longest message",
+        ),
+        (' SG_ Long : 0|99999999@1+ (1,0) [0|0] "" X', "signal Long: it lies beyond the 1785 bytes"),
+        ("BO_ 8 Vast: 99999999 X", "its length is 99999999 bytes; 1785 are the longest there are"),
+        ("SG_MUL_VAL_ 7 Good Good 0-4294967295;", "0 to 4294967295 are more than 65536 values of a multiplexer"),
+        (' SG_ Inf : 8|8@1+ (1e400,0) [0|0] "" X', "signal Inf: its scale inf and offset 0 are no numbers up to 1e+12"),
+        (' SG_ High : 8|8@1+ (1,1e308) [0|0] "" X', "signal High: its scale 1 and offset 1e+308 are no numbers"),
+    ],
+)
+def test_what_would_be_worked_at_for_ever_costs_its_line_only(line: str, what: str) -> None:
+    text = f'VERSION ""\nBU_: X\nBO_ 7 M: 8 X\n SG_ Good : 0|8@1+ (1,0) [0|0] "" X\n{line}\n'
+    imported = import_dbc(text, bus="drive", prefix="car")
+    assert [field.signal for one in imported.listeners for field in one.fields] == ["car.m.good"]
+    assert any(problem.line == 5 and problem.lost and what in problem.what for problem in imported.problems)
+
+
+def test_a_file_that_is_whole_gives_the_same_as_its_messages_one_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = (
+        'VERSION ""\nBU_: X Y\nBO_ 7 M: 8 X\n SG_ A M : 0|8@1+ (0.5,-40) [0|0] "degC" Y\n'
+        ' SG_ B m1 : 15|16@0- (1,0) [0|0] "" Y\nBO_ 2147483656 N: 8 X\n SG_ C : 0|2@1+ (1,0) [0|0] "" Y\n'
+        'CM_ SG_ 7 A "warm";\nVAL_ 2147483656 C 0 "off" 1 "on";\n'
+    )
+    whole = import_dbc(text, bus="drive", prefix="car")
+    monkeypatch.setattr("underdash.broadcast.dbc_parse._by_id", lambda messages: {})
+    assert import_dbc(text, bus="drive", prefix="car") == whole
+    assert len(whole.listeners) == 2
+    assert whole.problems == ()

@@ -156,7 +156,7 @@ def test_out_to_dbc_and_back(car: Path, trace: Path, capsys: pytest.CaptureFixtu
     assert cantools.database.load_file(out, strict=True)
     words = ["--bus", "comfort", "--bitrate", "125000", "--name", "back", "--out", str(back)]
     assert main(["car", "import", str(out), *words]) == 0
-    assert "1 frames, 2 fields; 0 lines could not be taken over" in capsys.readouterr().out
+    assert "1 frame, 2 fields; 0 lines could not be taken over" in capsys.readouterr().out
     assert main(["car", "check", str(back), "--against", str(trace)]) == 0
     assert "car.f_2c1.vehicle_speed  200 values: -1 to 198 km/h" in capsys.readouterr().out
     assert main(["car", "import", str(out), *words]) == 2
@@ -225,3 +225,26 @@ def test_without_numpy_no_description_is_begun(
     words = ["--name", "new", "--out", str(trace.with_name("new.toml")), "--bitrate", "comfort=125000"]
     assert main(["car", "draft", str(trace), *words]) == 2
     assert "car draft needs numpy, which is not installed here: " in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"", "is no DBC file: no line of it begins a message"),
+        (b"\x89PNG\0\0BO_ 1", "is no DBC file: there are zero bytes in it"),
+        (
+            "BO_ 1 A: 8 X\n".encode("utf-16"),
+            "is no DBC file: there are zero bytes in it; name one, saved as text in UTF",
+        ),
+        (b"BO_ 1 A: 8 X\n", "nothing in it could be taken over; look at the lines above"),
+    ],
+)
+def test_what_is_no_dbc_file_is_told_in_one_sentence(
+    tmp_path: Path, content: bytes, why: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (path := tmp_path / "a.dbc").write_bytes(content)
+    words = ["--bus", "b", "--bitrate", "125000", "--name", "n", "--out", str(tmp_path / "o.toml")]
+    assert main(["car", "import", str(path), *words]) == 2
+    assert f"underdash: {path}" in (said := capsys.readouterr().err)
+    assert why in said
+    assert not (tmp_path / "o.toml").exists()

@@ -20,6 +20,8 @@ from .dbc_parse import ParsedMessage, Problem, parse
 from .decoder import CLASSIC_BYTES
 from .diagram import bits_of
 
+LARGEST = 1e12
+"""Far more than the scale of anything in a car."""
 __all__ = ["Imported", "Problem", "import_dbc", "snake_case"]
 
 _UNIT_NAMES = {
@@ -138,6 +140,11 @@ def _note_overlaps(fields: list[Field], lines: list[int], work: _Import) -> None
 def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> Field:
     if signal.scale == 0:
         raise LayoutError("its scale is 0, so that it could only ever show one number; correct the definition")
+    if not (abs(signal.scale) <= LARGEST and abs(signal.offset) <= LARGEST):
+        raise LayoutError(
+            f"its scale {signal.scale:g} and offset {signal.offset:g} are no numbers up to {LARGEST:g}; correct the "
+            "definition"
+        )
     _vet_multiplexer(signal, one, line)
     coding = Coding.FLOAT if signal.is_float else Coding.SIGNED if signal.is_signed else Coding.UNSIGNED
     bits = _placed(signal)
@@ -170,7 +177,9 @@ def _vet_multiplexer(signal: Any, one: ParsedMessage, line: Statement, inside: t
     named = declared[0][3] if declared and len(declared[0]) > 3 else signal.multiplexer_signal
     switch = switches.get(named)
     if not signal.multiplexer_ids or switch is None or signal.multiplexer_signal != named or named in inside:
-        raise LayoutError(f"it is marked {line.selected}, but its multiplexer {named or ''} cannot be read")
+        raise LayoutError(
+            f"it is marked {line.selected}, but its multiplexer{f' {named}' if named else ''} cannot be read"
+        )
     _vet_multiplexer(switch, one, _line_of(switch, one), (*inside, signal.name, named))
 
 

@@ -13,6 +13,13 @@ from ..contract.errors import UnderdashError
 from .dbc_lines import Statement
 
 _SHARED = ("BA_DEF_", "BA_DEF_DEF_", "VAL_TABLE_")
+LARGEST_BYTES = 1785
+"""Of a message in several frames (SAE J1939-21, transport protocol)."""
+MOST_VALUES = 65_536
+_LENGTH = re.compile(r"^\s*BO_\s+\d+\s+\w+\s*:\s*(\d+)")
+_RANGES = re.compile(r"(\d+)\s*-\s*(\d+)")
+EXTENDED = 1 << 31
+"""In a DBC file this bit of an id says that it has 29 bits."""
 _PLACE = re.compile(r"Invalid syntax at line (\d+), column (\d+).*?>>!<<(.*)\"$", re.DOTALL)
 
 
@@ -67,15 +74,60 @@ def parse(text: str, found: Sequence[Statement]) -> Parsed:
         UnderdashError: cantools is not installed.
     """
     result = Parsed()
+    text, found = _without_endless(text, found, result)
     with _quiet():
         refusal = _refusal(text, strict=True)
         if refusal is not None:
             line, reason = refusal
             result.problems.append(Problem(line, f"the file as a whole is refused: {reason}", lost=False))
         shared = _shared(found, result)
+        known = _by_id(_load(text).messages) if refusal is None else {}
         for block in _blocks(found, result):
-            _parse_block(block, shared, result)
+            whole = known.get(block[0].owner)
+            if whole is None:
+                _parse_block(block, shared, result)
+            else:
+                result.messages.append(ParsedMessage(whole, tuple(block)))
     return result
+
+
+def _without_endless(text: str, found: Sequence[Statement], result: Parsed) -> tuple[str, list[Statement]]:
+    """Leave out what the parser would work at for ever: it goes through each bit and each value one by one."""
+    lines, kept = text.splitlines(), []
+    for statement in found:
+        why = _endless(statement)
+        if why is None:
+            kept.append(statement)
+            continue
+        result.lose(statement, why)
+        for line in range(statement.line - 1, statement.line + statement.text.count("\n")):
+            lines[line] = ""
+    return (text if len(kept) == len(found) else "\n".join(lines) + "\n"), kept
+
+
+def _endless(statement: Statement) -> str | None:
+    end = (statement.start or 0) + (statement.length or 0)
+    if statement.keyword == "SG_" and end > 8 * LARGEST_BYTES:
+        return f"signal {statement.signal}: it lies beyond the {LARGEST_BYTES} bytes of the longest message"
+    if statement.keyword == "BO_" and (length := _LENGTH.match(statement.text)) and int(length[1]) > LARGEST_BYTES:
+        return f"its length is {length[1]} bytes; {LARGEST_BYTES} are the longest there are"
+    if statement.keyword == "SG_MUL_VAL_":
+        for low, high in _RANGES.findall(statement.text):
+            if int(high) - int(low) > MOST_VALUES:
+                return f"{low} to {high} are more than {MOST_VALUES} values of a multiplexer"
+    return None
+
+
+def _by_id(messages: Sequence[Any]) -> dict[int | None, Any]:
+    """Return the messages of a file that is whole, by their id as the file spells it; without those that are twice."""
+    found: dict[int | None, Any] = {}
+    twice = set()
+    for message in messages:
+        spelt = message.frame_id | (EXTENDED if message.is_extended_frame else 0)
+        if spelt in found:
+            twice.add(spelt)
+        found[spelt] = message
+    return {spelt: message for spelt, message in found.items() if spelt not in twice}
 
 
 def _shared(found: Sequence[Statement], result: Parsed) -> str:

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from ..contract.errors import GivenError
-from .common import add_bus, bitrate, new_description, pairs
+from .common import add_bus, bitrate, counted, new_description, pairs
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
         "`underdash find ... --into`; config/cars/every_key.toml of the project explains every key.",
     )
     save_new(Path(arguments.out), description(car, remarks, lines))
-    buses, frames = _counted(len(car.buses), "bus", "buses"), _counted(len(car.fingerprint), "frame", "frames")
+    buses, frames = counted(len(car.buses), "bus", "buses"), counted(len(car.fingerprint), "frame", "frames")
     print(f"{arguments.out}: {buses}, recognised by {frames}")
     if left := [role for role in dict.fromkeys(stream.bus for stream in found) if role not in rates]:
         print(f"left out, since no --bitrate says how fast it is: {', '.join(left)}")
@@ -46,10 +46,6 @@ def run(arguments: argparse.Namespace) -> int:
         print("no frame came by the clock from beginning to end; without a fingerprint nothing is ever asked")
     print(f"next: underdash find ignition TRACE --into {arguments.out} --as vehicle.ignition")
     return 0
-
-
-def _counted(number: int, one: str, more: str) -> str:
-    return f"{number} {one if number == 1 else more}"
 
 
 def _rates(given: list[str], buses: list[str]) -> dict[str, int]:

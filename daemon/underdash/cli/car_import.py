@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from ..contract.errors import GivenError, UnderdashError
-from .common import bitrate, new_description
+from ..contract.errors import GivenError
+from .common import bitrate, counted, new_description
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +32,8 @@ def run(arguments: argparse.Namespace) -> int:
     for problem in imported.problems:
         print(f"{path}, {problem}", file=sys.stderr)
     if not imported.listeners:
-        raise UnderdashError(f"{path}: nothing in it could be taken over; look at the lines above")
+        above = "; look at the lines above" if imported.problems else ": it has no message (BO_) with a signal (SG_)"
+        raise GivenError(f"{path}: nothing in it could be taken over{above}")
     car = CarDescription(
         arguments.name,
         arguments.title or arguments.name,
@@ -49,7 +50,8 @@ def run(arguments: argparse.Namespace) -> int:
     save_new(Path(arguments.out), description(car, remarks))
     lost = sum(problem.lost for problem in imported.problems)
     fields = sum(len(one.fields) for one in imported.listeners)
-    print(f"{arguments.out}: {len(imported.listeners)} frames, {fields} fields; {lost} lines could not be taken over")
+    taken = f"{counted(len(imported.listeners), 'frame', 'frames')}, {counted(fields, 'field', 'fields')}"
+    print(f"{arguments.out}: {taken}; {counted(lost, 'line', 'lines')} could not be taken over")
     print(f"next: underdash car check {arguments.out} --against TRACE")
     return 0
 
@@ -59,6 +61,12 @@ def _text(path: Path) -> str:
         raw = path.read_bytes()
     except OSError as exc:
         raise GivenError(f"{path} cannot be read: {exc.strerror or exc}; check its name") from exc
+    if b"BO_ " not in raw or b"\0" in raw:
+        raise GivenError(
+            f"{path} is no DBC file: "
+            + ("there are zero bytes in it" if b"\0" in raw else "no line of it begins a message (BO_)")
+            + "; name one, saved as text in UTF-8"
+        )
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
