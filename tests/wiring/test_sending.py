@@ -14,10 +14,12 @@ from underdash.bus.guard import Guard
 from underdash.bus.link import Link
 from underdash.bus.memory import MemoryBus, MemoryPort
 from underdash.bus.port import QuietEvents
+from underdash.bus.refusals import Reason
 from underdash.bus.table import Table
 from underdash.bus.vetting import MakerEvidence
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.requests import ControlUnit, PollRequest
+from underdash.diagnostics.asking import Wish
 from underdash.loading import load
 from underdash.pace import PacedLoop, paced_loop
 from underdash.power.ignition import IgnitionState, Position
@@ -63,6 +65,10 @@ class Parts:
         self.guard.ignition = IgnitionState(Position.ON, True, "on", inf)
         self.guard.ignition_seen = True
         self.guard.fingerprint = FitVerdict(Fit.FITS, "it is")
+
+    def following(self) -> Sending:
+        """Return another sending side, as a description brings one that is read anew."""
+        return Sending(self.assembly, self.guard, {"drive": self.link}, self.loop)
 
     def run(self, seconds: float) -> list[float]:
         """Times of what was sent meanwhile."""
@@ -198,3 +204,25 @@ def test_facts_say_what_the_guard_must_know(parts: Parts) -> None:
     status = parts.link.status(parts.loop.time())
     assert facts(status, True, 500_000) == BusFacts(False, True, True, None)
     assert facts(status, False, None).transmit is False
+
+
+def test_flow_control_that_waits_is_announced_anew_when_a_description_is_read_anew(parts: Parts) -> None:
+    frame = Frame(0x7E0, bytes.fromhex("3000000000000000"))
+    wish = Wish("drive", frame, "engine", parts.loop.time() + 1.0)
+    heard: list[bytes] = []
+    held: list[Reason] = []
+    parts.link.add_tap(lambda seen: heard.append(seen.data))
+    for asked in (False, True):
+        held.clear()
+        before, after = parts.sending, parts.following()
+        after.flow_held = lambda wish, refusal: held.append(refusal.reason)
+        if asked:
+            parts.sending.demand(WANT)
+            parts.run(0.005)
+            before.stop()
+        before._replies.append(wish)
+        after.take_over(before)
+        parts.run(0.05)
+        assert held == ([] if asked else [Reason.NO_ANSWER_DUE])
+        assert (frame.data in heard) is asked
+        after.stop()
