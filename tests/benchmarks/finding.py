@@ -106,6 +106,19 @@ def like(path: Path) -> int:
     return len(answer.ranks)
 
 
+def turned(path: Path) -> int:
+    """Search four turns, in which nothing moves that is still elsewhere."""
+    from underdash.finding.marks import Mark
+    from underdash.finding.sweeps import sweeps_of
+    from underdash.finding.turned import turned as search
+
+    heard = HEARD[path]
+    step = (heard.end - heard.begin) / 10
+    begins = [heard.begin + step * place for place in (2, 4, 6, 8)]
+    search(heard, sweeps_of(Mark(begin, "knob", begin + min(4.0, step / 2)) for begin in begins))
+    return heard.frames
+
+
 HEARD: dict[Path, Heard] = {}
 JOBS: dict[str, Callable[[Path], int]] = {
     "load": load,
@@ -115,6 +128,7 @@ JOBS: dict[str, Callable[[Path], int]] = {
     "like": like,
     "pressed": pressed,
     "requests": requests,
+    "turned": turned,
 }
 
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,18 @@ def test_the_lines_for_a_description_fit_the_frames(
     car.write_text(car.read_text().replace('final = "00"', 'final = "01"'))
     assert main(["car", "check", str(car), "--against", str(trace)]) == 0
     assert "2C1 were dropped: 200 with a wrong checksum" in capsys.readouterr().out
+
+
+def test_contents_that_take_turns_are_no_counter_to_declare(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    contents: tuple[Callable[[int], bytes], ...] = (
+        lambda n: bytes([0, n // 8 % 90, 0, 0, 255]),
+        lambda n: bytes([1, 255, n % 250, n // 250, 0]),
+        lambda n: b"\2\x12\x34\x56\x78",
+        lambda n: bytes([3, 0, n // 50, 0x40, 0]),
+    )
+    rows = [f"({n / 50:.6f}) can0 2B3#{contents[n % 4](n).hex()}\n" for n in range(600)]
+    (path := tmp_path / "drive.log").write_text("".join(rows))
+    assert main(["find", "layout", str(path)]) == 0
+    told = capsys.readouterr().out
+    assert "?  byte 0" in told
+    assert "in a description" not in told

@@ -93,10 +93,13 @@ def block(one: Layout) -> list[str]:
 
 def _declared(one: Layout) -> list[str]:
     """Write the counter and the checksum as the ``[[broadcast]]`` of a description declares them."""
+    from ..broadcast.diagram import bits_of
     from ..config.spelling import bits_table, checksum_table
     from ..config.writing import value_text
 
     counter, checksum = one.protection.counter, one.protection.checksum
+    if counter is not None and one.multiplexer is not None and bits_of(counter.bits) & bits_of(one.multiplexer):
+        counter = None  # contents take turns, that is all it counts
     keys = {
         "counter": None if counter is None else bits_table(counter.bits),
         "checksum": None if checksum is None else checksum_table(checksum.declared()),
