@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import signal
 import subprocess
@@ -131,3 +132,16 @@ def test_ctrl_c_while_it_is_still_being_imported_is_no_traceback(
 def test_the_installed_program_goes_through_the_same_door() -> None:
     project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())
     assert project["project"]["scripts"] == {"underdash": "underdash.__main__:main"}
+
+
+def test_a_terminal_that_does_not_know_our_signs_gets_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = [f"({n}.0) can0 123#{2 * (n % 7 > 3):02X}\n" for n in range(1, 60)]
+    (trace := tmp_path / "a.log").write_text("".join([*lines, "# mark (1.5) \N{SNOWMAN}\n"]))
+    screen = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    monkeypatch.setattr("sys.stdout", screen)
+    assert main(["find", "layout", str(trace), "--id", "123"]) == 0
+    main(["find", "pressed", str(trace)])
+    shown = screen.buffer.getvalue()
+    assert b"|......a.|" in shown
+    assert b"\n?:\n" in shown
+    assert "▁▔".encode("ascii", "alike") == b"_#"

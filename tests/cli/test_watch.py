@@ -164,6 +164,7 @@ def test_a_narrow_and_low_terminal_gets_no_line_that_wraps() -> None:
         assert 1 <= len(shown) <= max(1, rows - 1)
         assert all(len(line) < max(2, columns) for line in shown)
     assert lines(watcher, 1.6, 32, 5)[1] == "comfort 309 byte 0 bit 0 1 -> 0"
+    assert lines(watcher, 1.6, 31, 5)[1] == "comfort 309 byte 0 bit 0 1->0"
     assert re.fullmatch(r"comfort 309 byte 0 bit 0 ▁+│ 1 -> 0", lines(watcher, 1.6, 45, 5)[1])
     assert lines(watcher, 1.6, 100, 5)[-1] == "and 9 more"
 

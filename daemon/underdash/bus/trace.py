@@ -267,7 +267,9 @@ def open_lines(path: Path) -> BufferedReader | gzip.GzipFile:
             file.close()
             return gzip.open(path)
     except OSError as exc:
-        raise UnreadableTraceError(f"trace {path} cannot be opened: {exc.strerror or exc}; check its name") from exc
+        raise UnreadableTraceError(
+            f"trace {path} cannot be opened: {exc.strerror or exc}; check its name and that you may read it"
+        ) from exc
     return file
 
 

@@ -8,6 +8,7 @@ is 2, whatever it was to be. A person sees sentences, never a traceback.
 from __future__ import annotations
 
 import argparse
+import codecs
 import contextlib
 import io
 import os
@@ -126,10 +127,21 @@ def entry() -> None:
     sys.exit(status)
 
 
+ALIKE = {"▁": "_", "▔": "#", "│": "|", "·": ".", "±": "+-", "→": "->", "×": "x"}
+"""Signs of ours that not every terminal knows, and what they are drawn with there."""
+
+
 def _speak_any_terminal() -> None:
-    """Have a letter that a terminal does not know come out as a question mark instead of ending the command."""
+    """Have a letter that a terminal does not know come out as one like it, or as a question mark."""
+    codecs.register_error("alike", _alike)
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")
+        sys.stdout.reconfigure(errors="alike")
+
+
+def _alike(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(ALIKE.get(sign, "?") for sign in error.object[error.start : error.end]), error.end
 
 
 def _say(sentence: str) -> None:

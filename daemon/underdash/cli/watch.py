@@ -190,7 +190,7 @@ def _row(answer: Answer, now: float, columns: int) -> str:
         return f"{name:34.34} {strip(answer, now, SECONDS, width)} {value}"
     room = columns - 1 - len(f"{name}  {short}")  # on a narrow terminal which one it is counts more than its strip
     drawn = f" {strip(answer, now, SECONDS, min(width, room))}" if room >= LEAST_ROOM else ""
-    return f"{name}{drawn} {short}"
+    return f"{name}{drawn} {short if room >= -1 else short.replace(' ', '')}"
 
 
 def _last(watcher: Watcher) -> str:
