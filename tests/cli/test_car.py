@@ -248,3 +248,11 @@ def test_what_is_no_dbc_file_is_told_in_one_sentence(
     assert f"underdash: {path}" in (said := capsys.readouterr().err)
     assert why in said
     assert not (tmp_path / "o.toml").exists()
+
+
+def test_an_export_takes_no_files_place(car: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (there := car.with_name("there.dbc")).write_text("mine")
+    for name, why in ((car, "a DBC file is written; name one ending in .dbc"), (there, "exists already; name another")):
+        assert main(["car", "export", str(car), "--out", str(name)]) == 2
+        assert why in capsys.readouterr().err
+    assert (car.read_text(), there.read_text()) == (CAR, "mine")

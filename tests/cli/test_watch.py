@@ -215,3 +215,10 @@ def test_whoever_had_the_buses_ends_and_that_is_told(
     monkeypatch.setattr(live_module, "live", gone)
     assert main(["watch"]) == 1
     assert "whoever had the buses open has ended" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("content", [b"", b"# underdash trace 1\n", bytes(500)])
+def test_a_recording_without_a_frame_is_no_silent_car(typed: Any, tmp_path: Path, content: bytes) -> None:
+    (trace := tmp_path / "a.log").write_bytes(content)
+    done = typed("watch", "--trace", trace)
+    assert (done.status, done.err) == (2, f"underdash: {trace}: no frame in it; record one with underdash record\n")

@@ -15,7 +15,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("car", metavar="CAR", help="a description (.toml), or the car of an installed plug-in")
     parser.add_argument("--bus", metavar="ROLE", help="which bus; needed where frames of several are described")
     parser.add_argument("--variant", metavar="V", help="which variant of the car, where it has any")
-    parser.add_argument("--out", required=True, metavar="F.dbc", help="where to write")
+    parser.add_argument("--out", required=True, metavar="F.dbc", help="the DBC file; it must not exist yet")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -24,6 +24,11 @@ def run(arguments: argparse.Namespace) -> int:
     from ..wiring.assembly import assemble, load_bundled
     from ..wiring.installed import car_of_any
 
+    path = Path(arguments.out)
+    if path.suffix.lower() != ".dbc":
+        raise GivenError(f"--out {path}: a DBC file is written; name one ending in .dbc")
+    if path.exists():
+        raise GivenError(f"--out {path} exists already; name another file, or move that one away")
     car, loaded = car_of_any(arguments.car, load_bundled(), variant=arguments.variant)
     roles = list(dict.fromkeys(one.bus for one in car.broadcasts))
     if not roles:
@@ -39,7 +44,6 @@ def run(arguments: argparse.Namespace) -> int:
         if field.signal in catalogue
     }
     text, problems = write_dbc([one for one in car.broadcasts if one.bus == role], known)
-    path = Path(arguments.out)
     with put_in_place(path, "--out") as part:
         part.write_text(text, encoding="utf-8", newline="")
     for problem in problems:

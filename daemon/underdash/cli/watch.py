@@ -14,6 +14,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..contract.errors import GivenError
 from .common import add_config, positive, told_to_stop
 
 if TYPE_CHECKING:
@@ -81,6 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
     with told_to_stop() as stop, _source(arguments) as source:
         now = _look_on(watcher, source, stop, arguments.seconds)
         over = source.over() and arguments.trace is None
+    if arguments.trace is not None and not watcher.frames and source.over():
+        raise GivenError(f"{arguments.trace}: no frame in it; record one with underdash record")
     if not sys.stdout.isatty() and watcher.frames:
         print("\n".join(lines(watcher, now, *shutil.get_terminal_size())))
     print(_last(watcher), file=sys.stderr)
