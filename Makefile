@@ -8,8 +8,11 @@
 
 PYTHON ?= python3
 FUZZ_SECONDS ?= 60
+# tests run side by side on this many processors
+WORKERS ?= 2
 VENV := .venv
 BIN := $(VENV)/bin
+PYTEST := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup --no-loadscope-reorder
 
 .PHONY: demo test quick bench gallery fuzz lint clean
 
@@ -17,10 +20,10 @@ demo: $(VENV)/.run
 	$(BIN)/underdash demo --speed max --pictures demo --report demo/report.json
 
 test: lint
-	$(BIN)/python -m pytest
+	$(PYTEST)
 
 quick: lint
-	$(BIN)/python -m pytest -m "not slow"
+	$(PYTEST) -m "not slow"
 
 bench: $(VENV)/.dev
 	for figure in tests/benchmarks/[a-z]*.py; do $(BIN)/python $$figure || exit 1; done

@@ -82,3 +82,18 @@ class Machine:
 def machine(tmp_path: Path) -> Machine:
     """A machine with nothing on it."""
     return Machine(tmp_path / "machine")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the table that the tests of `faults/` filled in, wherever they ran."""
+    rows = [
+        row
+        for report in terminalreporter.stats.get("passed", ())
+        for name, table in report.user_properties
+        if name == "faults"
+        for row in table
+    ]
+    if rows:
+        terminalreporter.section("fault -> seen -> said")
+    for fault, seen, said in rows:
+        terminalreporter.write_line(f"{fault} -> {seen} -> {said[:110]}")

@@ -14,7 +14,7 @@ import pytest
 from underdash.cli import ask_scan
 
 Typed = Callable[..., Any]
-LONG_S = 30.0
+LONG_S = 60.0
 
 
 @pytest.fixture

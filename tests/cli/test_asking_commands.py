@@ -15,7 +15,7 @@ import pytest
 from underdash.bus.trace import read_trace
 
 Typed = Callable[..., Any]
-LONG_S = 20.0
+LONG_S = 60.0
 
 
 @pytest.fixture

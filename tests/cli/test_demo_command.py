@@ -80,7 +80,7 @@ def test_ctrl_c_ends_it_in_order_with_one_sentence(started: Typed, tmp_path: Pat
         while not pictures.exists():
             assert process.poll() is None
     process.send_signal(signal.SIGINT)
-    said, err = process.communicate(timeout=20)
+    said, err = process.communicate(timeout=60)
     assert process.returncode in (130, -signal.SIGINT)
     assert err == "underdash: stopped\n"
     assert "Traceback" not in said
@@ -93,7 +93,7 @@ def test_sigterm_ends_it_with_its_report(started: Typed, tmp_path: Path) -> None
     process = started("demo", "--speed", "max", "--report", report)
     assert process.stdout.readline()
     process.send_signal(signal.SIGTERM)
-    said, err = process.communicate(timeout=20)
+    said, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, "")
     assert "driven" in said
     assert json.loads(report.read_text())["car"]["name"] == "tarn"

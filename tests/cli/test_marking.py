@@ -9,7 +9,7 @@ import pytest
 from underdash.cli.marking import FIRST_WORD, MOST_WORD_LETTERS, Words, marking
 from underdash.contract.errors import UnderdashError
 
-LONG_S = 10.0
+LONG_S = 60.0
 
 
 def test_an_empty_line_repeats_the_word() -> None:

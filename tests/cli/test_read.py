@@ -344,7 +344,7 @@ def wait_for(there: Callable[[], bool], process: subprocess.Popen[str]) -> None:
     """Wait for something another process does; it says nothing when it has done it."""
     from time import monotonic
 
-    end = monotonic() + 20
+    end = monotonic() + 60
     while not there():
         assert process.poll() is None, "it ended too early"
         assert monotonic() < end, "it never happened"

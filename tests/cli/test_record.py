@@ -67,7 +67,7 @@ def test_it_ends_when_it_is_told_to_and_the_trace_is_whole(
     while not out.exists():
         assert process.poll() is None
     process.send_signal(number)
-    _, err = process.communicate(timeout=20)
+    _, err = process.communicate(timeout=60)
     assert process.returncode in ((0,) if lines else (0, 130, -int(number)))
     assert "Traceback" not in err
     if lines:
@@ -84,7 +84,7 @@ def test_lines_that_are_typed_become_marks(started: Typed, config: Path) -> None
     while sum(line.startswith("mark: ") for line in told) < 3:
         told.append(process.stderr.readline())
     process.send_signal(signal.SIGINT)
-    process.communicate(timeout=20)
+    process.communicate(timeout=60)
     assert [line for line in told if line.startswith("mark")] == ["mark: menu\n", "mark: menu\n", "mark: door left\n"]
     trace = read_trace(out)
     assert list(trace) == []

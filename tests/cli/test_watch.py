@@ -27,7 +27,7 @@ from underdash.cli.live import Live, live
 from underdash.cli.watch import Picture, Steady, lines
 from underdash.finding.watching import Watcher
 
-LONG_S = 20.0
+LONG_S = 60.0
 CONFIG = """
 format = 1
 [car]

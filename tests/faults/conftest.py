@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
@@ -25,19 +26,11 @@ drive = _wiring().drive
 
 
 Rows = list[tuple[str, str, str]]
-ROWS = pytest.StashKey[Rows]()
 
 
-@pytest.fixture(scope="session")
-def table(request: pytest.FixtureRequest) -> Rows:
+@pytest.fixture
+def table(record_property: Callable[[str, object], None]) -> Rows:
     """Rows of (fault, what was seen to go on, what was said), printed at the end of the run."""
-    return request.config.stash.setdefault(ROWS, [])
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    """Print the table."""
-    rows = config.stash.get(ROWS, [])
-    if rows:
-        terminalreporter.section("fault -> seen -> said")
-    for fault, seen, said in rows:
-        terminalreporter.write_line(f"{fault} -> {seen} -> {said[:110]}")
+    rows: Rows = []
+    record_property("faults", rows)
+    return rows

@@ -80,7 +80,7 @@ driver = "picture"
 deck = ["hangs", "boost"]
 settings = { file = "panel.png" }
 """
-LONG_S = 30.0
+LONG_S = 60.0
 SMALL_MACHINE = """
 import sys
 from underdash.service import growth

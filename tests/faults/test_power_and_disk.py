@@ -23,7 +23,7 @@ from underdash.simulator.driver import Phase
 from underdash.wiring.leaving import Leaving
 
 Table = list[tuple[str, str, str]]
-LONG_S = 30.0
+LONG_S = 60.0
 
 
 def test_a_key_that_comes_back_while_halting_makes_it_a_restart(drive: Any, table: Table) -> None:

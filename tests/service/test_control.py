@@ -25,7 +25,7 @@ from underdash.service.control import MOST_CLIENTS, Control, ControlError, Conve
 from underdash.service.messages import MOST_ANSWER_BYTES, MOST_REQUEST_BYTES
 
 T = TypeVar("T")
-LONG_S = 10.0
+LONG_S = 60.0
 
 
 class Daemon:

@@ -25,7 +25,7 @@ from underdash.wiring.chain import Cause, Chain
 from underdash.wiring.control import Desk, socket_path, socket_paths
 
 T = TypeVar("T")
-LONG_S = 15.0
+LONG_S = 60.0
 TEXT = """
 format = 1
 [car]
