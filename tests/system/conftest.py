@@ -1,8 +1,10 @@
 from __future__ import annotations
 
+import compileall
 import json
 import os
 import platform
+import shlex
 import shutil
 import subprocess
 import sys
@@ -17,6 +19,8 @@ PROJECT = Path(__file__).resolve().parents[2]
 GUEST = PROJECT / "tests" / "system" / "guest" / "run.sh"
 NO_GUEST, BOOTS = 125, 3
 """What run.sh ends with where no guest came up, and how often that is tried."""
+LIMIT_S = 5400
+"""For a guest that hangs; the longest takes a quarter of an hour, and more where the machine has other work."""
 
 
 def why_not() -> str | None:
@@ -29,15 +33,15 @@ def why_not() -> str | None:
     return None
 
 
-def played(command: list[str], program: str, limit_s: int) -> subprocess.CompletedProcess[str]:
+def played(words: list[str], program: str) -> subprocess.CompletedProcess[str]:
     """Run a program of `guest/` in a guest; one that does not come up is booted again, since on a busy machine an
     emulated kernel may lose the timer it boots by."""
     for _ in range(BOOTS):
         done = subprocess.run(
-            [*command, f"python3 tests/system/guest/{program}"],
+            [str(GUEST), "-t", str(LIMIT_S), *words, f"python3 tests/system/guest/{program}"],
             capture_output=True,
             text=True,
-            timeout=limit_s + 600,
+            timeout=LIMIT_S + 600,
             check=False,
         )
         if done.returncode != NO_GUEST or done.stdout.strip():  # one that said something came up, and is not begun anew
@@ -55,9 +59,11 @@ def guest() -> Guest:
     if reason is not None:
         pytest.skip(reason)
     packages = Path(structlog.__file__).parents[1]  # wherever what we depend on is installed
+    for folder in ("daemon", "plugins"):  # the guest cannot write here, and would compile it for each process anew
+        compileall.compile_dir(PROJECT / folder, quiet=2)
 
-    def run(program: str, *options: str, limit_s: int = 560) -> subprocess.CompletedProcess[str]:
-        return played([str(GUEST), "-t", str(limit_s), *options, str(PROJECT), str(packages)], program, limit_s)
+    def run(program: str, *options: str) -> subprocess.CompletedProcess[str]:
+        return played([*options, str(PROJECT), str(packages)], program)
 
     return run
 
@@ -84,8 +90,8 @@ def under_systemd() -> Callable[..., dict[str, Any]]:
     if reason is not None:
         pytest.skip(reason)
 
-    def run(program: str, wheels: Path, limit_s: int = 1800) -> dict[str, Any]:
-        done = played([str(GUEST), "-s", "-t", str(limit_s), str(PROJECT), str(wheels)], program, limit_s)
+    def run(program: str, wheels: Path) -> dict[str, Any]:
+        done = played(["-s", str(PROJECT), str(wheels)], program)
         said = done.stdout.splitlines()
         scenes = [line.removeprefix("SCENE ") for line in said if line.startswith("SCENE ")]
         found = [json.loads(line.removeprefix("SEEN ")) for line in said if line.startswith("SEEN ")]
@@ -97,31 +103,42 @@ def under_systemd() -> Callable[..., dict[str, Any]]:
     return run
 
 
-ALL_SCENES = "UNDERDASH_ALL_SCENES"
-OWNERS_LIFE = (
-    *("fresh", "again", "network", "plugin", "first picture", "rights", "journey", "with strangers", "loop hangs"),
-    *("page hangs", "killed", "upgrade", "removal"),
+LIFE = (
+    *("fresh", "again", "network", "plugin", "first picture", "rights", "journey"),
+    *("with strangers", "loop hangs", "page hangs", "killed", "upgrade", "removal"),
 )
-"""Scenes of `guest/service.py` that are always played."""
+MISHAPS = (
+    *("installed", "with strangers", "page raises", "plug-in leaks", "broken version", "out of safe mode"),
+    *("page crashes", "page exits", "leaks in C", "out of safe mode again", "page aborts", "leaks at once"),
+    *("board", "login", "worn out"),
+)
+"""Scenes of `guest/service.py`, as they are played in two guests; the third bad end in a row leads to safe mode."""
 GUESTS_PYTHON = {"bookworm": (3, 11), "trixie": (3, 13)}
 
 
 @pytest.fixture(scope="session")
-def life(under_systemd: Callable[..., dict[str, Any]], tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """What was seen of an owner's life with the service, from a fresh install to removal; see `guest/service.py`."""
-    from .wheels import make_wheels
+def installed(
+    under_systemd: Callable[..., dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
+) -> Callable[[tuple[str, ...]], dict[str, Any]]:
+    """Plays scenes of `guest/service.py` in a guest that is installed from wheels of this project."""
+    from .wheels import make_environment, make_wheels
 
     wanted = GUESTS_PYTHON.get(platform.freedesktop_os_release().get("VERSION_CODENAME", ""))
     if wanted != sys.version_info[:2]:
         pytest.skip(f"wheels for the guest are made by its own Python: {wanted} is wanted, this is {sys.version}")
     folder = tmp_path_factory.mktemp("wheels")
     make_wheels(folder, tmp_path_factory.mktemp("work"))
-    scenes = "" if os.environ.get(ALL_SCENES) else " ".join(f"'{name}'" for name in OWNERS_LIFE)
-    return under_systemd(f"service.py {scenes}".rstrip(), folder, limit_s=2700)
+    make_environment(folder, tmp_path_factory.mktemp("environment"))
+    return lambda scenes: under_systemd(f"service.py {shlex.join(scenes)}", folder)
 
 
-@pytest.fixture
-def more_scenes() -> None:
-    """Leaves a test out whose scene is played on demand only."""
-    if not os.environ.get(ALL_SCENES):
-        pytest.skip(f"one of the scenes that take another half hour; they are played with {ALL_SCENES}=1")
+@pytest.fixture(scope="session")
+def life(installed: Callable[[tuple[str, ...]], dict[str, Any]]) -> dict[str, Any]:
+    """What was seen of an owner's life with the service, from a fresh install to removal."""
+    return installed(LIFE)
+
+
+@pytest.fixture(scope="session")
+def mishaps(installed: Callable[[tuple[str, ...]], dict[str, Any]]) -> dict[str, Any]:
+    """What was seen of a service with others' plug-ins that do harm, a version that does not start, and a board."""
+    return installed(MISHAPS)

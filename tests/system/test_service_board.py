@@ -8,19 +8,13 @@ import pytest
 
 from .pictures import from_spi, keep
 
-pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("more_scenes")]
-
-
-@pytest.fixture(scope="module")
-def seen(life: dict[str, Any]) -> dict[str, Any]:
-    """What was seen of the service, installed in a guest that is booted once for all such files."""
-    return life
+pytestmark = pytest.mark.slow
 
 
 def test_the_unit_reads_a_line_and_drives_one_and_its_panel_gets_picture_then_light(
-    seen: dict[str, Any], tmp_path_factory: pytest.TempPathFactory
+    mishaps: dict[str, Any], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    board = seen["board"]
+    board = mishaps["board"]
     assert None not in (board["ready"], board["bright"], board["off"], board["on"]), board["log"]
     assert board["held"] == 1
     assert {board["holders"][f"GPIO{line}"].split()[0] for line in (17, 23, 24, 26)} == {"underdash"}
@@ -32,8 +26,8 @@ def test_the_unit_reads_a_line_and_drives_one_and_its_panel_gets_picture_then_li
     assert float(board["exposure"].split(": ")[1].split()[0]) <= 1.3
 
 
-def test_udev_gives_devices_to_the_services_groups_and_a_channel_of_pwm_too(seen: dict[str, Any]) -> None:
-    assert seen["board"]["groups"] == {
+def test_udev_gives_devices_to_the_services_groups_and_a_channel_of_pwm_too(mishaps: dict[str, Any]) -> None:
+    assert mishaps["board"]["groups"] == {
         "spi": "spi 6",
         "lines": "gpio 6",
         "backlight": "video 6",
@@ -44,9 +38,9 @@ def test_udev_gives_devices_to_the_services_groups_and_a_channel_of_pwm_too(seen
 
 
 def test_somebody_who_is_logged_in_holds_a_power_off_up_and_the_supplys_line_is_held_to_the_end(
-    seen: dict[str, Any],
+    mishaps: dict[str, Any],
 ) -> None:
-    login = seen["login"]
+    login = mishaps["login"]
     assert login["waits"] is not None, login
     assert login["sentence"] == "power-off waits, 60 min at most: somebody is logged in"
     assert login["while it waits"] == [1, "inactive"]

@@ -9,15 +9,14 @@ import pytest
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module")
-def seen(life: dict[str, Any]) -> dict[str, Any]:
-    """What was seen of the service, installed in a guest that is booted once for all such files."""
-    return life
+def test_every_scene_was_played(mishaps: dict[str, Any]) -> None:
+    assert "trouble" not in mishaps
+    print("\n".join(mishaps["scenes"]))
 
 
 @pytest.mark.parametrize("kind", ["loop", "page"])
-def test_a_plugin_that_hangs_is_ended_by_the_watchdog(seen: dict[str, Any], kind: str) -> None:
-    hang = seen[f"hang {kind}"]
+def test_a_plugin_that_hangs_is_ended_by_the_watchdog(life: dict[str, Any], kind: str) -> None:
+    hang = life[f"hang {kind}"]
     assert hang["watchdog"]
     assert hang["back_s"] < 60
     where = "hangs" if kind == "page" else "step"
@@ -28,17 +27,16 @@ def test_a_plugin_that_hangs_is_ended_by_the_watchdog(seen: dict[str, Any], kind
     assert hang["lit"] is not None
 
 
-@pytest.mark.usefixtures("more_scenes")
-def test_a_page_that_raises_costs_that_page_only(seen: dict[str, Any]) -> None:
-    raises = seen["raises"]
+def test_a_page_that_raises_costs_that_page_only(mishaps: dict[str, Any]) -> None:
+    raises = mishaps["raises"]
     assert raises["off_s"] is not None
     assert raises["same life"]
     assert "page 'raises' was taken off" in raises["status"]
     assert "broken" in raises["status"]
 
 
-def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(seen: dict[str, Any]) -> None:
-    killed = seen["killed"]
+def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(life: dict[str, Any]) -> None:
+    killed = life["killed"]
     assert killed["was_lit"]
     assert None not in (killed["dark_s"], killed["back_s"], killed["lit"])
     # the third bad end within ten minutes, after the loop's and the page's
@@ -47,17 +45,15 @@ def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(seen: dict[str, An
     assert "plug-ins tarn, boost" in killed["status"]
 
 
-@pytest.mark.usefixtures("more_scenes")
-def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(seen: dict[str, Any]) -> None:
-    leak = seen["leak"]
+def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(mishaps: dict[str, Any]) -> None:
+    leak = mishaps["leak"]
     assert leak["found_s"] is not None
     assert leak["same life"]
     assert "plug-in breaks suspended: it holds more and more memory: the daemon took" in leak["status"]
     assert "plug-in breaks is suspended" in leak["why"]
-    assert int(leak["taken"]) < int(seen["with strangers"]["most"])
+    assert int(leak["taken"]) < int(mishaps["with strangers"]["most"])
 
 
-@pytest.mark.usefixtures("more_scenes")
 @pytest.mark.parametrize(
     ("scene", "how"),
     [
@@ -68,9 +64,9 @@ def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(seen: dict[str,
     ],
 )
 def test_the_service_is_back_after_a_plugin_took_the_process_with_it_and_says_how(
-    seen: dict[str, Any], scene: str, how: str
+    mishaps: dict[str, Any], scene: str, how: str
 ) -> None:
-    life = seen[scene]
+    life = mishaps[scene]
     assert None not in (life["back_s"], life["lit"])
     assert f'how="{how}"' in life["named"]
     assert life["sentences"][0].endswith(f"The daemon before this one ended badly: {how}")
@@ -78,9 +74,10 @@ def test_the_service_is_back_after_a_plugin_took_the_process_with_it_and_says_ho
         assert f"of plug-in breaks is off: an earlier life {how}" in life["status"]
 
 
-@pytest.mark.usefixtures("more_scenes")
-def test_a_leak_of_a_library_in_c_ends_the_daemon_before_the_machine_and_nobody_is_named(seen: dict[str, Any]) -> None:
-    life = seen["plug-in leaks in C"]
+def test_a_leak_of_a_library_in_c_ends_the_daemon_before_the_machine_and_nobody_is_named(
+    mishaps: dict[str, Any],
+) -> None:
+    life = mishaps["plug-in leaks in C"]
     assert None not in (life["back_s"], life["lit"])
     # by itself; or by the kernel, where it grew faster than an emulated machine looks
     ended = [line for line in life["memory"] if 'how="took too much memory' in line]
@@ -91,6 +88,24 @@ def test_a_leak_of_a_library_in_c_ends_the_daemon_before_the_machine_and_nobody_
     assert "refused  breaks: safe mode" in life["status"]
 
 
-@pytest.mark.usefixtures("more_scenes")
-def test_a_restart_by_hand_forgets_what_was(seen: dict[str, Any]) -> None:
-    assert seen["forgotten"] == {"ready": seen["forgotten"]["ready"], "faults": []}
+def test_a_restart_by_hand_forgets_what_was(mishaps: dict[str, Any]) -> None:
+    assert mishaps["forgotten"] == {"ready": mishaps["forgotten"]["ready"], "faults": []}
+
+
+def test_a_version_that_does_not_start_gives_way_to_the_one_from_before(mishaps: dict[str, Any]) -> None:
+    failed = mishaps["upgrade that does not start"]
+    assert failed["status"] == 1
+    assert "the new version does not start" in failed["said"][-1]
+    assert "the one from before runs again" in failed["said"][-1]
+    assert failed["same"]
+    assert failed["ready"] is not None
+    assert failed["environments"] == ["a", "current"], failed
+
+
+def test_a_root_that_cannot_be_written_any_more_keeps_no_page_from_being_shown(mishaps: dict[str, Any]) -> None:
+    worn = mishaps["worn out"]
+    assert worn["before"] is not None
+    assert worn["read only"]
+    assert worn["goes on"]
+    assert None not in (worn["ready"], worn["lit"]), worn["log"]
+    assert not any("level=error" in line for line in worn["log"]), worn["log"]

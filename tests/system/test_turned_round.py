@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import GUEST, PROJECT, why_not
+from .conftest import GUEST, LIMIT_S, PROJECT, why_not
 
 pytestmark = pytest.mark.slow
 
@@ -22,13 +22,13 @@ def test_the_unit_restarts_a_machine_that_goes_off_only_where_the_key_is_back(
     reason = why_not()
     if reason is not None:
         pytest.skip(reason)
-    command = [str(GUEST), "-s", "-t", "300", str(PROJECT), str(tmp_path)]
+    command = [str(GUEST), "-s", "-t", str(LIMIT_S), str(PROJECT), str(tmp_path)]
     done = subprocess.run(
         [*command, f"python3 tests/system/guest/turned_round.py {word}"],
         capture_output=True,
         text=True,
         check=False,
-        timeout=900,
+        timeout=LIMIT_S + 600,
     )
     assert last in done.stderr, done.stderr
     # a restart that is asked for in the ordinary way is refused by then, or nobody is left to ask

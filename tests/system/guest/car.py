@@ -2,6 +2,7 @@
 
     car.py POSITION:SECONDS ...    # of the key; SLEEP is LOCK with every bus asleep
 
+SIGUSR1 turns it to the next position at once, by a car that begins there.
 A line of JSON a phase says when it began (seconds, monotonic), and how many requests came before it, the last one when.
 """
 
@@ -9,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import signal
 import sys
 
 from underdash.bus.frames import Frame
@@ -46,15 +48,21 @@ class Told(SimulatedCar):
 
 def main() -> None:
     """Drive what the arguments say."""
-    phases = tuple(
+    phases = [
         Phase(f"{number} {key}", float(seconds), "LOCK" if key == "SLEEP" else key, awake=key != "SLEEP")
         for number, (key, _, seconds) in enumerate(word.partition(":") for word in sys.argv[1:])
-    )
+    ]
     model, _ = simulated("tarn")
     description, _ = choose_car("tarn", load_bundled())
     loop = asyncio.SelectorEventLoop()
     ports = {role: opener(BusConfig(role, channel=channel))() for role, channel in CHANNELS.items()}
-    station = Station(Told(description, model, phases, 1), ports, loop)
+    station = Station(Told(description, model, tuple(phases), 1), ports, loop)
+
+    def turn() -> None:
+        del phases[0]
+        station.car = Told(description, model, tuple(phases), 1)
+
+    loop.add_signal_handler(signal.SIGUSR1, turn)
     station.start()
     loop.call_later(sum(phase.seconds for phase in phases), loop.stop)
     loop.run_forever()

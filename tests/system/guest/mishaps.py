@@ -6,7 +6,21 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from owning import CONFIG, RUNTIME, lit, log, picture, ready, run, scene, show, shown, status, until
+from owning import (
+    CONFIG,
+    RUNTIME,
+    lit,
+    log,
+    make_read_only,
+    picture,
+    ready,
+    run,
+    scene,
+    show,
+    shown,
+    status,
+    until,
+)
 
 Seen = dict[str, Any]
 
@@ -137,6 +151,19 @@ def forgotten(seen: Seen) -> None:
     scene(f"restarted by hand: faults {seen['forgotten']['faults']}")
 
 
+def worn_out(seen: Seen) -> None:
+    """Have the disk become one that cannot be written any more: the daemon goes on, and can be started again."""
+    CONFIG.write_text(OURS)
+    run("systemctl", "restart", "underdash")
+    found: Seen = {"before": until(ready), "read only": make_read_only(), "goes on": bool(status())}
+    begun = time.monotonic()
+    run("systemctl", "restart", "underdash")
+    found |= {"ready": until(ready), "s": round(time.monotonic() - begun, 1), "lit": until(lit)}
+    found["log"] = log(begun).splitlines()
+    seen["worn out"] = found
+    scene(f"root read-only: the daemon goes on: {found['goes on']}; READY {found['s']} s after a restart was asked for")
+
+
 SCENES: dict[str, Callable[[Seen], None]] = {
     "with strangers": begin,
     "page raises": raises,
@@ -151,4 +178,5 @@ SCENES: dict[str, Callable[[Seen], None]] = {
     "page aborts": lambda seen: ends(seen, "page aborts in C", lambda: show("aborts")),
     "leaks at once": lambda seen: ends(seen, "plug-in takes all memory at once", lambda: flag("burst")),
     "plug-in leaks": leaks,
+    "worn out": worn_out,
 }

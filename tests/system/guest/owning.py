@@ -99,6 +99,22 @@ def ready() -> bool:
     return shown("ActiveState") == "active"
 
 
+def make_read_only() -> bool:
+    """Take from every disk that anything can be written, whoever writes, as the kernel does with one that is worn out.
+
+    Returns:
+        whether the root is read only then; the kernel's own documentation of SysRq calls this an emergency remount.
+    """
+    Path("/proc/sysrq-trigger").write_text("u")
+    return until(lambda: "ro" in root_options(), 30) is not None
+
+
+def root_options() -> list[str]:
+    """Return how the root is mounted, as the kernel lists it (proc_pid_mounts(5))."""
+    mounts = [line.split() for line in Path("/proc/self/mounts").read_text().splitlines()]
+    return next(mount[3].split(",") for mount in reversed(mounts) if mount[1] == "/")
+
+
 def show(page: str) -> None:
     """Turn the panel to a page."""
     asked("page", show=page)

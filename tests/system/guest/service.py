@@ -123,6 +123,24 @@ def fresh() -> None:
     scene(f"fresh install: {SEEN['fresh']['s']} s; {SEEN['fresh']['exposure']}")
 
 
+def installed() -> None:
+    """Install where the environment is whole already, with a stranger's plug-in in it."""
+    place = PLACE / "a"
+    run("python3", "-m", "venv", "--without-pip", str(place))
+    packages = next(place.glob("lib/python3*/site-packages"))
+    run("tar", "--extract", "--file", str(WHEELS / "environment.tar"), "--directory", str(packages))
+    command = place / "bin/underdash"
+    command.write_text(f"#!{place}/bin/python\nimport sys\nfrom underdash.__main__ import main\nsys.exit(main())\n")
+    command.chmod(0o755)
+    made_of = f"wheels={WHEELS}; . <(sed -n '/^made_of()/,/^}}/p' systemd/install); made_of"
+    (place / "made_of").write_text(run("bash", "-c", made_of).stdout)
+    (PLACE / "current").symlink_to("a")
+    done = install("--wheels", str(WHEELS))
+    if done["status"] or "the environment is whole" not in done["said"][0]:
+        raise RuntimeError(done["said"])
+    scene(f"installed: {done['s']} s")
+
+
 def compiled(path: Path) -> bool:
     """Say whether a module needs no compiling any more."""
     return bool(list(path.parent.glob(f"__pycache__/{path.stem}.*.pyc"))) or path.stat().st_size == 0
@@ -198,20 +216,16 @@ def switched() -> dict[str, str]:
     return seen
 
 
+def add(name: str) -> subprocess.CompletedProcess[str]:
+    """Add a stranger's plug-in."""
+    wheel = WHEELS / f"underdash_{name}-1.0-py3-none-any.whl"
+    return run("underdash", "plugins", "add", str(wheel), "--wheels", str(WHEELS))
+
+
 def plugin() -> None:
     """Add a stranger's plug-in, and one that would move what the daemon stands on."""
     versions = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
-    good, bad = [
-        run(
-            "underdash",
-            "plugins",
-            "add",
-            str(WHEELS / f"underdash_{name}-1.0-py3-none-any.whl"),
-            "--wheels",
-            str(WHEELS),
-        )
-        for name in ("breaks", "moves")
-    ]
+    good, bad = add("breaks"), add("moves")
     after = run(str(PLACE / "current/bin/python"), "-m", "pip", "freeze").stdout
     new = [line for line in after.splitlines() if line not in versions.splitlines()]
     SEEN["plugin"] = {"good": good.stdout, "bad": bad.stderr, "status": bad.returncode, "new": new}
@@ -412,14 +426,14 @@ def main() -> None:
             (console / "bind").write_text("0")
     SCREEN.write_bytes(bytes(320 * 240 * 2))
     wired.LINES.append(bench.set_up())
-    for name in sys.argv[1:] or SCENES:
+    for name in sys.argv[1:]:
         before = set(SEEN)
         try:
             SCENES[name]()
         except Exception as exc:
             SEEN.setdefault("trouble", []).append(f"{name}: {exc!r}")
             scene(f"trouble in {name}: {exc!r}")
-            if name == "fresh":
+            if name in ("fresh", "installed"):
                 break
         # for whoever has to find out why it goes no further
         print("SAW", json.dumps({key: value for key, value in SEEN.items() if key not in before}), flush=True)
@@ -428,6 +442,7 @@ def main() -> None:
 
 SCENES = {
     "fresh": fresh,
+    "installed": installed,
     "again": again,
     "network": network,
     "plugin": plugin,
@@ -436,10 +451,10 @@ SCENES = {
     "journey": journey,
     **{name: partial(play, SEEN) for name, play in mishaps.SCENES.items()},
     **{name: partial(play, SEEN) for name, play in wired.SCENES.items()},
-    "upgrade that does not start": upgrade_that_does_not_start,
+    "broken version": upgrade_that_does_not_start,
     "upgrade": upgrade,
     "removal": removal,
 }
-"""With arguments only those are played."""
+"""Those that the arguments name are played, in their order."""
 
 main()
