@@ -13,6 +13,7 @@ GUESTS = ("life", "mishaps")
 """Fixtures of `tests/system/` that last longer than anything else and are for several files, the longest first."""
 
 
+@pytest.hookimpl(tryfirst=True)  # xdist reads the groups in the same hook
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Where tests run side by side: what shares fixtures stays together, and what lasts long comes first."""
     if not getattr(config.option, "loadgroup", False):
