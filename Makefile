@@ -12,7 +12,7 @@ FUZZ_SECONDS ?= 60
 WORKERS ?= 2
 VENV := .venv
 BIN := $(VENV)/bin
-PYTEST := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup --no-loadscope-reorder
+PYTEST := $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
 .PHONY: demo test quick bench gallery fuzz lint clean
 

@@ -135,3 +135,26 @@ def test_the_helper_switches_an_interface_for_the_services_user_only(life: dict[
 def test_the_scenes_are_told_a_line_each(life: dict[str, Any]) -> None:
     print(json.dumps({key: value for key, value in life.items() if key != "journey"}, indent=1))
     assert len(life["scenes"]) >= 11
+
+
+@pytest.mark.parametrize("kind", ["loop", "page"])
+def test_a_plugin_that_hangs_is_ended_by_the_watchdog(life: dict[str, Any], kind: str) -> None:
+    hang = life[f"hang {kind}"]
+    assert hang["watchdog"]
+    assert hang["back_s"] < 60
+    where = "hangs" if kind == "page" else "step"
+    assert f"stood still in {where}() of plug-in breaks" in hang["named"]
+    assert (f"page 'hangs' of plug-in breaks is off: an earlier life stood still in {where}()" in hang["status"]) == (
+        kind == "page"
+    )
+    assert hang["lit"] is not None
+
+
+def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(life: dict[str, Any]) -> None:
+    killed = life["killed"]
+    assert killed["was_lit"]
+    assert None not in (killed["dark_s"], killed["back_s"], killed["lit"])
+    # the third bad end within ten minutes, after the loop's and the page's
+    assert "fault    safe mode: underdash ended badly 3 times" in killed["status"]
+    assert "refused  breaks: safe mode" in killed["status"]
+    assert "plug-ins tarn, boost" in killed["status"]

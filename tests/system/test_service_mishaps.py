@@ -1,10 +1,12 @@
-"""Others' plug-ins that hang, raise, crash and leak under the installed service, and what is said of each."""
+"""Others' plug-ins that raise, crash and leak under the installed service, a version that does not start, and a board."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import pytest
+
+from .pictures import from_spi, keep
 
 pytestmark = pytest.mark.slow
 
@@ -14,35 +16,12 @@ def test_every_scene_was_played(mishaps: dict[str, Any]) -> None:
     print("\n".join(mishaps["scenes"]))
 
 
-@pytest.mark.parametrize("kind", ["loop", "page"])
-def test_a_plugin_that_hangs_is_ended_by_the_watchdog(life: dict[str, Any], kind: str) -> None:
-    hang = life[f"hang {kind}"]
-    assert hang["watchdog"]
-    assert hang["back_s"] < 60
-    where = "hangs" if kind == "page" else "step"
-    assert f"stood still in {where}() of plug-in breaks" in hang["named"]
-    assert (f"page 'hangs' of plug-in breaks is off: an earlier life stood still in {where}()" in hang["status"]) == (
-        kind == "page"
-    )
-    assert hang["lit"] is not None
-
-
 def test_a_page_that_raises_costs_that_page_only(mishaps: dict[str, Any]) -> None:
     raises = mishaps["raises"]
     assert raises["off_s"] is not None
     assert raises["same life"]
     assert "page 'raises' was taken off" in raises["status"]
     assert "broken" in raises["status"]
-
-
-def test_a_killed_daemon_leaves_the_panel_dark_and_comes_back(life: dict[str, Any]) -> None:
-    killed = life["killed"]
-    assert killed["was_lit"]
-    assert None not in (killed["dark_s"], killed["back_s"], killed["lit"])
-    # the third bad end within ten minutes, after the loop's and the page's
-    assert "fault    safe mode: underdash ended badly 3 times" in killed["status"]
-    assert "refused  breaks: safe mode" in killed["status"]
-    assert "plug-ins tarn, boost" in killed["status"]
 
 
 def test_a_plugin_that_leaks_is_suspended_and_the_daemon_goes_on(mishaps: dict[str, Any]) -> None:
@@ -109,3 +88,44 @@ def test_a_root_that_cannot_be_written_any_more_keeps_no_page_from_being_shown(m
     assert worn["goes on"]
     assert None not in (worn["ready"], worn["lit"]), worn["log"]
     assert not any("level=error" in line for line in worn["log"]), worn["log"]
+
+
+def test_the_unit_reads_a_line_and_drives_one_and_its_panel_gets_picture_then_light(
+    mishaps: dict[str, Any], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    board = mishaps["board"]
+    assert None not in (board["ready"], board["bright"], board["off"], board["on"]), board["log"]
+    assert board["held"] == 1
+    assert {board["holders"][f"GPIO{line}"].split()[0] for line in (17, 23, 24, 26)} == {"underdash"}
+    panel = from_spi(board["sent"])
+    keep({"board": panel.seen()}, tmp_path_factory.mktemp("pictures"))
+    assert panel.on
+    assert panel.seen().getbbox() is not None
+    assert 0 < board["bright_percent"] <= 100
+    assert float(board["exposure"].split(": ")[1].split()[0]) <= 1.3
+
+
+def test_udev_gives_devices_to_the_services_groups_and_a_channel_of_pwm_too(mishaps: dict[str, Any]) -> None:
+    assert mishaps["board"]["groups"] == {
+        "spi": "spi 6",
+        "lines": "gpio 6",
+        "backlight": "video 6",
+        "backlight power": "video 6",
+        "pwm": "video 2",
+        "pwm channel": "video 6",
+    }
+
+
+def test_somebody_who_is_logged_in_holds_a_power_off_up_and_the_supplys_line_is_held_to_the_end(
+    mishaps: dict[str, Any],
+) -> None:
+    login = mishaps["login"]
+    assert login["waits"] is not None, login
+    assert login["sentence"] == "power-off waits, 60 min at most: somebody is logged in"
+    assert login["while it waits"] == [1, "inactive"]
+    assert login["asked"] is not None
+    assert "halting" in login["state"]
+    assert login["until it ends"] == 1
+    low, holders, duty = login["after"]
+    assert (low, "GPIO26" in holders, duty) == (0, False, 0)
+    assert not from_spi(login["sent"]).on
