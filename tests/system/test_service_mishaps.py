@@ -1,4 +1,4 @@
-"""Others' plug-ins that raise, crash and leak under the installed service, a version that does not start, and a board."""
+"""Others' plug-ins that raise, crash and leak under the installed service, a version that does not start, a board."""
 
 from __future__ import annotations
 
