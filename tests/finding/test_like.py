@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -130,6 +131,41 @@ def test_ten_numbers_typed_by_hand_find_it_and_are_believed_less() -> None:
     assert sure.best is not None
     assert answer.ranks[0][0].confidence < sure.best.confidence
     assert any("12 values are few" in text for text in answer.remarks)
+
+
+@cache
+def many_speeds() -> Heard:
+    """Forty bytes, each with a speed of its own."""
+    bodies = ([Put(Bits(byte, 8), 1.0, seed=9 * n + byte) for byte in range(8)] for n in range(5))
+    return heard(*(frames(0x100 + n, body) for n, body in enumerate(bodies)))
+
+
+@pytest.mark.parametrize("count", [5, 8, 12, 30])
+def test_numbers_that_nothing_carries_are_told_to_fit_nothing(count: int) -> None:
+    trace = many_speeds()
+    beliefs = []
+    for seed in range(3):
+        chance = np.random.default_rng(seed)
+        at = np.sort(BEGIN + chance.uniform(2.0, 96.0, count))
+        answer = like(trace, Reference("typed", at, chance.uniform(0.0, 100.0, count).round(1)))
+        beliefs.append(sum(one.confidence for rank in answer.ranks for one in rank))
+        assert answer.ranks or answer.remarks[0].startswith(("nothing fits typed: ", "nothing follows typed: "))
+    assert max(beliefs) < 0.5
+
+
+def test_what_chance_brings_is_said_with_what_to_do() -> None:
+    trace = many_speeds()
+    chance = np.random.default_rng(0)
+    at = np.sort(BEGIN + chance.uniform(2.0, 96.0, 5))
+    (remark,) = like(trace, Reference("typed", at, chance.uniform(0.0, 100.0, 5).round(1))).remarks
+    assert "of all that were tried so many would by chance; give more than 5 numbers, over a longer time" in remark
+
+
+def test_nothing_is_listed_that_is_as_good_as_impossible() -> None:
+    puts = [Put(Bits(0, 16), 0.01), Put(Bits(3, 8), 1.0, noise=8.0), Put(Bits(5, 8), 1.0, noise=15.0)]
+    answer = like(heard(frames(0xB4, puts), clutter()), satellites())
+    assert [one.where.bits.byte for rank in answer.ranks for one in rank] == [0]
+    assert all(one.confidence >= 0.005 for rank in answer.ranks for one in rank)
 
 
 def test_clocks_that_run_apart_are_told_with_their_drift() -> None:

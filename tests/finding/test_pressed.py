@@ -194,3 +194,20 @@ def test_one_frame_and_frames_of_one_stamp_answer_nothing(frames: list[Frame]) -
 
 def test_no_frames_answer_nothing() -> None:
     assert asked(heard_from([]), [Mark(0.0, "menu")]).ranks == ()
+
+
+def test_the_best_alone_though_hardly_believed_shares_its_rank_with_what_the_marks_speak_for_as_much() -> None:
+    """A bit and fields of three states, whose bits move at different times, answer two presses alike."""
+    first, second = FIVE[:2]
+    log = list(traffic([]))
+    for n in range(3000):
+        at = BEGIN + 0.02 * n + 0.002
+        state = (at >= first) + (at >= second)
+        log.append(("comfort", Frame(0x410, bytes([(1, 0, 1)[state]]), at=at)))
+        log += [("comfort", Frame(0x420 + k, bytes([(0b000, 0b001, 0b110)[state]]), at=at)) for k in range(4)]
+    answer = asked(heard_from(sorted(log, key=lambda pair: pair[1].at)), late([first, second]))
+    states = {f"comfort 42{k} byte 0 bits 0 to 2" for k in range(4)}
+    assert places(answer)[0][0] == "comfort 410 byte 0 bit 0"
+    assert set(places(answer)[0][1:]) == states
+    assert answer.ranks[0][0].confidence < 0.5
+    assert answer.best is None

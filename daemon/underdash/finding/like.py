@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import exp, log
+from math import exp
 
+from .chance import EVENLY, log_expected
 from .close import Close, close_look
 from .fields import Rough, lag_step, rough_fields
 from .found import Answer
 from .heard import Heard
 from .lanes import lanes
-from .like_told import candidate, remarks
-from .reference import Reference, refusal, trusted, within
+from .like_told import by_chance, candidate, remarks
+from .reference import SPARSE, Reference, refusal, trusted, within
 
 LOOKED_AT = 16
 """Fields that are looked at closely."""
@@ -25,11 +26,8 @@ AS_GOOD = 1.5
 TIED = 2.3
 """Fields that differ by less than this, in nats, cannot be told apart: one is at most ten times as likely."""
 
-TRIES = 1e5
-"""Fields that are compared with a reference, as far as they say something different (order of magnitude)."""
-
-PLAIN = 5.0
-"""What plain numbers count for at most, in nats: some field in 150 has a plain scale and no offset by chance."""
+BELIEVED, TOLD = 0.1, 0.005
+"""Less likely ones than this are not told of: what is found at all with few numbers, and any one field (a choice)."""
 
 RISEN = 0.4
 """How sure it may be at most of a quantity that never turned round: whatever rises evenly looks like it."""
@@ -47,21 +45,26 @@ def like(heard: Heard, reference: Reference) -> Answer:
 
     Returns:
         The fields, best first, with `figures` scale, scale_error, offset, offset_error, fit_scale, fit_offset, lag_s,
-        drift, r2; no rank and a remark where nothing follows the reference, or the reference shows nothing.
+        drift, r2; no rank and a remark where nothing follows the reference more closely than chance would bring, or the
+        reference shows nothing.
     """
     question = f"like {reference.name}"
     if (why := refusal(reference, heard)) is not None:
         return Answer(question, remarks=(why,))
     known = trusted(within(reference, heard))
     step_s = lag_step(known)
-    rough = _distinct(rough_fields(lanes(heard, reference.sources), known))[:LOOKED_AT]
+    searched = list(lanes(heard, reference.sources))
+    rough = _distinct(rough_fields(searched, known))[:LOOKED_AT]
     looked = [found for field in rough if (found := close_look(field, known, step_s)) is not None]
     close = _once([one for one in looked if one.line.left <= ENOUGH])
     if not close:
         return Answer(question, remarks=remarks(known, ()))
     close.sort(key=lambda one: -one.weight)
     shares = _shares(close)
-    sure = found_at_all(close[0])
+    sure = found_at_all(close[0], sum(len(lane.active) for lane in searched))
+    if sure < (BELIEVED if len(known) < SPARSE else TOLD):
+        return Answer(question, remarks=by_chance(known, len(close)))
+    close = [one for one, share in zip(close, shares, strict=True) if one is close[0] or sure * share >= TOLD]
     ranks: list[list[int]] = []
     for number, one in enumerate(close):
         if ranks and close[ranks[-1][0]].weight - one.weight < TIED:
@@ -74,13 +77,19 @@ def like(heard: Heard, reference: Reference) -> Answer:
     return Answer(question, told, remarks(known, [close[n] for n in ranks[0]]))
 
 
-def found_at_all(best: Close) -> float:
-    """Return how likely the best field is the quantity at all, rather than one that moved like it for a while."""
-    swings = min(best.line.worth, 2.0 + 2.0 * best.turns)
-    chance = log(TRIES) + 0.5 * swings * log(max(best.line.left, 1e-9)) - min(PLAIN, best.spelling.bonus)
-    by_chance = 1.0 / (1.0 + exp(min(50.0, chance)))
+def found_at_all(best: Close, bits: int) -> float:
+    """Return how likely the best field is the quantity at all, rather than one that moved like it for a while.
+
+    Args:
+        best: the field.
+        bits: that change, in all lanes that were searched.
+    """
+    # a line and a lag fit any three numbers; a quantity tells its ends and each turn, and how it went there and on
+    free = min(best.line.worth - 3.0, 4.0 + 2.0 * best.turns)
+    expected = log_expected(best.line.left, free, best.spelling.bonus, bits)
+    no_chance = 1.0 / (1.0 + EVENLY * exp(min(50.0, expected)))
     related = 1.0 / (1.0 + best.line.left / RELATED)
-    return min(1.0 if best.turns else RISEN, by_chance * related)
+    return min(1.0 if best.turns else RISEN, no_chance * related)
 
 
 def _shares(close: Sequence[Close]) -> list[float]:

@@ -60,6 +60,20 @@ def _always_zero(one: Close) -> str:
     return f"{highest} always 0 here, and so {'were' if one.beyond > 1 else 'was'} {above}; the field may be longer"
 
 
+def by_chance(reference: Reference, fields: int) -> tuple[str, ...]:
+    """Say that nothing follows the reference more closely than chance would bring."""
+    name, count = reference.name, len(reference)
+    more = (
+        f"give more than {count} numbers, over a longer time in which it goes up and down"
+        if count < SPARSE
+        else "record again while it goes up and down several times"
+    )
+    return (
+        f"nothing fits {name}: {fields} {'field follows' if fields == 1 else 'fields follow'} it, but of all that were "
+        f"tried so many would by chance; {more}",
+    )
+
+
 def remarks(reference: Reference, best: Sequence[Close]) -> tuple[str, ...]:
     """Say what a person should know of the whole answer."""
     name = reference.name

@@ -57,7 +57,7 @@ def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequ
     total = nothing + sum(one.weight for one in found)
     if not found or nothing >= total / 2:
         return Answer(word, remarks=text.nothing(word, len(times), heard))
-    ranks = tuple(_ranks(found))
+    ranks = tuple(_ranks(found, total))
     told = tuple(tuple(_candidate(one, total, word, marks, times) for one in rank) for rank in ranks)
     return Answer(word, told, text.remarks(word, marks, ranks[0], nothing / total))
 
@@ -110,16 +110,34 @@ def _follower(one: Answering, first: Answering) -> Answering:
     return replace(one, weight=one.weight * 0.5 ** int(both.sum()), follows=follows)
 
 
-def _ranks(found: Sequence[Answering]) -> Iterator[tuple[Answering, ...]]:
-    """Yield the best with all that are alike, then the best of the rest, and so on."""
+def _ranks(found: Sequence[Answering], total: float) -> Iterator[tuple[Answering, ...]]:
+    """Yield the best with all that are alike, then the best of the rest, and so on.
+
+    Where the best stands alone, though it is rather not the answer than the answer, it shares its rank with those for
+    which the marks speak as much: what sets it apart is only what fields are like in general.
+    """
     left = sorted(found, key=lambda one: -one.weight)
     alike = sum(one.weight for one in left if one.weight * ALIKE >= left[0].weight)
     least = min(LEAST_SHARE * alike, left[0].weight / ALIKE)
     left = [one for one in left if one.weight >= least][:MOST_TOLD]
-    while left:
-        rank = [one for one in left if one.weight * ALIKE >= left[0].weight]
-        left = left[len(rank) :]
-        yield tuple(rank[place] for place in _order(rank))
+    rank = _first_rank(left, total)
+    while rank:
+        yield rank
+        told = set(map(id, rank))
+        left = [one for one in left if id(one) not in told]
+        rank = _in_order([one for one in left if one.weight * ALIKE >= left[0].weight])
+
+
+def _first_rank(left: Sequence[Answering], total: float) -> tuple[Answering, ...]:
+    best = left[0]
+    rank = [one for one in left if one.weight * ALIKE >= best.weight]
+    if len(rank) > 1 or best.weight >= total / 2:
+        return _in_order(rank)
+    return best, *_in_order([one for one in left[1:] if one.by_marks * ALIKE >= best.by_marks])
+
+
+def _in_order(rank: Sequence[Answering]) -> tuple[Answering, ...]:
+    return tuple(rank[place] for place in _order(rank)) if rank else ()
 
 
 def _order(rank: Sequence[Answering]) -> list[int]:

@@ -29,6 +29,11 @@ class Answering:
     weight: float
     follows: str = ""
 
+    @property
+    def by_marks(self) -> float:
+        """What the marks speak for it, whatever it was worth beforehand."""
+        return self.weight / _beforehand(self.field)
+
     def at(self) -> Floats:
         """Return when the frame came that answered each mark; not a number where none did."""
         found: Floats = np.where(self.fit.answers >= 0, self.field.at[self.fit.answers], np.nan)
