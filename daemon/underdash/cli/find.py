@@ -166,5 +166,7 @@ def lines(answer: Answer) -> list[str]:
 
 def how_sure(confidence: float) -> str:
     """Put a confidence in words, with its number."""
+    if confidence < 0.005:
+        return "hardly (below 1 %)"
     word = "sure" if confidence >= SURE else "likely" if confidence >= LIKELY else "possible"
     return f"{word} ({100 * confidence:.0f} %)"

@@ -29,6 +29,9 @@ TIED = 2.3
 BELIEVED, TOLD = 0.1, 0.005
 """Less likely ones than this are not told of: what is found at all with few numbers, and any one field (a choice)."""
 
+ITSELF = 0.5
+"""How likely a field has to be the quantity by itself to be told beside a better one."""
+
 RISEN = 0.4
 """How sure it may be at most of a quantity that never turned round: whatever rises evenly looks like it."""
 
@@ -61,10 +64,16 @@ def like(heard: Heard, reference: Reference) -> Answer:
         return Answer(question, remarks=remarks(known, ()))
     close.sort(key=lambda one: -one.weight)
     shares = _shares(close)
-    sure = found_at_all(close[0], sum(len(lane.active) for lane in searched))
+    bits = sum(len(lane.active) for lane in searched)
+    sure = found_at_all(close[0], bits)
     if sure < (BELIEVED if len(known) < SPARSE else TOLD):
         return Answer(question, remarks=by_chance(known, len(close)))
-    close = [one for one, share in zip(close, shares, strict=True) if one is close[0] or sure * share >= TOLD]
+    # what follows beyond chance, though less closely than the best, carries the quantity too
+    close = [
+        one
+        for one, share in zip(close, shares, strict=True)
+        if one is close[0] or sure * share >= TOLD or found_at_all(one, bits) >= ITSELF
+    ]
     ranks: list[list[int]] = []
     for number, one in enumerate(close):
         if ranks and close[ranks[-1][0]].weight - one.weight < TIED:
