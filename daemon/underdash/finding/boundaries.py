@@ -11,7 +11,8 @@ frequencies of borders in descriptions of both cars.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import exp, inf, log, log2, sqrt
 
@@ -19,19 +20,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .codes import Coded, what, when
-from .heard import Flags, Stream
+from .heard import Flags, Integers, Stream
 from .numbering import Numbering
 from .protection import Protection
 
-AT_BYTE, AT_HALF, ELSEWHERE = 0.9, 0.1, 0.05
-"""How likely a border is between two bits where a byte ends, where half a byte ends, and elsewhere."""
+BESIDE = 0.7, 0.1, 0.02
+"""How likely a border is between two bits beside each other that both change: where a byte ends, where half a byte ends,
+and elsewhere."""
+APART = 0.9, 0.2, 0.3
+"""The same with bits between them that never change."""
 LONGEST, LONG = 32, 16
 """Bits of the longest field that is looked for, and from which on one begins with a byte (common practice)."""
 FEW = 10
 """Flips up to which a bit counts as moved by events of the car."""
+RARE = 4
+"""Flips up to which a bit makes a step count in full."""
+TOGETHER = 0.35
+"""What the moments of such steps count: an event of the car or of the sender moves fields together that are not one."""
 TRUSTED = 50
-"""Frames that count in full. What comes after them resembles them, so that evidence grows with the root only."""
-MOST_STEPS, BLOCK = 2000, 250
+"""Other steps that count in full. What comes after them resembles them, so that evidence grows with the root only."""
+MOST_STEPS, BLOCK = 1250, 250
 """Frames looked at, and how many of them in a row."""
 
 Numbers = NDArray[np.uint64]
@@ -73,31 +81,41 @@ class _Steps:
         numbers = numbering.numbers(stream)
         free = [int(at) for at in np.flatnonzero(numbering.sort(stream.active & ~known))]
         flips = {at: int(_bit(numbers[1:] ^ numbers[:-1], at).sum()) for at in free}
-        rows = _rows(numbers, [at for at in free if flips[at] <= FEW])
-        self.before, self.after = numbers[rows], numbers[rows + 1]
-        self.moved = self.before ^ self.after
-        self.seldom = [at for at in free if flips[at] <= FEW]
-        self.weight = min(1.0, sqrt(TRUSTED / max(1, len(rows))))
+        self._seldom = _mask(at for at in free if flips[at] <= FEW)
+        rows = _telling(numbers, _rows(numbers, self._seldom), free)
+        self._before, self._after = numbers[rows], numbers[rows + 1]
+        self._moved = self._before ^ self._after
+        self._rare = np.flatnonzero(self._moved & _mask(at for at in free if flips[at] <= RARE))
+        self._weight = min(1.0, sqrt(TRUSTED / max(1, len(rows))))
         self._numbering, self._told = numbering, told
 
     def cost(self, low: int, length: int, active: int, together: Flags) -> tuple[float, str, bool]:
         """Bits it takes to tell the run, its kind, and whether it is signed."""
-        ones = np.uint64((1 << length) - 1)
-        changed = (self.moved >> np.uint64(low) & ones) != 0
+        changed = (self._moved >> np.uint64(low) & np.uint64((1 << length) - 1)) != 0
         place = self._numbering.bit(low), length
         coded = self._told.get(place)
         if coded is None:
-            before = (self.before[changed] >> np.uint64(low) & ones).astype(np.int64)
-            after = (self.after[changed] >> np.uint64(low) & ones).astype(np.int64)
-            coded = what(before, after, length, active)
+            coded = self._what(np.flatnonzero(changed), low, length, active)
+            full = self._what(self._rare[changed[self._rare]], low, length, active)
+            coded = replace(coded, bits=self._mixed(coded.bits, full.bits))
             if low // 8 == (low + length - 1) // 8:
                 self._told[place] = coded
-        return (when(changed, together) + coded.bits) * self.weight, coded.kind, coded.signed
+        rare = when(changed[self._rare], together[self._rare])
+        return self._mixed(when(changed, together), TOGETHER * rare) + coded.bits, coded.kind, coded.signed
+
+    def _mixed(self, every: float, rare: float) -> float:
+        return self._weight * every + (1.0 - self._weight) * rare
+
+    def _what(self, rows: Integers, low: int, length: int, active: int) -> Coded:
+        ones = np.uint64((1 << length) - 1)
+        before, after = (
+            (numbers[rows] >> np.uint64(low) & ones).astype(np.int64) for numbers in (self._before, self._after)
+        )
+        return what(before, after, length, active)
 
     def together(self, low: int) -> Flags:
         """Whether a bit below that changes seldom changed, for each step."""
-        mask = sum(1 << at for at in self.seldom if at < low)
-        moved: Flags = (self.moved & np.uint64(mask)) != 0
+        moved: Flags = (self._moved & self._seldom & np.uint64((1 << low) - 1)) != 0
         return moved
 
 
@@ -202,22 +220,35 @@ def _known(protection: Protection, numbering: Numbering) -> dict[int, tuple[str,
 
 
 def _border(low: int, high: int) -> float:
-    """How likely a border is somewhere between two positions."""
-    none = 1.0
-    for at in range(low + 1, high + 1):
-        none *= 1.0 - (AT_BYTE if at % 8 == 0 else AT_HALF if at % 4 == 0 else ELSEWHERE)
-    return 1.0 - none
+    """How likely a border is somewhere between two positions that change, none between them."""
+    place = 0 if low // 8 != high // 8 else 1 if low // 4 != high // 4 else 2
+    if high == low + 1:
+        return BESIDE[place]
+    return APART[place] if high // 8 - low // 8 < 2 else 1.0 - (1.0 - APART[0]) ** 2
 
 
-def _rows(numbers: Numbers, seldom: list[int]) -> NDArray[np.int64]:
+def _rows(numbers: Numbers, seldom: np.uint64) -> Integers:
     """Which frames to look at, each with its next: all, or blocks of them and all where something rare happened."""
     count = len(numbers) - 1
     if count <= MOST_STEPS:
         return np.arange(max(0, count))
     starts = np.linspace(0, count - BLOCK, MOST_STEPS // BLOCK).astype(np.int64)
     blocks = (starts[:, None] + np.arange(BLOCK)).ravel()
-    mask = np.uint64(sum(1 << at for at in seldom))
-    return np.union1d(blocks, np.flatnonzero((numbers[1:] ^ numbers[:-1]) & mask))
+    return np.union1d(blocks, np.flatnonzero((numbers[1:] ^ numbers[:-1]) & seldom))
+
+
+def _telling(numbers: Numbers, rows: Integers, free: Sequence[int]) -> Integers:
+    """Leave out steps at which most bits at once become all 0 or all 1: a sender has nothing to say, and no borders."""
+    mask = _mask(free)
+    after = numbers[rows + 1] & mask
+    blank = np.flatnonzero((after == 0) | (after == mask))
+    moved = (numbers[rows[blank]] & mask) ^ after[blank]
+    flips = sum((_bit(moved, at) for at in free), np.zeros(len(blank), dtype=np.uint64))
+    return np.delete(rows, blank[2 * flips >= len(free)])
+
+
+def _mask(bits: Iterable[int]) -> np.uint64:
+    return np.uint64(sum(1 << at for at in bits))
 
 
 def _bit(numbers: Numbers, at: int) -> Numbers:

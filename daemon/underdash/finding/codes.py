@@ -32,6 +32,10 @@ SIGNED = 30.0
 nothing."""
 
 
+FAR = 3
+"""Digits of a step above which a number that becomes all 0 or all 1 is taken for out of use rather than for moving."""
+OUT_OF_USE = 2.0
+"""Bits it costs at most to name one of these two values for the first time."""
 TABLED = 16
 """Bits up to which the digits of steps are looked up, which is quicker."""
 
@@ -73,15 +77,16 @@ def what(before: Integers, after: Integers, length: int, active: int) -> Coded:
         length: bits of the run.
         active: how many of them ever change.
     """
-    if active == 1:
-        return Coded(0.0, "flag")
+    if active == 1 or not len(before):
+        return Coded(0.0, "flag" if active == 1 else "choice")
     choice = _choice(before, after, length)
     half = 1 << (length - 1)
     step = after - before
     ways = [step, _signed(after, half) - _signed(before, half)]
     if length % 4 == 0 and int(np.abs(step).max(initial=0)) >= half:
         ways.append(_signed(step & 2 * half - 1, half))
-    plain, signed, *wrapping = _steps(np.stack(ways), length).tolist()
+    unused = (after == 0) | (after == 2 * half - 1)
+    plain, signed, *wrapping = _steps(np.stack(ways), unused, length).tolist()
     number = mixed((plain, signed, (wrapping or [plain])[0] + WRAPPING))
     kind = "choice" if choice < number else "number"
     return Coded(mixed((choice, number)), kind, kind == "number" and signed < plain - SIGNED)
@@ -104,19 +109,22 @@ def _choice(before: Integers, after: Integers, length: int) -> float:
     if len(values) > MOST_CHOICES:
         return inf
     changes = len(after)
+    new = np.where((values == 0) | (values == (1 << length) - 1), min(length, OUT_OF_USE), length)
+    told = float(new[values != before[0]].sum())
     if len(values) == 2:
         # the next value is the other one
-        return length + 0.5 * log2(changes + 1)
+        return told + 0.5 * log2(changes + 1)
     seen = lgamma(NEW_VALUE) - lgamma(NEW_VALUE + changes + 1) + len(values) * log(NEW_VALUE)
     seen += sum(lgamma(count) for count in counts.tolist())
-    return -seen / log(2.0) + (len(values) - 1) * length
+    return -seen / log(2.0) + told
 
 
-def _steps(step: Integers, length: int) -> Floats:
+def _steps(step: Integers, unused: Flags, length: int) -> Floats:
     """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
 
     Args:
         step: several ways to understand the steps, shape (ways, steps).
+        unused: whether it became all 0 or all 1; where that is far off, it is told as such.
         length: bits of the run.
 
     Returns:
@@ -125,16 +133,18 @@ def _steps(step: Integers, length: int) -> Floats:
     ways = len(step)
     size = np.abs(step)
     digits = _digits()[size] if length <= TABLED else np.frexp(size.astype(np.float64))[1]
+    special = unused & (digits > FAR)
+    label = np.where(special, length + 1, digits)
     up = step > 0
     last = np.zeros_like(up)
     last[:, 1:] = up[:, :-1]
     classes = 2 * (length + 2)
-    key = 2 * digits + up + classes * last + 2 * classes * np.arange(ways)[:, None]
+    key = 2 * label + up + classes * last + 2 * classes * np.arange(ways)[:, None]
     two = np.bincount(key.ravel(), minlength=2 * classes * ways).reshape(ways, 2, classes)
     learnt = _learnt(np.concatenate((two, two.sum(axis=1, keepdims=True)), axis=1), length)
     alone, split = learnt[:, 2], learnt[:, 0] + learnt[:, 1]
     either = np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
-    told: Floats = either + (digits.sum(axis=1) - digits.shape[1])
+    told: Floats = either + np.where(special, 1, digits - 1).sum(axis=1)
     return told
 
 
