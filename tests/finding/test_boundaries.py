@@ -74,3 +74,10 @@ def test_the_shares_of_a_cut_are_probabilities() -> None:
     for made in cuts(one := columns(walk(5, 30, 100, 0, 255), walk(6, 1, 3, 0, 7)), protection_of(one)):
         assert all(0.0 < part.confidence <= 1.0 for part in made.parts)
         assert len(places(made)) == len(made.parts)
+
+
+def test_a_frame_that_becomes_all_0_at_once_does_not_join_its_bytes() -> None:
+    one = stream(*[b"\xfc\xff\x03"] * 200, *[b"\x00\x00\x00"] * 20)
+    for made in cuts(one, protection_of(one)):
+        assert [(part.low // 8, part.length) for part in made.parts] == [(0, 6), (1, 8), (2, 2)] or made.numbering.big
+        assert len(made.parts) == 3

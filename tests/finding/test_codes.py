@@ -70,3 +70,10 @@ def test_a_number_that_starts_again_by_itself_is_told_as_one() -> None:
     turning = [7 * n & 0xFF for n in range(300)]
     scattered = [random.Random(n).randrange(256) for n in range(300)]
     assert told(turning, 8).bits < 0.3 * told(scattered, 8).bits
+
+
+def test_a_number_that_is_out_of_use_is_told_shortly_without_the_flag_beside_it() -> None:
+    torque = [0x7FF, 0x7FF, 0, 0, *walk(60, 3, 0x3D2), 0x7FF]
+    valid = [1, 1, 1, 1, *[0] * 61, 1]
+    beside = [flag << 11 | number for flag, number in zip(valid, torque, strict=True)]
+    assert told(torque, 11).bits < told(beside, 12).bits - 8.0

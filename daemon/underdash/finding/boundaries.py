@@ -25,9 +25,9 @@ from .numbering import Numbering
 from .protection import Protection
 
 BESIDE = 0.7, 0.1, 0.02
-"""How likely a border is between two bits beside each other that both change: where a byte ends, where half a byte ends,
-and elsewhere."""
-APART = 0.9, 0.2, 0.3
+"""How likely a border is between two bits beside each other that both change: where a byte ends, where half a byte
+does, and elsewhere."""
+APART = 0.9, 0.15, 0.15
 """The same with bits between them that never change."""
 LONGEST, LONG = 32, 16
 """Bits of the longest field that is looked for, and from which on one begins with a byte (common practice)."""
@@ -39,8 +39,8 @@ TOGETHER = 0.35
 """What the moments of such steps count: an event of the car or of the sender moves fields together that are not one."""
 TRUSTED = 50
 """Other steps that count in full. What comes after them resembles them, so that evidence grows with the root only."""
-MOST_STEPS, BLOCK = 1250, 250
-"""Frames looked at, and how many of them in a row."""
+MOST_STEPS, BLOCKS, BLOCK = 1250, 5, 125
+"""Frames up to which all are looked at; with more, how many blocks of them and how many in a row."""
 
 Numbers = NDArray[np.uint64]
 _Told = dict[tuple[int, int], Coded]
@@ -232,7 +232,7 @@ def _rows(numbers: Numbers, seldom: np.uint64) -> Integers:
     count = len(numbers) - 1
     if count <= MOST_STEPS:
         return np.arange(max(0, count))
-    starts = np.linspace(0, count - BLOCK, MOST_STEPS // BLOCK).astype(np.int64)
+    starts = np.linspace(0, count - BLOCK, BLOCKS).astype(np.int64)
     blocks = (starts[:, None] + np.arange(BLOCK)).ravel()
     return np.union1d(blocks, np.flatnonzero((numbers[1:] ^ numbers[:-1]) & seldom))
 

@@ -27,11 +27,9 @@ NEW_VALUE = 0.5
 WRAPPING = 6.0
 """Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so); it fills half
 bytes or bytes."""
-SIGNED = 30.0
-"""Bits by which steps must be shorter to tell as signed: few numbers are, and a jump or two through half the range tell
-nothing."""
-
-
+SIGNED = 18
+"""Digits by which all steps together must be shorter as signed: few numbers are, and a jump through half the range
+tells nothing."""
 FAR = 3
 """Digits of a step above which a number that becomes all 0 or all 1 is taken for out of use rather than for moving."""
 OUT_OF_USE = 2.0
@@ -86,10 +84,11 @@ def what(before: Integers, after: Integers, length: int, active: int) -> Coded:
     if length % 4 == 0 and int(np.abs(step).max(initial=0)) >= half:
         ways.append(_signed(step & 2 * half - 1, half))
     unused = (after == 0) | (after == 2 * half - 1)
-    plain, signed, *wrapping = _steps(np.stack(ways), unused, length).tolist()
+    told, digits = _steps(np.stack(ways), unused, length)
+    plain, signed, *wrapping = told.tolist()
     number = mixed((plain, signed, (wrapping or [plain])[0] + WRAPPING))
     kind = "choice" if choice < number else "number"
-    return Coded(mixed((choice, number)), kind, kind == "number" and signed < plain - SIGNED)
+    return Coded(mixed((choice, number)), kind, kind == "number" and digits[1] < digits[0] - SIGNED)
 
 
 def _rate(count: int, total: int, yes: float, no: float) -> float:
@@ -119,7 +118,7 @@ def _choice(before: Integers, after: Integers, length: int) -> float:
     return -seen / log(2.0) + told
 
 
-def _steps(step: Integers, unused: Flags, length: int) -> Floats:
+def _steps(step: Integers, unused: Flags, length: int) -> tuple[Floats, Integers]:
     """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
 
     Args:
@@ -128,7 +127,7 @@ def _steps(step: Integers, unused: Flags, length: int) -> Floats:
         length: bits of the run.
 
     Returns:
-        Bits for each way.
+        Bits and digits for each way.
     """
     ways = len(step)
     size = np.abs(step)
@@ -145,7 +144,7 @@ def _steps(step: Integers, unused: Flags, length: int) -> Floats:
     alone, split = learnt[:, 2], learnt[:, 0] + learnt[:, 1]
     either = np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
     told: Floats = either + np.where(special, 1, digits - 1).sum(axis=1)
-    return told
+    return told, digits.sum(axis=1)
 
 
 @cache
