@@ -37,7 +37,7 @@ RARE = 4
 """Flips up to which a bit makes a step count in full."""
 TOGETHER = 0.35
 """What the moments of such steps count: an event of the car or of the sender moves fields together that are not one."""
-TRUSTED = 30
+TRUSTED = 50
 """Other steps that count in full. What comes after them resembles them, so that evidence grows with the root only."""
 MOST_STEPS, BLOCKS, BLOCK = 1250, 5, 125
 """Frames up to which all are looked at; with more, how many blocks of them and how many in a row."""
