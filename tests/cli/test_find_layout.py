@@ -26,7 +26,7 @@ def test_each_id_is_a_drawing_and_sentences(trace: Path, capsys: pytest.CaptureF
     assert capsys.readouterr().out == (
         "drive 2C1: every 20 ms (jitter 0 ms), 200 frames of 4 bytes\n"
         "  |·····a··|········|····++++|########|\n"
-        "  a  byte 0 bit 2: flag, changed twice; likely (80 %)\n"
+        "  a  byte 0 bit 2: flag, changed twice; likely (85 %)\n"
         "  +  byte 2 bits 0 to 3: counter, counts every frame, 0 to 15; sure (90 %)\n"
         "  #  byte 3: checksum, sum8 over all others, plus 00; sure (90 %)\n"
         "  in a description:\n"
