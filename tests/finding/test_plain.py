@@ -23,6 +23,7 @@ def line(scale: float, offset: float, noise: float = 0.3, low: float = 0.0, high
         (1 / 128, 0.0, "km/h", (1 / 128, 0.0)),
         (0.1, -40.1, "degC", (0.1, -40.0)),
         (0.0314159, 0.0, "rpm", (0.03125, 0.0)),
+        (0.029962, 0.0, "km/h", (0.03, 0.0)),  # and not 1/32
     ],
 )
 def test_a_maker_s_number_within_the_error_is_told(
