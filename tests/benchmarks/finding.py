@@ -54,8 +54,8 @@ def library(path: Path) -> int:
 
 def ignition(path: Path) -> int:
     """Go by marks at the quarters of the trace, in which nothing goes with them; then by the order."""
-    from underdash.finding.ignition import ignition
-    from underdash.finding.ignition_order import ignition_by_order
+    from underdash.finding.ignition.order import ignition_by_order
+    from underdash.finding.ignition.search import ignition
     from underdash.finding.marks import Mark
 
     heard = HEARD[path]
@@ -68,7 +68,7 @@ def ignition(path: Path) -> int:
 
 
 def layout(path: Path) -> int:
-    from underdash.finding.layout import layouts
+    from underdash.finding.layout.search import layouts
 
     layouts(HEARD[path])
     return HEARD[path].frames
@@ -76,7 +76,7 @@ def layout(path: Path) -> int:
 
 def pressed(path: Path) -> int:
     from underdash.finding.marks import Mark
-    from underdash.finding.pressed import pressed
+    from underdash.finding.pressed.search import pressed
 
     heard = HEARD[path]
     step = (heard.end - heard.begin) / 6
@@ -86,7 +86,7 @@ def pressed(path: Path) -> int:
 
 def requests(path: Path) -> int:
     """Look for a tester where there is none, which takes longest."""
-    from underdash.finding.requests import find_requests
+    from underdash.finding.requests.search import find_requests
 
     find_requests(HEARD[path])
     return HEARD[path].frames
@@ -96,8 +96,8 @@ def like(path: Path) -> int:
     """Search for a byte that is in the trace, read 600 times."""
     import numpy as np
 
-    from underdash.finding.like import like as search
-    from underdash.finding.reference import Reference
+    from underdash.finding.like.reference import Reference
+    from underdash.finding.like.search import like as search
 
     heard = HEARD[path]
     stream = next(one for one in heard if one.width == 8)
@@ -109,8 +109,8 @@ def like(path: Path) -> int:
 def turned(path: Path) -> int:
     """Search four turns, in which nothing moves that is still elsewhere."""
     from underdash.finding.marks import Mark
-    from underdash.finding.sweeps import sweeps_of
-    from underdash.finding.turned import turned as search
+    from underdash.finding.turned.search import turned as search
+    from underdash.finding.turned.sweeps import sweeps_of
 
     heard = HEARD[path]
     step = (heard.end - heard.begin) / 10

@@ -10,7 +10,7 @@ from underdash.bus.frames import Frame
 from underdash.bus.trace import Trace, TraceWriter
 from underdash.cli.find_ignition_led import Person, follow
 from underdash.cli.marking import FIRST_WORD
-from underdash.finding.lead_ignition import IgnitionLead, Step
+from underdash.finding.ignition.lead import IgnitionLead, Step
 
 STEPS = (Step("OFF", "ignition off", 1.0), Step("ACC", "accessories", 1.0), Step("ON", "ignition on", 1.0))
 

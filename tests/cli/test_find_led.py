@@ -15,7 +15,7 @@ from underdash.bus.frames import Frame
 from underdash.bus.trace import TraceWriter, read_trace
 from underdash.cli.find_led import APART_S, Led, waits
 from underdash.contract.errors import UnderdashError
-from underdash.finding.lead import Lead, Plan
+from underdash.finding.pressed.lead import Lead, Plan
 
 Typed = Callable[..., Any]
 PERIOD_S, HELD_S, LATE_S = 0.05, 0.3, 0.25

@@ -10,8 +10,8 @@ import pytest
 from underdash.contract.layout import Bits, Field
 from underdash.contract.signals import Value
 from underdash.finding.marks import Mark
-from underdash.finding.on_show import Candidate, Shown
-from underdash.finding.requests import find_requests
+from underdash.finding.requests.on_show import Candidate, Shown
+from underdash.finding.requests.search import find_requests
 
 from .invented_formats import SCALES, Invented, invented, requests_of, units_of
 from .tester_traces import SIGNALS, Asked, Wire, values_at

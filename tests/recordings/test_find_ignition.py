@@ -16,8 +16,8 @@ import pytest
 
 from underdash.finding.found import Where
 from underdash.finding.heard import Heard
-from underdash.finding.ignition import ignition
-from underdash.finding.ignition_order import ignition_by_order
+from underdash.finding.ignition.order import ignition_by_order
+from underdash.finding.ignition.search import ignition
 from underdash.finding.marks import LATEST_S, Mark
 from underdash.finding.reading import read_heard
 

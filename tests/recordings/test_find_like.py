@@ -21,9 +21,9 @@ import pytest
 from underdash.contract.layout import Bits, ByteOrder
 from underdash.finding.found import Candidate
 from underdash.finding.heard import Heard
-from underdash.finding.like import like
+from underdash.finding.like.reference import Reference
+from underdash.finding.like.search import like
 from underdash.finding.reading import read_heard
-from underdash.finding.reference import Reference
 
 RECORDINGS = Path(__file__).parents[3] / "shared" / "recordings"
 PAIRED = ("hatch_a_power_cycle", "suv_highway", "hatch_c_heater")

@@ -21,7 +21,7 @@ import pytest
 from underdash.finding.found import Answer, Candidate, Where
 from underdash.finding.heard import Floats, Heard
 from underdash.finding.marks import Mark, parse_marks
-from underdash.finding.pressed import pressed
+from underdash.finding.pressed.search import pressed
 from underdash.finding.reading import read_heard
 
 RECORDINGS = Path(__file__).parents[3] / "shared" / "recordings"

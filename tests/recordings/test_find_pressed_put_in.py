@@ -16,7 +16,7 @@ import pytest
 from underdash.finding.found import Candidate
 from underdash.finding.heard import Heard, Stream
 from underdash.finding.marks import LATEST_S, Mark
-from underdash.finding.pressed import pressed
+from underdash.finding.pressed.search import pressed
 from underdash.finding.reading import read_heard
 
 RECORDINGS = Path(__file__).parents[3] / "shared" / "recordings"

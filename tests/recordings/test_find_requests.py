@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 
 from underdash.bus.trace import read_trace
-from underdash.finding.asked import Exchange
 from underdash.finding.reading import read_heard
-from underdash.finding.requests import Requests, find_requests
+from underdash.finding.requests.asked import Exchange
+from underdash.finding.requests.search import Requests, find_requests
 
 RECORDINGS = Path(__file__).parents[3] / "shared" / "recordings"
 SCAN, TWO_ECUS, MULTIFRAME = "hatch_b_diagnostic_scan", "hatch_b_diagnostic_scan_two_ecus", "uds_multiframe"

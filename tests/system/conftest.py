@@ -19,7 +19,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 GUEST = PROJECT / "tests" / "system" / "guest" / "run.sh"
 NO_GUEST, BOOTS = 125, 3
 """What run.sh ends with where no guest came up, and how often that is tried."""
-LIMIT_S = 5400
+LIMIT_S = 2700
 """For a guest that hangs; the longest takes a quarter of an hour, and more where the machine has other work."""
 
 

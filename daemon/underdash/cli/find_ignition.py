@@ -56,10 +56,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _answer(heard: Heard, given: Sequence[Mark], *, by_file: bool) -> Answer:
-    from ..finding.ignition import ignition
-    from ..finding.ignition_order import ignition_by_order
+    from ..finding.ignition.order import ignition_by_order
+    from ..finding.ignition.positions import is_position
+    from ..finding.ignition.search import ignition
     from ..finding.marks import listed, marks_of
-    from ..finding.positions import is_position
 
     if any(is_position(mark.word) for mark in given):
         return ignition(heard, marks_of(given, heard))

@@ -19,7 +19,7 @@ from .marking import FIRST_WORD, keyboard_needed, marking
 
 if TYPE_CHECKING:
     from ..bus.trace import TraceWriter
-    from ..finding.lead_ignition import IgnitionLead
+    from ..finding.ignition.lead import IgnitionLead
     from .live import Source
 
 LOOK_S = 0.1
@@ -45,7 +45,7 @@ def record_led(arguments: argparse.Namespace) -> None:
     Raises:
         UnderdashError: it cannot be recorded, or nothing was heard.
     """
-    from ..finding.lead_ignition import IgnitionLead
+    from ..finding.ignition.lead import IgnitionLead
     from .live import live, new_trace
 
     keyboard_needed()

@@ -12,7 +12,7 @@ from . import find
 
 if TYPE_CHECKING:
     from ..finding.found import Answer
-    from ..finding.laid import Found, Layout
+    from ..finding.layout.laid import Found, Layout
 
 NEVER = "·"
 """In the drawing: a bit that belongs to no field, since it never changed."""
@@ -29,7 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Answer it; returns 0 where any field was found, else 1."""
-    from ..finding.layout import layouts
+    from ..finding.layout.search import layouts
 
     if arguments.picture is not None and arguments.id is None:
         raise GivenError("--picture draws the fields of one id over time; say which with --id, such as --id 2C1")

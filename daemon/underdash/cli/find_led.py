@@ -20,7 +20,7 @@ from .marking import keyboard_needed, marking
 if TYPE_CHECKING:
     from ..bus.trace import TraceWriter
     from ..finding.found import Answer
-    from ..finding.lead import Lead
+    from ..finding.pressed.lead import Lead
     from .live import Source
 
 LOOK_S = 0.1
@@ -38,7 +38,7 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
         GivenError: no word says what is to be found.
         UnderdashError: it cannot be recorded, or nothing was heard.
     """
-    from ..finding.lead import Lead, Plan
+    from ..finding.pressed.lead import Lead, Plan
     from .live import live, new_trace
 
     words = [" ".join(word.split()) for word in arguments.word]
@@ -138,7 +138,7 @@ class Led:
 
     def _judge(self, word: str) -> Answer:
         from ..finding.marks import marks_in, marks_of
-        from ..finding.pressed import pressed
+        from ..finding.pressed.search import pressed
         from ..finding.reading import read_heard
 
         self._out.flush()

@@ -16,7 +16,7 @@ from .typed import typed_text
 
 if TYPE_CHECKING:
     from ..finding.heard import Heard
-    from ..finding.reference import Reference
+    from ..finding.like.reference import Reference
     from ..signals.store import Slot
     from ..wiring.assembly import Assembly
 
@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Search, and tell which fields follow the reference."""
     # many small products of matrices: threads would only wait for each other
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from ..finding.like import like
+    from ..finding.like.search import like
     from ..signals.catalogue import CATALOGUE
 
     found = heard(arguments)
@@ -67,13 +67,13 @@ def _reference(arguments: argparse.Namespace, found: Heard) -> Reference:
             raise GivenError(f"--{option.replace('_', '-')} goes with a CSV file; --reference {path} is none")
     if arguments.car or arguments.config:
         return _from_car(arguments, found)
-    from ..finding.standard import from_answers
+    from ..finding.like.standard import from_answers
 
     return from_answers(found, arguments.reference)
 
 
 def _from_file(path: Path, arguments: argparse.Namespace) -> Reference:
-    from ..finding.reference_csv import parse_reference
+    from ..finding.like.reference_csv import parse_reference
 
     text = typed_text(path, f"--reference {path}", "name a CSV file: seconds, then numbers")
     reference, notes = parse_reference(text, path.name, column=arguments.column, unit=arguments.reference_unit)
@@ -86,7 +86,7 @@ def _from_car(arguments: argparse.Namespace, found: Heard) -> Reference:
     """Decode a signal of a car from the same trace; the frames it comes from are not searched."""
     import numpy as np
 
-    from ..finding.reference import Reference
+    from ..finding.like.reference import Reference
 
     # --unit is that of the answer here; a reference is searched in the unit that signals are kept in
     assembly = assembled(argparse.Namespace(**{**vars(arguments), "unit": []}))

@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say for each word what answers to its marks."""
     from ..finding.marks import marks_of
-    from ..finding.pressed import pressed
+    from ..finding.pressed.search import pressed
 
     if arguments.live:
         from .find_led import record_led

@@ -22,7 +22,7 @@ from .typed import typed_text
 if TYPE_CHECKING:
     from ..finding.heard import Heard
     from ..finding.marks import Mark
-    from ..finding.readings import Reading
+    from ..finding.requests.readings import Reading
 
 LARGEST = 1e12
 """No number that a tester shows is larger, and with much larger ones no line can be fitted."""
@@ -47,9 +47,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Find the requests; returns 0 where there are any, else 1."""
-    from ..finding.on_show import split
-    from ..finding.requests import find_requests
-    from ..finding.requests_text import lines
+    from ..finding.requests.on_show import split
+    from ..finding.requests.search import find_requests
+    from ..finding.requests.told import lines
 
     names = _names(arguments.name)
     if arguments.into is not None:
@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         print("\n".join(lines(found)))
     if arguments.picture is not None:
-        from ..finding.requests_picture import draw
+        from ..finding.requests.picture import draw
 
         with put_in_place(Path(arguments.picture), "--picture") as part:
             draw(trace, found, marks).save(part, "PNG")
@@ -135,7 +135,7 @@ def _readings(path: str, trace: Heard) -> dict[str, list[Reading]]:
 
 
 def _reading(cells: tuple[str, str, str], first: float, where: str) -> Reading:
-    from ..finding.readings import Reading
+    from ..finding.requests.readings import Reading
 
     when, text, unit = (cell.strip(" ]") for cell in cells)
     try:

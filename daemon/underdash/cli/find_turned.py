@@ -25,8 +25,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Say for each control which field follows it."""
     from ..contract.errors import GivenError
     from ..finding.marks import listed, marks_of
-    from ..finding.sweeps import sweeps_of
-    from ..finding.turned import turned
+    from ..finding.turned.search import turned
+    from ..finding.turned.sweeps import sweeps_of
 
     found = heard(arguments)
     chosen = [mark for some in marks_of(marks(arguments, found), found).values() for mark in some]

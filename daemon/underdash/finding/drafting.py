@@ -8,7 +8,7 @@ from ..contract.cars import BusDescription, CarDescription, ExpectedFrame
 from .describing import period_of
 from .found import bits_text
 from .heard import Heard, Stream
-from .protection import protection_of
+from .layout.protection import protection_of
 
 FRAMES_A_BUS = 3
 SHARE = 0.05

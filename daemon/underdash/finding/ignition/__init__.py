@@ -1,0 +1,1 @@
+"""Which field tells the position of the ignition."""

@@ -1,0 +1,1 @@
+"""Which field is a quantity that is known from elsewhere."""

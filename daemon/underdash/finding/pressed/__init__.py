@@ -1,0 +1,1 @@
+"""Which small fields answer when a person presses something and marks it."""

@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import random
+from itertools import pairwise
+from math import inf
+
+import numpy as np
+import pytest
+
+from underdash.finding.layout.codes import Coded, mixed, what, when
+
+
+def told(values: list[int], length: int, active: int | None = None) -> Coded:
+    """The code of what a run of `length` bits took, of whose values only the changes count."""
+    row = np.array(values, dtype=np.int64)
+    changed = row[1:] != row[:-1]
+    return what(row[:-1][changed], row[1:][changed], length, active or length)
+
+
+def walk(count: int, step: int, middle: int, seed: int = 1) -> list[int]:
+    dice, out = random.Random(seed), [middle]
+    for _ in range(count):
+        out.append(out[-1] + dice.randint(-step, step))
+    return out
+
+
+def test_two_ways_that_cost_the_same_cost_that_and_one_never_more_than_a_bit_too_much() -> None:
+    assert mixed((10.0, 10.0)) == pytest.approx(10.0)
+    assert mixed((10.0, inf)) == pytest.approx(11.0)
+    assert mixed((inf, inf)) == inf
+
+
+def test_when_something_changed_is_told_cheaply_where_something_below_changed_with_it() -> None:
+    changed = np.zeros(1000, dtype=bool)
+    changed[[100, 500]] = True
+    alone = when(changed, np.zeros(1000, dtype=bool))
+    assert alone > 15.0
+    assert when(changed, changed) < 0.4 * alone
+
+
+def test_a_bit_that_changed_has_nothing_left_to_tell() -> None:
+    assert told([0, 1, 0, 1], 1) == Coded(0.0, "flag")
+
+
+def test_few_values_are_a_choice_and_many_near_each_other_a_number() -> None:
+    assert told([0, 5, 0, 9, 0, 5, 9, 0, 9] * 4, 4).kind == "choice"
+    assert told(walk(300, 3, 120), 8).kind == "number"
+
+
+def test_bits_that_never_change_within_a_choice_are_paid_for() -> None:
+    assert told([0, 1, 0], 8, 2).bits > told([0, 1, 0], 2).bits
+
+
+def test_a_number_in_its_right_order_is_told_more_shortly_than_its_bits_in_two_parts() -> None:
+    speed = walk(1000, 4, 250)
+    low, high = [value & 0xFF for value in speed], [value >> 8 for value in speed]
+    together = told(speed, 10).bits
+    changes = np.array([a != b for a, b in pairwise(high)])
+    apart = told(low, 8).bits + told(high, 2).bits + when(changes, np.zeros(1000, dtype=bool))
+    assert together < apart - 50.0
+
+
+def test_a_number_that_passes_zero_is_signed_and_one_that_jumps_twice_is_not() -> None:
+    around = walk(400, 3, 0)
+    assert told([value & 0xFF for value in around], 8).signed
+    assert not told([255] * 3 + walk(400, 3, 60) + [255], 8).signed
+
+
+def test_a_number_that_starts_again_by_itself_is_told_as_one() -> None:
+    turning = [7 * n & 0xFF for n in range(300)]
+    scattered = [random.Random(n).randrange(256) for n in range(300)]
+    assert told(turning, 8).bits < 0.3 * told(scattered, 8).bits
+
+
+def test_a_number_that_is_out_of_use_is_told_shortly_without_the_flag_beside_it() -> None:
+    torque = [0x7FF, 0x7FF, 0, 0, *walk(60, 3, 0x3D2), 0x7FF]
+    valid = [1, 1, 1, 1, *[0] * 61, 1]
+    beside = [flag << 11 | number for flag, number in zip(valid, torque, strict=True)]
+    assert told(torque, 11).bits < told(beside, 12).bits - 8.0

@@ -1,0 +1,71 @@
+from __future__ import annotations
+
+import pytest
+
+from underdash.contract.errors import GivenError
+from underdash.finding.like.reference_csv import parse_reference
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "t,speed [km/h]\n1,10\n2.5,20.5\n",
+        "t;speed [km/h]\n1;10\n2,5;20,5\n",
+        "# by hand\nt\tspeed (km/h)\n\n2.5\t20.5\n1\t10\n",
+        "seconds, speed [km/h]\r\n1, 10\r\n2.5, 20.5\r\n",
+    ],
+)
+def test_heads_separators_and_order_are_recognised(text: str) -> None:
+    reference, _ = parse_reference(text, "a.csv")
+    assert (reference.name, reference.unit) == ("speed", "km/h")
+    assert reference.at.tolist() == [1.0, 2.5]
+    assert reference.value.tolist() == [10.0, 20.5]
+
+
+def test_decimal_commas_are_told() -> None:
+    assert parse_reference("1;2,5\n2;3\n", "a.csv")[1] == ("a.csv: commas were read as decimal commas",)
+
+
+def test_a_file_without_a_head_is_called_by_its_column() -> None:
+    reference, notes = parse_reference("1,2\n2,3\n", "a.csv")
+    assert (reference.name, reference.unit, notes) == ("a.csv column 2", "", ())
+
+
+def test_one_of_several_columns_is_chosen_by_head_or_number() -> None:
+    text = "t,speed [km/h],engine [rpm]\n1,10,900\n2,,950\n"
+    assert parse_reference(text, "a.csv", column="engine")[0].value.tolist() == [900.0, 950.0]
+    assert parse_reference(text, "a.csv", column="3")[0].name == "engine"
+    reference, notes = parse_reference(text, "a.csv", column="speed [km/h]")
+    assert reference.value.tolist() == [10.0]
+    assert notes == ("a.csv: 1 lines without a number were left out",)
+
+
+def test_a_unit_is_turned_into_the_one_signals_are_kept_in() -> None:
+    reference, notes = parse_reference("t,speed\n1,10\n2,20\n", "a.csv", unit="m/s")
+    assert reference.value.tolist() == [pytest.approx(36.0), pytest.approx(72.0)]
+    assert (reference.unit, notes) == ("km/h", ("speed: m/s was turned into km/h, in which signals are kept",))
+    assert parse_reference("t,oil [degF]\n1,32\n", "a.csv")[0].value.tolist() == [pytest.approx(0.0, abs=1e-9)]
+    assert parse_reference("t,oil [furlong]\n1,32\n", "a.csv")[0].unit == "furlong"
+
+
+@pytest.mark.parametrize(
+    ("text", "given", "sentence"),
+    [
+        ("", {}, "nothing in it; the first column holds seconds"),
+        ("t,speed\n", {}, "only a head and no numbers"),
+        ("1\n2\n", {}, "only one column"),
+        ("t,a,b\n1,2,3\n", {}, "which of the columns t, a, b? Name one with --column"),
+        ("t,a,b\n1,2,3\n", {"column": "c"}, "--column c: a.csv has no such column beside the time"),
+        ("t,a,b\n1,2,3\n", {"column": "t"}, "--column t: a.csv has no such column beside the time"),
+        ("t,a\n1,2\nx,3\n", {}, "a.csv, line 3: 'x' is no number"),
+        ("t,a\n1,2\n2,much\n", {}, "a.csv, line 3: 'much' is no number"),
+        ("t,a\n1,2\n2,nan\n", {}, "a.csv, line 3: 'nan' is no number"),
+        ("t,a\n1,2\n2,1e300\n", {}, "a.csv, line 3: '1e300' is no number up to 1e+12"),
+        ("t,a\n1,5,2,5\n", {}, "a decimal comma needs semicolons between the columns"),
+        ("t,a\n1,2\n", {"unit": "knots"}, "--reference-unit knots is not known; known are"),
+    ],
+)
+def test_mistakes_are_told_with_line_and_next_step(text: str, given: dict[str, str], sentence: str) -> None:
+    with pytest.raises(GivenError) as caught:
+        parse_reference(text, "a.csv", **given)
+    assert sentence in str(caught.value)
