@@ -49,7 +49,8 @@ def with_knob(heard: Heard, begins: np.ndarray, random: np.random.Generator) -> 
 
 def _still(stream: Stream) -> np.ndarray:
     """Bytes that every frame of an id has, and that never change."""
-    return np.flatnonzero(~stream.active.reshape(-1, 8).any(axis=1)[: stream.length.min()])
+    moving = stream.active.reshape(-1, 8).max(axis=1)
+    return np.flatnonzero(~moving[: int(stream.length.min())])
 
 
 def is_it(one: Candidate, stream: Stream, byte: int) -> bool:
