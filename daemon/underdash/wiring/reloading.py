@@ -78,7 +78,9 @@ class Reloading:
         if daemon.sending.paused:
             raise AskedByHandError("somebody asks by hand just now; say this again when that is over")
         if daemon.past.no_car:
-            raise UnderdashError(f"no car is described in safe mode; {RESTART}")
+            raise UnderdashError(
+                f"no car is described this time, since a plug-in does not run (see underdash status); {RESTART}"
+            )
         before = daemon.assembly
         loaded = _without_suspended(before)
         whole, loaded = described(built.config, loaded) if anew else (self.car, loaded)
