@@ -170,7 +170,7 @@ def test_a_trace_whose_channel_fits_no_bus_asks_which_it_is(typed: Typed, tmp_pa
     other.write_text(trace.read_text().replace(" drive ", " can3 "))
     done = typed("read", other, "--car", "tarn")
     assert done.status == 2
-    assert "say --bus drive=can3" in done.err
+    assert "say such as --bus drive=can3" in done.err
 
 
 def test_two_channels_on_a_car_with_one_bus_are_not_guessed(
