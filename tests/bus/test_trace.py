@@ -293,3 +293,43 @@ def test_a_full_disk_does_not_keep_the_file_open(tmp_path: Path) -> None:
     with pytest.raises(OSError, match="No space left"):
         writer.close()
     assert disk.closed
+
+
+@pytest.mark.parametrize("name", ["a.log", "a.csv", "a.blf"])
+def test_a_file_of_zeros_is_refused_at_once(tmp_path: Path, name: str) -> None:
+    with (path := tmp_path / name).open("wb") as file:
+        file.truncate(1 << 32)
+    with pytest.raises(TraceError, match="begins with zero bytes: power was cut before any of it was on the disk"):
+        list(read_trace(path))
+
+
+@pytest.mark.parametrize("after", [b"", b"(9.0) can0 123#01\n", bytes(10) + b"(9.0) can0 123#01\n"])
+def test_many_zeros_at_the_end_are_read_in_parts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, after: bytes) -> None:
+    monkeypatch.setattr("underdash.bus.trace.LONGEST_LINE", 64)
+    trace = read_trace(written(tmp_path, LINES + bytes(640) + after))
+    if after:
+        with pytest.raises(TraceError, match="line 4: there are zero bytes in it"):
+            list(trace)
+        return
+    assert len(list(trace)) == 2
+    assert (trace.zeros, trace.half_written, trace.line) == (640, 0, 4)
+
+
+def test_a_line_without_end_is_no_frame_before_all_of_it_is_read(tmp_path: Path) -> None:
+    with (path := tmp_path / "a.log").open("wb") as file:
+        file.write(b"A" * 3_000_000)
+        file.truncate(1 << 32)
+    with pytest.raises(TraceError, match=r"line 1: 'A+' is no frame"):
+        list(read_trace(path))
+
+
+@pytest.mark.parametrize("name", [bytes(40), b"\x1b[31m", b"can" + b"0" * 40])
+def test_a_channel_has_a_name_that_can_be_shown(tmp_path: Path, name: bytes) -> None:
+    with pytest.raises(TraceError, match="line 1: "):
+        list(read_trace(written(tmp_path, b"(1.0) " + name + b" 1A0#01\n(2.0) can0 1A0#02\n")))
+
+
+def test_a_damaged_packed_trace_is_told_without_a_line_that_it_does_not_have(tmp_path: Path) -> None:
+    packed = gzip.compress(LINES * 50)
+    with pytest.raises(TraceError, match=r"cannot be read: it is damaged \(.*\); copy it again$"):
+        list(read_trace(written(tmp_path, packed[:10] + b"\xff" * 30, "a.log.gz")))

@@ -136,6 +136,24 @@ def test_what_was_heard_without_fault_is_said_beside_what_was_not(
     assert done.err == f'next: file = "{car}" under [car] of the configuration, then underdash check\n'
 
 
+@pytest.mark.parametrize("given", [["--untouched"], ["--bus", "drive=can0"]])
+def test_what_is_said_about_recordings_wants_some(
+    car: Path, given: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["car", "check", str(car), *given]) == 2
+    assert capsys.readouterr().err == f"underdash: {given[0]} is about recordings; name some with --against TRACE\n"
+
+
+def test_what_a_recording_lacks_is_told_beside_what_it_shows(
+    car: Path, trace: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    trace.write_text(f"{trace.read_text()}(1.0) comfort 2C1#00000064\n(1.1) comfort 2C1#000")
+    assert main(["car", "check", str(car), "--against", str(trace)]) == 0
+    told = capsys.readouterr().out
+    assert "note: drive.log: its clock goes back after " in told
+    assert "its last line is half there and was left out -> what is missing there was not checked" in told
+
+
 def test_untouched_makes_every_press_a_false_one(car: Path, trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     trace.write_text("".join(line for line in trace.read_text().splitlines(keepends=True) if "mark" not in line))
     assert main(["car", "check", str(car), "--against", str(trace), "--json", "--untouched"]) == 1
@@ -223,7 +241,7 @@ def test_without_numpy_no_description_is_begun(
     monkeypatch.setattr("underdash.cli.find.find_spec", lambda name: None)
     monkeypatch.setitem(sys.modules, "underdash.finding.drafting", None)
     words = ["--name", "new", "--out", str(trace.with_name("new.toml")), "--bitrate", "comfort=125000"]
-    assert main(["car", "draft", str(trace), *words]) == 2
+    assert main(["car", "draft", str(trace), *words]) == 1
     assert "car draft needs numpy, which is not installed here: " in capsys.readouterr().err
 
 

@@ -13,6 +13,7 @@ import pytest
 
 from underdash.bus.frames import Frame
 from underdash.bus.trace import TraceWriter, read_trace
+from underdash.cli.find_ignition_led import Person
 from underdash.cli.find_led import APART_S, Led, waits
 from underdash.contract.errors import UnderdashError
 from underdash.finding.pressed.lead import Lead, Plan
@@ -153,6 +154,26 @@ def test_a_recording_without_a_mark_is_kept_and_no_answer_is_made_of_it(
     assert done.status == 130
     assert f"1 frames and no mark in {out}\nunderdash: stopped\n" in done.err
     assert len(list(read_trace(out))) == 1
+
+
+@pytest.mark.usefixtures("keyboard")
+@pytest.mark.parametrize(("marks", "status"), [((), 1), (("OFF",), 130), (("OFF", "ON", "OFF", "ON"), 1)])
+def test_a_recording_of_the_ignition_that_is_stopped_too_early_for_an_answer_is_kept_and_ends_as_stopped(
+    typed: Typed, config: Path, monkeypatch: pytest.MonkeyPatch, marks: tuple[str, ...], status: int
+) -> None:
+    def follow(lead: object, source: object, out: TraceWriter, person: Person) -> None:
+        for at in range(60):
+            out.write("drive", Frame(0x101, b"\1", at=float(at)))
+        for at, word in enumerate(marks):
+            out.mark(word, 5.0 + 10.0 * at)
+        person.stop.set()
+
+    monkeypatch.setattr("underdash.cli.find_ignition_led.follow", follow)
+    out = config.parent / "led.log"
+    done = typed("find", "ignition", out, "--live", "--config", config)
+    assert done.status == status  # 1: there was enough to say that nothing is like it
+    assert ("underdash: stopped before it was enough: " in done.err) == (status == 130)
+    assert len(list(read_trace(out))) == 60
 
 
 @pytest.mark.usefixtures("keyboard")

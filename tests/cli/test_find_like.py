@@ -87,3 +87,52 @@ def test_a_picture_is_no_reference(trace: Path, capsys: pytest.CaptureFixture[st
     assert (
         "it is no text in UTF-8; save it as such, or name a CSV file: seconds, then numbers" in capsys.readouterr().err
     )
+
+
+CAR = """format = 1
+name = "mine"
+title = "My car"
+counting = "from 0"
+origin = "made for a test"
+[bus.can0]
+bitrate = 500_000
+"""
+
+
+def with_head(reference: Path, head: str) -> Path:
+    reference.write_text(reference.read_text().replace("seconds;speed", f"seconds;speed{head}"))
+    return reference
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        (" [m/s]", "vehicle.speed", "km/h", 0.02),
+        (" [m/s]", "car.pace", "km/h", 0.02),  # as signals of the catalogue keep it
+        (" [m/s]", "car.pace --unit mph", "mph", 0.02 / 1.609344),
+        ("", "car.pace --unit m/s", "m/s", 0.02 / 3.6),
+    ],
+)
+def test_a_scale_is_in_the_unit_of_what_it_is_written_down_as(
+    trace: Path, reference: Path, case: tuple[str, str, str, float], capsys: pytest.CaptureFixture[str]
+) -> None:
+    head, name, unit, scale = case
+    (into := trace.with_name("mine.toml")).write_text(CAR)
+    given = ["--reference", str(with_head(reference, head)), "--into", str(into), "--as", *name.split(), "--json"]
+    assert main(["find", "like", str(trace), *given]) == 0
+    told = capsys.readouterr()
+    (answer,) = json.loads(told.out)
+    assert answer["ranks"][0][0]["figures"]["scale"] == pytest.approx(scale, rel=0.002)
+    assert (f'unit = "{unit}"' in into.read_text()) == name.startswith("car.")
+    assert ("no unit is said of its numbers, so they count as m/s" in told.err) == (not head)
+
+
+@pytest.mark.parametrize(("head", "name"), [(" [rpm]", "vehicle.speed"), (" [km/h]", "car.pace --unit degC")])
+def test_a_reference_of_another_quantity_than_the_signal_is_refused(
+    trace: Path, reference: Path, head: str, name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (into := trace.with_name("mine.toml")).write_text(CAR)
+    given = ["--reference", str(with_head(reference, head)), "--into", str(into), "--as", *name.split()]
+    assert main(["find", "like", str(trace), *given]) == GivenError.exit_status
+    assert f", and the reference is in {head.strip(' []')}; name another signal" in capsys.readouterr().err
+    assert into.read_text() == CAR

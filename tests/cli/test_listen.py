@@ -41,7 +41,7 @@ def test_a_configuration_without_buses_is_told(typed: Typed, config: Path) -> No
     config.write_text(text[:start] + text[end:])
     done = typed("listen", "--config", config)
     assert done.status == 2
-    assert "nothing to listen on" in done.err
+    assert "nothing to hear" in done.err
 
 
 def test_rates_of_what_linux_does_not_set_up_cannot_be_tried(typed: Typed, config: Path) -> None:
@@ -56,6 +56,10 @@ def test_a_trace_is_told_in_the_same_words(typed: Typed, tmp_path: Path) -> None
     done = typed("listen", "--trace", trace)
     assert done.status == 0
     assert "300 frames in 3 s from 1 ids (1 of 11 bits)" in done.out
+    assert f"\nnext: underdash find QUESTION {trace}; " in done.out
+    trace.write_text(trace.read_text()[:-2])
+    cut = typed("listen", "--trace", trace)
+    assert (cut.status, "its last line is half there" in cut.err) == (0, True)
 
 
 @pytest.mark.parametrize(("text", "status"), [("", 2), ("hello", 2)])

@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pytest
 
+from underdash.bus.trace_lacks import half_line
 from underdash.contract.errors import GivenError
 from underdash.finding.heard import Heard
-from underdash.finding.lacks import half_line
 from underdash.finding.marks import Mark, marks_in, marks_of, parse_marks
 
 

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from underdash.bus.frames import Frame
 from underdash.bus.trace import TraceError, TraceWriter, UnreadableTraceError, read_trace
+from underdash.bus.trace_lacks import zeros
 from underdash.finding import reading
 from underdash.finding.heard import Heard
-from underdash.finding.lacks import zeros
-from underdash.finding.reading import heard_from, read_heard, sha256_of
+from underdash.finding.reading import PIECE, _blocks, heard_from, read_heard, sha256_of
 
 from .conftest import written
 
@@ -212,8 +212,22 @@ def test_a_trace_that_begins_with_a_byte_mark_and_ends_in_zeros_is_read(tmp_path
     heard = read_heard(path)
     assert heard.frames == 2
     assert any("ends in 1000 zero bytes, as where power was cut" in remark for remark in heard.remarks)
-    path.write_bytes(bytes(1000))
+    path.write_bytes(b"# mark (1.0) menu\n" + bytes(1000))
     assert read_heard(path).remarks == (zeros(1000),)
+
+
+def test_a_trace_that_goes_on_in_zeros_is_read_in_bounded_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("underdash.finding.reading.BLOCK", 64)
+    monkeypatch.setattr("underdash.finding.reading.LONGEST_LINE", 256)
+    path = tmp_path / "cut.log"
+    path.write_bytes(b"(1.0) can0 123#01\n(2.0) can0 123#02\n" + bytes(100_000))
+    with path.open("rb") as file:
+        longest = max(map(len, _blocks(file)))
+    assert longest <= 64 + 256 + 2 * PIECE
+    heard = read_heard(path)
+    assert (heard.frames, heard.remarks[-1]) == (2, zeros(100_000))
 
 
 def test_a_trace_from_a_pipe_is_refused_before_it_is_read(tmp_path: Path) -> None:

@@ -14,13 +14,10 @@ import zlib
 from collections.abc import Generator, Iterable, Iterator
 from io import BufferedReader
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Self
+from typing import IO, Self
 
 from ..contract.errors import GivenError, UnderdashError
 from .frames import ERROR, Frame
-
-if TYPE_CHECKING:
-    import can
 
 TRACE_FORMAT = 1
 OTHER_FORMATS = (".asc", ".blf", ".csv", ".db", ".mf4", ".trc")
@@ -30,8 +27,14 @@ _PACKED = b"\x1f\x8b"
 """First bytes of a file packed by gzip (RFC 1952, section 2.3.1)."""
 _BYTE_MARK = b"\xef\xbb\xbf"
 """Byte order mark, which editors on other systems put in front (RFC 3629, section 6)."""
-_ID = 0x1FFF_FFFF
-_LATEST_S = 1e12
+LONGEST_LINE = 1 << 20
+"""Bytes; a longer line is taken in parts, so that a file without lines, such as one of zeros, needs no memory."""
+LONGEST_NAME = 32
+"""Letters of a channel's name; Linux allows 15."""
+ZEROS = bytes(4)
+"""More than text in any encoding begins with."""
+MOST_ID = 0x1FFF_FFFF
+LATEST_S = 1e12
 
 
 class TraceError(UnderdashError):
@@ -110,6 +113,7 @@ class Trace(Iterator[tuple[str, Frame]]):
         about: what the lines at the top say.
         marks: (seconds, text) of the remarks met so far.
         half_written: 1 if the last line was cut off and left out, else 0.
+        skipped: lines of another format that could not be read and were left out.
         zeros: bytes of zero at the end, which stand there where power was cut before the disk had what was written.
         line: number of the last line read.
     """
@@ -118,6 +122,7 @@ class Trace(Iterator[tuple[str, Frame]]):
         self.about: dict[str, str] = {}
         self.marks: list[tuple[float, str]] = []
         self.half_written = 0
+        self.skipped = 0
         self.zeros = 0
         self.line = 0
         self._name = name
@@ -137,6 +142,10 @@ class Trace(Iterator[tuple[str, Frame]]):
             raw = self._next_line(lines)
             if raw is None:
                 return
+            if self.zeros:
+                self.line -= 1  # they are one line, however many parts they come in
+                if raw.strip(b"\0"):
+                    raise self._mistake(b"\0" + raw)
             if raw[-1:] == b"\0":
                 raw = self._without_zeros(raw)
             if raw[:1] == b"#":
@@ -148,7 +157,7 @@ class Trace(Iterator[tuple[str, Frame]]):
             try:
                 channel, frame = _frame_of(words, names)
             except (ValueError, IndexError) as exc:
-                if not raw.endswith(b"\n"):
+                if not raw.endswith(b"\n") and len(raw) < LONGEST_LINE:
                     self.half_written = 1
                     return
                 raise self._mistake(raw) from exc
@@ -165,8 +174,10 @@ class Trace(Iterator[tuple[str, Frame]]):
             self.half_written = 1
             return None
         except (OSError, zlib.error) as exc:
+            where = f" after line {self.line}" if self.line else ""
             raise UnreadableTraceError(
-                f"trace {self._name} cannot be read after line {self.line}: {exc}; copy it again, or use what was read"
+                f"trace {self._name} cannot be read{where}: it is damaged ({exc}); copy it again"
+                + (", or cut it there" if where else "")
             ) from exc
         self.line += raw is not None
         return self._first(raw) if raw is not None and self.line == 1 else raw
@@ -175,6 +186,8 @@ class Trace(Iterator[tuple[str, Frame]]):
         """Take a byte order mark off the first line, and refuse text of another kind."""
         if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
             raise self._mistake(raw)
+        if raw.startswith(ZEROS):
+            raise begins_with_zeros(self._name)
         if b"\r" in raw.rstrip(b"\r\n") and b"#" in raw:
             raise UnreadableTraceError(
                 f"trace {self._name}: its lines end in a carriage return alone; save it with line ends of Unix or "
@@ -185,8 +198,8 @@ class Trace(Iterator[tuple[str, Frame]]):
     def _without_zeros(self, raw: bytes) -> bytes:
         """Take off the zeros that end a trace; what is before them in the same line is half a line."""
         text = raw.rstrip(b"\0")
-        self.zeros = len(raw) - len(text)
-        self.half_written = 1 if text else 0
+        self.zeros += len(raw) - len(text)
+        self.half_written |= 1 if text else 0
         return b""
 
     def _remark(self, raw: bytes) -> None:
@@ -197,7 +210,7 @@ class Trace(Iterator[tuple[str, Frame]]):
                 when = float(at)
             except ValueError:
                 return
-            if 0 <= when < _LATEST_S:
+            if 0 <= when < LATEST_S:
                 self.marks.append((when, words))
         elif text.startswith("underdash trace"):
             self._check_format(text.removeprefix("underdash trace").strip())
@@ -228,6 +241,14 @@ class Trace(Iterator[tuple[str, Frame]]):
         )
 
 
+def begins_with_zeros(name: str) -> UnreadableTraceError:
+    """Return what is raised about a file that begins with zeros."""
+    return UnreadableTraceError(
+        f"trace {name} begins with zero bytes: power was cut before any of it was on the disk, or it is a file of "
+        "another kind; record again"
+    )
+
+
 def line_of(role: str, frame: Frame) -> str:
     """Write a frame as a line."""
     can_id = frame.id | ERROR if frame.error else frame.id
@@ -243,7 +264,9 @@ def read_trace(path: Path) -> Trace:
         TraceError: now or while iterating: it is not there, or a line is no frame.
     """
     if not of_lines(path):
-        return _OtherTrace(path)
+        from .other_traces import OtherTrace
+
+        return OtherTrace(path)
     # closed by `_closing`, when all lines are read or nobody holds the trace any more
     return Trace(_closing(open_lines(path)), str(path))
 
@@ -267,58 +290,21 @@ def open_lines(path: Path) -> BufferedReader | gzip.GzipFile:
             file.close()
             return gzip.open(path)
     except OSError as exc:
-        raise UnreadableTraceError(
-            f"trace {path} cannot be opened: {exc.strerror or exc}; check its name and that you may read it"
-        ) from exc
+        raise not_opened(path, exc) from exc
     return file
 
 
-class _OtherTrace(Trace):
-    """A trace in a format that python-can reads."""
-
-    def __init__(self, path: Path) -> None:
-        super().__init__((), str(path))
-        if not path.is_file():
-            why = "it is no file" if path.exists() else "no such file"
-            raise UnreadableTraceError(f"trace {path} cannot be opened: {why}; check its name")
-        self._frames = self._messages(path)
-
-    def _messages(self, path: Path) -> Iterator[tuple[str, Frame]]:
-        import can
-
-        try:
-            with can.LogReader(path) as reader:
-                for message in reader:
-                    self.line += 1
-                    yield str(message.channel if message.channel is not None else 0), frame_of(message)
-        except NotImplementedError as exc:
-            raise UnreadableTraceError(
-                f"trace {path} cannot be read: {exc} Or export it as lines (.log), which need nothing more"
-            ) from exc
-        except Exception as exc:
-            # each of the library's readers has its own ways to stumble over a broken file
-            where = f"after frame {self.line}" if self.line else f"as a {path.suffix} of this kind"
-            raise UnreadableTraceError(
-                f"trace {path} cannot be read {where}: {exc}; export it again, or as lines (.log)"
-            ) from exc
-
-
-def frame_of(message: can.Message) -> Frame:
-    """Turn python-can's message into a frame."""
-    return Frame(
-        message.arbitration_id,
-        bytes(message.data or b""),
-        message.is_extended_id and not message.is_error_frame,
-        message.timestamp,
-        message.is_remote_frame,
-        message.is_error_frame,
-        message.is_fd,
+def not_opened(path: Path, exc: OSError) -> UnreadableTraceError:
+    """Return what is raised about a file that cannot be opened."""
+    return UnreadableTraceError(
+        f"trace {path} cannot be opened: {exc.strerror or exc}; check its name and that you may read it"
     )
 
 
 def _closing(file: BufferedReader | gzip.GzipFile) -> Iterator[bytes]:
     with file:
-        yield from file
+        while raw := file.readline(LONGEST_LINE):
+            yield raw
 
 
 def _frame_of(words: list[bytes], names: dict[bytes, str]) -> tuple[str, Frame]:
@@ -327,16 +313,19 @@ def _frame_of(words: list[bytes], names: dict[bytes, str]) -> tuple[str, Frame]:
         raise ValueError("no time in brackets")
     name = names.get(channel)
     if name is None:
-        name = names[channel] = channel.decode("utf-8", "replace")
+        name = channel.decode("utf-8", "replace")
+        if len(name) > LONGEST_NAME or not name.isprintable():
+            raise ValueError("no name of a channel")
+        names[channel] = name
     digits, mark, data = text.partition(b"#")
     if not mark or len(digits) not in (3, 8) or not digits.isalnum():  # int() would take a sign too
         raise ValueError("no id")
     can_id = int(digits, 16)
     at = float(stamp[1:-1])
-    if not 0 <= at < _LATEST_S:
+    if not 0 <= at < LATEST_S:
         raise ValueError("no time")
     extended = len(digits) == 8
-    if can_id > (_ID | ERROR if extended else 0x7FF):
+    if can_id > (MOST_ID | ERROR if extended else 0x7FF):
         raise ValueError("id too long")
     if data[:1] in (b"R", b"r") or data[:1] == b"#" or (extended and can_id & ERROR):
         return name, _special(can_id, extended, data, at)
@@ -349,7 +338,7 @@ def _special(can_id: int, extended: bool, data: bytes, at: float) -> Frame:
     if len(data) > (2 + 128 if data[:1] == b"#" else 16):
         raise ValueError("data too long")
     if can_id & ERROR and extended:
-        return Frame(can_id & _ID, bytes.fromhex(data.decode("ascii")), False, at, error=True)
+        return Frame(can_id & MOST_ID, bytes.fromhex(data.decode("ascii")), False, at, error=True)
     if data[:1] == b"#":
         return Frame(can_id, bytes.fromhex(data[2:].decode("ascii")), extended, at, fd=True)
     return Frame(can_id, b"", extended, at, remote=True)

@@ -1,8 +1,10 @@
 """The command line: one file a verb, each with `add(parser)` and `run(arguments) -> exit status`.
 
 Verbs import what they need when they run, so that ``underdash --help`` stays quick. Exit status: 0 done, 1 it could not
-be done, 2 what was given is wrong, 130 stopped by the keyboard. A file that was named and is missing or may not be read
-is 2, whatever it was to be. A person sees sentences, never a traceback.
+be done, or nothing was found, 2 what was given is wrong, 130 stopped by the keyboard before what was wanted was there.
+Where Ctrl-C is the usual end, as of a recording, the status is that of what came of it. A file that was named and is
+missing or may not be read is 2, whatever it was to be; a package that is not installed is 1. A person sees sentences,
+never a traceback.
 """
 
 from __future__ import annotations

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 
 
 @contextlib.contextmanager
-def buses(arguments: argparse.Namespace) -> Iterator[dict[str, Link]]:
+def buses(arguments: argparse.Namespace, level: int = logging.WARNING) -> Iterator[dict[str, Link]]:
     """Own the buses of the configuration for a while; their links are not started.
 
     Args:
         arguments: with ``--config``, see `common.add_config`.
+        level: from which on events are told as they come.
 
     Raises:
         UnderdashError: there is no configuration, it connects no bus, or one is in use.
@@ -30,7 +31,7 @@ def buses(arguments: argparse.Namespace) -> Iterator[dict[str, Link]]:
     from ..wiring.building import assembled, locked, make_links
     from .logs import set_up
 
-    set_up(logging.WARNING, sentences=True)
+    set_up(level, sentences=True)
     read = config(arguments)
     if not read.bus:
         raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to hear")

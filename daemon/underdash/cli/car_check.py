@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..contract.errors import GivenError
 from .common import add_bus, roles
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
     from ..config.findings import Level
     from ..wiring.against import findings
 
+    _look_at(arguments)
     problems, journeys = [], []
     for trace in arguments.against or [None]:
         assembly = _fresh(arguments)
@@ -44,6 +46,13 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         _tell(journeys, found, problems, arguments.car)
     return 1 if problems or any(one.level is Level.ERROR for one in found) else 0
+
+
+def _look_at(arguments: argparse.Namespace) -> None:
+    """Raise `GivenError` where something is said about recordings that are not named."""
+    for option in ("untouched", "bus"):
+        if getattr(arguments, option) and not arguments.against:
+            raise GivenError(f"--{option} is about recordings; name some with --against TRACE")
 
 
 def _fresh(arguments: argparse.Namespace) -> Any:

@@ -198,6 +198,11 @@ def new_description(arguments: argparse.Namespace) -> None:
         raise GivenError(f"--out {arguments.out}: a description is known by its ending; name a file ending in .toml")
 
 
+def next_step(trace: str | Path) -> str:
+    """Say what is done with a recording."""
+    return f"next: underdash find QUESTION {trace}; `underdash find --help` lists the questions"
+
+
 def counted(number: int, one: str, more: str) -> str:
     """Write a number of things."""
     return f"{number} {one if number == 1 else more}"

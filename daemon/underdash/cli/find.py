@@ -14,7 +14,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import GivenError
+from ..contract.errors import GivenError, UnderdashError
 from .common import add_bus, png, put_in_place, roles
 from .progress import Progress
 
@@ -62,9 +62,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def with_numpy(command: str) -> None:
-    """Raise `GivenError` where numpy is not installed, which searches are made with."""
+    """Raise `UnderdashError` where numpy is not installed, which searches are made with."""
     if find_spec("numpy") is None:
-        raise GivenError(f"{command} needs numpy, which is not installed here: {how_to_add_numpy()}")
+        raise UnderdashError(f"{command} needs numpy, which is not installed here: {how_to_add_numpy()}")
 
 
 def how_to_add_numpy() -> str:

@@ -10,6 +10,7 @@ from ..contract.errors import GivenError
 from .accepting import add_accept, finish
 from .common import add_config
 from .find import LIKELY, add_trace, heard, picture, tell
+from .find_led import cut_short
 from .find_marks import add_marks, marks, to_draw
 
 if TYPE_CHECKING:
@@ -39,13 +40,15 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Answer the question; returns the exit status."""
+    stopped = False
     if arguments.live:
         from .find_ignition_led import record_led
 
-        record_led(arguments)
-    found = heard(arguments)
-    given = marks(arguments, found)
-    answer = _answer(found, given, by_file=arguments.marks is not None)
+        stopped = record_led(arguments)
+    with cut_short(stopped):
+        found = heard(arguments)
+        given = marks(arguments, found)
+        answer = _answer(found, given, by_file=arguments.marks is not None)
     status = tell([answer], as_json=arguments.json)
     if not arguments.json and answer.best is not None and answer.best.confidence >= LIKELY:
         print("\n".join(["in a description it reads (or --into F.toml):", "", *described(answer.best, found)]))

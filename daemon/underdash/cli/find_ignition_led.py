@@ -39,8 +39,11 @@ class Person:
     stop: threading.Event = field(default_factory=threading.Event)
 
 
-def record_led(arguments: argparse.Namespace) -> None:
+def record_led(arguments: argparse.Namespace) -> bool:
     """Write a recording to the trace that was named, while a person is led through the positions.
+
+    Returns:
+        Whether the person stopped it.
 
     Raises:
         UnderdashError: it cannot be recorded, or nothing was heard.
@@ -57,6 +60,7 @@ def record_led(arguments: argparse.Namespace) -> None:
         if stop.is_set():
             raise KeyboardInterrupt
         raise UnderdashError("nothing was heard: a gateway lies between, or a pin is wrong; underdash listen says more")
+    return stop.is_set()
 
 
 def follow(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import queue
 import random
 import sys
@@ -12,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import GivenError, StoppedError, UnderdashError
 from ..finding.hearing import Hearing
 from .common import told_to_stop
 from .marking import keyboard_needed, marking
@@ -28,11 +29,22 @@ APART_S = (3.0, 8.0)
 """Between presses, as irregular as that (common practice)."""
 
 
-def record_led(arguments: argparse.Namespace) -> list[str]:
+@contextlib.contextmanager
+def cut_short(stopped: bool) -> Iterator[None]:
+    """Have a recording that a person stopped too early for an answer end as stopped, with the reason."""
+    try:
+        yield
+    except GivenError as exc:
+        if not stopped:
+            raise
+        raise StoppedError(f"stopped before it was enough: {exc}") from exc
+
+
+def record_led(arguments: argparse.Namespace) -> tuple[list[str], bool]:
     """Write a recording to the trace that was named, while a person is led through what to do.
 
     Returns:
-        The words that were marked.
+        The words that were marked, and whether the person stopped it.
 
     Raises:
         GivenError: no word says what is to be found.
@@ -63,7 +75,7 @@ def record_led(arguments: argparse.Namespace) -> list[str]:
         raise UnderdashError(
             f"whoever had the buses open has ended before anything was marked; say this again once it runs{kept}"
         )
-    return led.marked
+    return led.marked, stop.is_set()
 
 
 def waits(chance: random.Random) -> Iterator[float]:

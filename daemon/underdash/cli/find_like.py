@@ -49,11 +49,11 @@ def run(arguments: argparse.Namespace) -> int:
     from ..signals.catalogue import CATALOGUE
 
     found = heard(arguments)
-    answer = like(found, _reference(arguments, found))
-    status = tell([answer], as_json=arguments.json)
-    picture(arguments, found, [answer])
     if arguments.signal is None and arguments.reference in CATALOGUE:
         arguments.signal = arguments.reference
+    answer = like(found, _in_unit_of_the_signal(arguments, _reference(arguments, found)))
+    status = tell([answer], as_json=arguments.json)
+    picture(arguments, found, [answer])
     finish(arguments, found, [answer], f"find {answer.question}")
     return status
 
@@ -70,6 +70,37 @@ def _reference(arguments: argparse.Namespace, found: Heard) -> Reference:
     from ..finding.like.standard import from_answers
 
     return from_answers(found, arguments.reference)
+
+
+def _in_unit_of_the_signal(arguments: argparse.Namespace, reference: Reference) -> Reference:
+    """Turn a reference into the unit of what the answer is written down as; raises `GivenError` where none leads there.
+
+    A signal ``car.NAME`` without ``--unit`` takes the reference's.
+    """
+    from dataclasses import replace
+
+    from ..contract.units import UNITS, linear
+    from ..signals.catalogue import CATALOGUE
+
+    name = arguments.signal
+    if not name:
+        return reference
+    if name.startswith("car.") and not arguments.unit:
+        arguments.unit = reference.unit if reference.unit in UNITS else ""
+    unit = arguments.unit if name.startswith("car.") else CATALOGUE.signal(name).unit
+    if reference.unit not in UNITS or not reference.unit:
+        if unit:
+            said = f"the unit {reference.unit!r} is not known" if reference.unit else "no unit is said of its numbers"
+            print(f"{reference.name}: {said}, so they count as {unit}, as {name} has it", file=sys.stderr)
+        return reference
+    try:
+        factor, offset = linear(reference.unit, unit)
+    except ValueError as exc:
+        raise GivenError(
+            f"--as {name}: it is kept in {unit or 'no unit'}, and the reference is in {reference.unit}; name another "
+            "signal, or put the unit right"
+        ) from exc
+    return replace(reference, value=reference.value * factor + offset, unit=unit)
 
 
 def _from_file(path: Path, arguments: argparse.Namespace) -> Reference:

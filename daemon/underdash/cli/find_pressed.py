@@ -7,6 +7,7 @@ import argparse
 from .accepting import add_accept, finish
 from .common import add_config, seconds
 from .find import add_trace, heard, picture, tell
+from .find_led import cut_short, record_led
 from .find_marks import add_marks, marks, to_draw
 
 
@@ -28,13 +29,13 @@ def run(arguments: argparse.Namespace) -> int:
     from ..finding.marks import marks_of
     from ..finding.pressed.search import pressed
 
+    stopped = False
     if arguments.live:
-        from .find_led import record_led
-
-        arguments.word = record_led(arguments)
-    found = heard(arguments)
-    chosen = marks_of(marks(arguments, found), found, arguments.word)
-    answers = pressed(found, chosen)
+        arguments.word, stopped = record_led(arguments)
+    with cut_short(stopped):
+        found = heard(arguments)
+        chosen = marks_of(marks(arguments, found), found, arguments.word)
+        answers = pressed(found, chosen)
     status = tell(answers, as_json=arguments.json)
     picture(arguments, found, answers, to_draw([mark for some in chosen.values() for mark in some]))
     words = " ".join(answer.question for answer in answers)

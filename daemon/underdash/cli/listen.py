@@ -9,12 +9,11 @@ import logging
 import sys
 import tempfile
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..contract.errors import GivenError
-from .common import add_config, config, positive, uninterrupted
+from ..contract.errors import GivenError, UnderdashError
+from .common import add_config, config, next_step, positive, uninterrupted
 
 if TYPE_CHECKING:
     from ..bus.hearing import Hearing
@@ -53,35 +52,26 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _by_itself(arguments: argparse.Namespace) -> int:
     from ..bus.hearing import Hearing
-    from ..wiring.building import assembled, locked, make_links
+    from .by_itself import buses
     from .listen_rates import try_rates
-    from .logs import set_up
 
-    set_up(logging.ERROR)
-    read = config(arguments)
-    if not read.bus:
-        raise GivenError(f"{read.path}: no [bus.<role>] in it, so there is nothing to listen on")
-    silent = replace(read, bus={role: replace(bus, transmit=False) for role, bus in read.bus.items()})
-    assembly = assembled(silent)
-    links = make_links(silent, assembly, {})
-    heard = {role: Hearing() for role in links}
-    for role, link in links.items():
-        link.add_tap(heard[role].take)
-    locks = locked(silent, assembly.car)
-    with uninterrupted():
-        loop = asyncio.SelectorEventLoop()
-    try:
-        states = loop.run_until_complete(_listen(links, arguments.seconds))
-        tell(states, heard, arguments.seconds)
-        deaf = [role for role in links if not heard[role].frames]
-        if arguments.rates and deaf:
-            loop.run_until_complete(try_rates(read, deaf))
-    finally:
-        for link in links.values():
-            link.close()
-        for lock in locks:
-            lock.release()
-        loop.close()
+    # what becomes of a bus is told at the end, so that only errors are said before
+    with buses(arguments, logging.ERROR) as links:
+        heard = {role: Hearing() for role in links}
+        for role, link in links.items():
+            link.add_tap(heard[role].take)
+        with uninterrupted():
+            loop = asyncio.SelectorEventLoop()
+        try:
+            states = loop.run_until_complete(_listen(links, arguments.seconds))
+            tell(states, heard, arguments.seconds)
+            deaf = [role for role in links if not heard[role].frames]
+            if arguments.rates and deaf:
+                loop.run_until_complete(try_rates(config(arguments), deaf))
+        finally:
+            for link in links.values():
+                link.close()
+            loop.close()
     return 0 if any(one.frames for one in heard.values()) else 1
 
 
@@ -120,9 +110,11 @@ def _through(client: Any, seconds: float) -> int:
 
     with tempfile.TemporaryDirectory(prefix="underdash-") as folder:
         trace = Path(folder) / "heard.log"
-        status = record_through(client, trace, seconds)
-        if status:
-            return status
+        outcome = record_through(client, trace, seconds)
+        if outcome.stopped:
+            raise KeyboardInterrupt
+        if outcome.failure:
+            raise UnderdashError(outcome.failure)
         heard = _heard(trace)
     for bus in client.ask("status")["buses"]:
         setup = bus["controller"]
@@ -141,17 +133,21 @@ def _to_trace(path: Path) -> int:
     for channel, one in heard.items():
         print(f"{channel}:")
         _sentences(one, one.seconds, None, live=False)
+    print(next_step(path))
     return 0
 
 
 def _heard(path: Path) -> dict[str, Hearing]:
     from ..bus.hearing import Hearing
     from ..bus.trace import read_trace
+    from ..bus.trace_lacks import lacks
 
     heard: dict[str, Hearing] = {}
     with contextlib.closing(read_trace(path)) as trace:
         for channel, frame in trace:
             heard.setdefault(channel, Hearing()).take(frame)
+    for sentence in lacks(trace):
+        print(sentence, file=sys.stderr)
     return heard
 
 

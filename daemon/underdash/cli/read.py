@@ -72,6 +72,7 @@ def _write(assembly: Assembly, reading: TracePlayer, out: TextIO, hz: float | No
 
 
 def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
+    from ..bus.trace_lacks import lacks
     from ..diagnostics.speech import MISTAKEN
 
     heard = [name for name in assembly.store.names() if any(slot.count for slot in assembly.store.slots(name))]
@@ -79,10 +80,7 @@ def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
     lines = [f"{reading.frames} frames in {seconds:.1f} s, {len(heard)} signals, {written} rows"]
     if reading.foreign:
         lines.append(f"{reading.foreign} frames left out: other buses, error, remote or FD frames")
-    if reading.trace.half_written:
-        lines.append("the last line is half a line, as after a power cut; it was left out")
-    if reading.trace.zeros:
-        lines.append(f"zero bytes at the end: {reading.trace.zeros}, as after a power cut; they were left out")
+    lines += lacks(reading.trace)
     if reading.back_at is not None:
         lines.append(
             f"time goes back after {reading.back_at:.1f} s, so what is computed or written with --wide is wrong from "

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .common import add_config, positive, uninterrupted, whole
+from .common import add_config, next_step, positive, uninterrupted, whole
 from .marking import marking
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     except NoDaemonError:
         return _by_itself(arguments)
     with client:
-        return record_through(client, Path(arguments.out), arguments.seconds)
+        return tell(record_through(client, Path(arguments.out), arguments.seconds), arguments.out)
 
 
 def _by_itself(arguments: argparse.Namespace) -> int:
@@ -113,12 +113,13 @@ def _tick(links: dict[str, Link], loop: asyncio.AbstractEventLoop, recorder: Rec
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a recording came to; `absent`: no bus was open when it ended."""
+    """What a recording came to; `absent`: no bus was open when it ended; `stopped`: a person ended it."""
 
     frames: int
     dropped: int
     failure: str
     absent: bool
+    stopped: bool = False
 
 
 def tell(outcome: Outcome, out: str) -> int:
@@ -138,5 +139,5 @@ def tell(outcome: Outcome, out: str) -> int:
             file=sys.stderr,
         )
     else:
-        print(f"next: underdash find QUESTION {out}; `underdash find --help` lists the questions", file=sys.stderr)
+        print(next_step(out), file=sys.stderr)
     return 0

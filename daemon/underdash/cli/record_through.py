@@ -17,15 +17,15 @@ from ..service.client import Client, DaemonError
 from ..wiring.control import socket_paths
 from .common import told_to_stop
 from .marking import marking
-from .record import Outcome, tell
+from .record import Outcome
 
 LOOK_S = 0.2
 LAST_S = 15.0
 """A daemon whose disk is slow may take this long to finish."""
 
 
-def record_through(client: Client, out: Path, seconds: float | None) -> int:
-    """Have the daemon record until the time is over or a person stops it; returns the exit status."""
+def record_through(client: Client, out: Path, seconds: float | None) -> Outcome:
+    """Have the daemon record until the time is over or a person stops it."""
     print("the running daemon owns the buses and records them", file=sys.stderr)
     try:
         file = out.open("xb")
@@ -41,7 +41,7 @@ def record_through(client: Client, out: Path, seconds: float | None) -> int:
                 out.unlink(missing_ok=True)
             raise
     absent = all(state == BusState.ABSENT.value for state in last.get("buses", {}).values())
-    return tell(Outcome(last["frames"], last["dropped"], last["failure"], absent), str(out))
+    return Outcome(last["frames"], last["dropped"], last["failure"], absent, stop.is_set())
 
 
 def _mark(word: str) -> None:

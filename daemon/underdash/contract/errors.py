@@ -24,6 +24,12 @@ class UnderdashError(Exception):
     exit_status = 1
 
 
+class StoppedError(UnderdashError):
+    """A person stopped it before what was wanted was there."""
+
+    exit_status = 130
+
+
 class GivenError(UnderdashError):
     """What was given is wrong, and the same will be wrong again: an argument, the configuration, a description."""
 

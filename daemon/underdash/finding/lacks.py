@@ -35,22 +35,9 @@ def restarted(pieces: int, best: Piece, frames: int) -> str:
     )
 
 
-def half_line() -> str:
-    """Say that the trace ends within a line."""
-    return "the trace was cut off while it was written or copied: its last line is half there and was left out"
-
-
 def merged(bus: str, channels: Sequence[str]) -> str:
     """Say that several channels are one bus."""
     return f"the channels {_listed(channels)} of the trace are searched as one bus, {bus}"
-
-
-def zeros(number: int) -> str:
-    """Say that the trace ends in zeros."""
-    return (
-        f"the trace ends in {counted(number, 'zero byte')}, as where power was cut before the disk had what was "
-        "written: they were left out"
-    )
 
 
 def counted(number: int, thing: str) -> str:

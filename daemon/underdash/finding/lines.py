@@ -24,7 +24,7 @@ BUS_SHIFT = 32
 """A row's key is the frame's dispatch key, and above it the number of its bus."""
 
 _SHAPE = re.compile(
-    rb"\((\d{1,15})\.(\d{1,9})\) (\S+) ([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})#((?:[0-9A-Fa-f]{2}){0,8})(?:\s[^\n]*)?\n"
+    rb"\((\d{1,15})\.(\d{1,9})\) ([!-~]{1,15}) ([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})#((?:[0-9A-Fa-f]{2}){0,8})(?:\s[^\n]*)?\n"
 )
 _MOST_LINE = 200
 _MOST_ODD = 8

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import nan
 
+from ..bus.trace_lacks import half_line
 from ..contract.errors import GivenError
 from .heard import Heard
-from .lacks import half_line
 
 LATEST_S = 0.7
 """Longest that a person takes from the deed to the mark (common practice: a simple reaction takes 0.2 to 0.3 s)."""

@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from ..bus.frames import Frame
-from ..bus.trace import Trace, UnreadableTraceError, of_lines, open_lines, read_trace
+from ..bus.trace import LONGEST_LINE, Trace, UnreadableTraceError, of_lines, open_lines, read_trace
+from ..bus.trace_lacks import lacks
 from .columns import MOST_FRAMES, MOST_PIECES, Columns, Piece, streams_of
 from .heard import Heard
-from .lacks import half_line, lacking, merged, restarted, zeros
+from .lacks import lacking, merged, restarted
 from .lines import NOTHING, Buses, Rows, rows_of
 
 BLOCK = 4 << 20
@@ -59,11 +60,9 @@ def read_heard(path: Path, roles: Mapping[str, str] | None = None, progress: Pro
     if columns.pieces > 1 and piece is not None:
         marks = [mark for mark, line in zip(marks, mark_lines, strict=False) if piece.owns(line)]
     heard = _heard(columns, piece, buses)
-    remarks = heard.remarks + ((half_line(),) if trace.half_written else ())
-    remarks += (zeros(trace.zeros),) if trace.zeros else ()
     return Heard(
-        heard.streams, heard.begin, heard.end, tuple(sorted(marks)), remarks, path.name, sha256_of(path),
-        dict(trace.about),
+        heard.streams, heard.begin, heard.end, tuple(sorted(marks)), (*heard.remarks, *lacks(trace)), path.name,
+        sha256_of(path), dict(trace.about),
     )  # fmt: skip
 
 
@@ -169,13 +168,14 @@ class _Lines:
 def _blocks(file: BufferedReader | gzip.GzipFile) -> Iterator[bytes]:
     """Yield whole lines, many at once; what follows the last line's end comes last, by itself or with others.
 
+    A line longer than `LONGEST_LINE`, which is none of a trace, comes in parts, so that no file is held as a whole.
     What could be unpacked of a damaged file is yielded before the error is raised, but for a line that is half there.
     """
     rest, failure = b"", None
     while failure is None:
         parts, size, ended = [rest], len(rest), False
         try:
-            while size < BLOCK or b"\n" not in parts[-1]:
+            while size < BLOCK or (b"\n" not in parts[-1] and size < BLOCK + LONGEST_LINE):
                 piece = file.read1(PIECE)
                 if not piece:
                     ended = True
@@ -186,6 +186,8 @@ def _blocks(file: BufferedReader | gzip.GzipFile) -> Iterator[bytes]:
             failure = exc
         text = b"".join(parts)
         cut = len(text) if ended else text.rfind(b"\n") + 1
+        if not cut and failure is None:
+            cut = len(text)
         if cut:
             yield text[:cut]
         if ended:

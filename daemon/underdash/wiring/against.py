@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from math import inf
 from pathlib import Path
 
+from ..bus.trace_lacks import lacks
 from ..config.findings import Finding, Level
 from ..contract.signals import Value
 from ..signals.catalogue import BUTTON
@@ -86,6 +87,7 @@ class Journey:
         dropped: what was wrong with frames, by frame.
         marks: what a person noted, in seconds of the trace.
         end: seconds of the last frame.
+        lacks: sentences about what the recording lacks.
     """
 
     trace: Path
@@ -95,6 +97,7 @@ class Journey:
     dropped: dict[str, str]
     marks: tuple[tuple[float, str], ...]
     end: float
+    lacks: tuple[str, ...] = ()
 
 
 def held_against(assembly: Assembly, player: TracePlayer, trace: Path) -> Journey:
@@ -129,7 +132,10 @@ def held_against(assembly: Assembly, player: TracePlayer, trace: Path) -> Journe
     dropped = {frame: text for frame, text in dropped.items() if text}
     seconds = player.now - (player.start or 0.0)
     marks = tuple(player.trace.marks)
-    return Journey(trace, seconds, player.frames, list(records.values()), dropped, marks, player.now)
+    missing = [*lacks(player.trace)]
+    if player.back_at is not None:
+        missing.append(f"its clock goes back after {player.back_at:.1f} s, so that what follows has no right times")
+    return Journey(trace, seconds, player.frames, list(records.values()), dropped, marks, player.now, tuple(missing))
 
 
 def findings(journeys: Sequence[Journey], *, untouched: bool = False) -> Iterator[Finding]:
@@ -140,6 +146,8 @@ def findings(journeys: Sequence[Journey], *, untouched: bool = False) -> Iterato
         untouched: nobody touched a button in any of them, so that each press is a false one.
     """
     for journey in journeys:
+        for sentence in journey.lacks:
+            yield Finding(Level.NOTE, f"{journey.trace.name}: {sentence}", "what is missing there was not checked")
         for record in journey.records:
             yield from _values(record, journey)
             if record.signal.startswith(BUTTON):

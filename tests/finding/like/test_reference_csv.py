@@ -69,3 +69,18 @@ def test_mistakes_are_told_with_line_and_next_step(text: str, given: dict[str, s
     with pytest.raises(GivenError) as caught:
         parse_reference(text, "a.csv", **given)
     assert sentence in str(caught.value)
+
+
+def test_a_head_that_is_a_unit_is_taken_as_one() -> None:
+    reference, _ = parse_reference("seconds,km/h\n1,10\n2,20\n", "drive.csv")
+    assert (reference.name, reference.unit) == ("drive.csv", "km/h")
+
+
+def test_a_unit_that_is_another_one_than_the_head_says_is_told() -> None:
+    text = "t,speed [km/h]\n1,10\n2,20\n"
+    reference, notes = parse_reference(text, "a.csv", unit="m/s")
+    assert reference.value.tolist() == [pytest.approx(36.0), pytest.approx(72.0)]
+    assert notes[0] == "a.csv: the column's head says km/h; as --reference-unit has it, it was read as m/s"
+    assert parse_reference(text, "a.csv", unit="km/h")[1] == ()
+    with pytest.raises(GivenError, match=r"--reference-unit degC: .* says km/h, which is of another quantity; leave"):
+        parse_reference(text, "a.csv", unit="degC")

@@ -51,6 +51,7 @@ def parse_reference(
     head, said = _head(table, number)
     notes: list[str] = []
     at, value = _numbers(table, number, notes)
+    _compare(unit, said, name, notes)
     wanted, factor, offset = _unit(unit or said, name, given=unit is not None)
     if (factor, offset) != (1.0, 0.0):
         notes.append(f"{head}: {unit or said} was turned into {wanted}, in which signals are kept")
@@ -107,7 +108,20 @@ def _plain(head: str) -> tuple[str, str]:
 def _head(table: _Table, number: int) -> tuple[str, str]:
     if not table.heads:
         return f"{table.name} column {number + 1}", ""
-    return _plain(table.heads[number])
+    head, unit = _plain(table.heads[number])
+    return (table.name, head) if head in UNITS and not unit else (head, unit)
+
+
+def _compare(given: str | None, said: str, name: str, notes: list[str]) -> None:
+    """Take note of a unit that is another one than the head says; raises `GivenError` where it cannot be both."""
+    if not (given and said) or given == said or not {given, said} <= UNITS.keys():
+        return
+    if UNITS[given].quantity != UNITS[said].quantity:
+        raise GivenError(
+            f"--reference-unit {given}: the column's head in {name} says {said}, which is of another quantity; leave "
+            "the option out, or put the head right"
+        )
+    notes.append(f"{name}: the column's head says {said}; as --reference-unit has it, it was read as {given}")
 
 
 def _numbers(table: _Table, number: int, notes: list[str]) -> tuple[np.ndarray, np.ndarray]:
