@@ -101,7 +101,7 @@ def checksum_of(stream: Stream, counts: Sequence[Count] = ()) -> Sum | None:
 
     Some rules hold at several places alike. Then it is rather not where one of the `counts` sits, and rather late.
     """
-    rows = _payloads(stream)
+    rows = payloads(stream)
     if len(rows) < FEWEST_BYTE:
         return None
     counting = _counting(counts, stream.width)
@@ -125,7 +125,7 @@ def _counting(counts: Sequence[Count], width: int) -> list[bool]:
     return [half in held for half in range(2 * width)]
 
 
-def _payloads(stream: Stream) -> Bytes:
+def payloads(stream: Stream) -> Bytes:
     """The different payloads of the usual length in the order they came, `MOST_ROWS` at most."""
     usual = np.bincount(stream.length).argmax()
     rows: Bytes = stream.data[stream.length == usual][:, : int(usual)]
@@ -146,7 +146,7 @@ def _at_bytes(rows: Bytes, counting: Sequence[bool]) -> list[Sum]:
     found = []
     for byte in range(rows.shape[1]):
         own, others = rows[:, byte], np.delete(rows, byte, axis=1)
-        if not _follows(own, others) or (_repeats(own, others) and not any(counting)):
+        if not follows(own, others) or (_repeats(own, others) and not any(counting)):
             continue
         for last, covered in ((None, others), (byte - 1, rows[:, :byte])):
             if last is None or (0 < byte < rows.shape[1] - 1 and not _still(rows[:, byte + 1 :])):
@@ -181,7 +181,7 @@ def _at_nibbles(rows: Bytes) -> list[Sum]:
     found = []
     for place in range(halves.shape[1]):
         own, others = halves[:, place], np.delete(halves, place, axis=1)
-        if not _follows(own, others) or _repeats(own, others):
+        if not follows(own, others) or _repeats(own, others):
             continue
         byte, end = place // 2, 2 * (place // 2) + 2
         for last, covered in ((None, others), (byte, np.delete(halves[:, :end], place, axis=1))):
@@ -208,7 +208,7 @@ def _still(rows: Bytes) -> bool:
     return not bool((rows != rows[0]).any())
 
 
-def _follows(own: Bytes, others: Bytes) -> bool:
+def follows(own: Bytes, others: Bytes) -> bool:
     """Whether the place changes when the others do, never without them, and takes more than two values."""
     if len(np.unique(own)) < 4:
         return False

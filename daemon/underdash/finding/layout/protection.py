@@ -13,8 +13,11 @@ from ..numbering import Numbering
 from . import checksums, counters
 from .checksums import FOLLOWS, Sum
 from .counters import Count
+from .linear import follows_linearly
 
 HALF = 4
+MOST_MIXED = 400
+"""Payloads that are looked at for a byte mixed of others; 64 bits and a list of 16 take 80 to know the rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,7 @@ class Protection:
     Attributes:
         counts: the counters.
         checksum: by a rule that is known.
-        unexplained: half a byte that moves like a checksum, by a rule that is not.
+        unexplained: a byte, or half of one, that moves like a checksum, by a rule that is not.
     """
 
     counts: tuple[Count, ...] = ()
@@ -61,11 +64,14 @@ def protection_of(stream: Stream) -> Protection:
 
 
 def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
-    """Return the half byte beside a counter of half a byte that moves like a checksum of a rule that is not known here.
+    """Return the place that moves like a checksum of a rule that is not known here.
 
-    Counters and checksums stand together (common practice); so what stands there, moves with most frames and takes
-    most of its values is one.
+    It is a byte that follows from the rest by exclusive-or; or else half a byte beside a counter of half a byte, since
+    counters and checksums stand together (common practice), that moves with most frames and takes most of its values.
     """
+    whole = _mixed_byte(stream, counts)
+    if whole is not None:
+        return whole
     for one in counts:
         run = Numbering.run_of(one.bits, stream.width)
         if len(run) != HALF or run[0] % HALF:
@@ -75,4 +81,16 @@ def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
         moving = float((value[1:] != value[:-1]).mean()) if len(value) > 1 else 0.0
         if moving >= FOLLOWS and len(np.unique(value)) >= FOLLOWS * 2**HALF:
             return Bits(low // 8, HALF, low % 8 + HALF - 1)
+    return None
+
+
+def _mixed_byte(stream: Stream, counts: Sequence[Count]) -> Bits | None:
+    """The last byte that is an exclusive-or of others; a CRC over something beside the frame is one."""
+    rows = checksums.payloads(stream)
+    rows = rows[:: -(-len(rows) // MOST_MIXED) or 1]
+    count = next((Numbering.run_of(one.bits, stream.width) for one in counts if one.bits.length == HALF), range(0))
+    for byte in reversed(range(rows.shape[1])):
+        own, others = rows[:, byte], np.delete(rows, byte, axis=1)
+        if checksums.follows(own, others) and follows_linearly(rows, byte, count):
+            return Bits(byte, 8)
     return None
