@@ -16,6 +16,7 @@ from ..contract.layout import Bits
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 Integers = NDArray[np.int64]
+Numbers = NDArray[np.uint64]
 Flags = NDArray[np.bool_]
 
 MOST_BITS = 64

@@ -6,8 +6,9 @@ import pytest
 
 from underdash.contract.layout import Bits, ByteOrder
 from underdash.finding.heard import Stream
-from underdash.finding.layout.boundaries import MOST_STEPS, Cut, cuts
+from underdash.finding.layout.boundaries import Cut, cuts
 from underdash.finding.layout.protection import protection_of
+from underdash.finding.layout.steps import MOST_STEPS
 
 from ..frames import columns, stream
 

@@ -1,20 +1,36 @@
 from __future__ import annotations
 
 import random
+from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
 
 import numpy as np
 import pytest
 
-from underdash.finding.layout.codes import Coded, mixed, what, when
+from underdash.finding.heard import Flags
+from underdash.finding.layout import codes
+from underdash.finding.layout.codes import mixed, what
 
 
-def told(values: list[int], length: int, active: int | None = None) -> Coded:
+@dataclass
+class Told:
+    bits: float
+    kind: str
+    signed: bool
+
+
+def told(values: list[int], length: int, active: int | None = None) -> Told:
     """The code of what a run of `length` bits took, of whose values only the changes count."""
-    row = np.array(values, dtype=np.int64)
+    row = np.array(values, dtype=np.uint64)
     changed = row[1:] != row[:-1]
-    return what(row[:-1][changed], row[1:][changed], length, active or length)
+    run = np.zeros(int(changed.sum()), dtype=np.int64)
+    made = what(row[:-1][changed], row[1:][changed], run, np.array([length]), np.array([active or length]))
+    return Told(float(made.bits[0]), "number" if made.number[0] else "choice", bool(made.signed[0]))
+
+
+def when(changed: Flags, together: Flags) -> float:
+    return float(codes.when(changed[None, :], together)[0])
 
 
 def walk(count: int, step: int, middle: int, seed: int = 1) -> list[int]:
@@ -38,8 +54,17 @@ def test_when_something_changed_is_told_cheaply_where_something_below_changed_wi
     assert when(changed, changed) < 0.4 * alone
 
 
-def test_a_bit_that_changed_has_nothing_left_to_tell() -> None:
-    assert told([0, 1, 0, 1], 1) == Coded(0.0, "flag")
+def test_runs_are_told_alike_one_by_one_and_all_together() -> None:
+    row = np.array(walk(200, 30, 2000), dtype=np.uint64)
+    lengths = np.array([2, 5, 8, 12])
+    changes = [np.flatnonzero((row[1:] ^ row[:-1]) & np.uint64((1 << length) - 1)) for length in lengths.tolist()]
+    changes[1] = changes[1][:0]
+    run = np.repeat(np.arange(4), [len(one) for one in changes])
+    at = np.concatenate(changes)
+    made = what(row[:-1][at], row[1:][at], run, lengths, lengths)
+    for one, (length, bits) in enumerate(zip(lengths.tolist(), made.bits.tolist(), strict=True)):
+        alone = told([value & (1 << length) - 1 for value in row.tolist()], length).bits
+        assert bits == pytest.approx(alone if len(changes[one]) else 0.0)
 
 
 def test_few_values_are_a_choice_and_many_near_each_other_a_number() -> None:

@@ -11,15 +11,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from math import exp, inf, lgamma, log, log2, pi
+from math import inf, lgamma, log, log2
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ..heard import Flags, Floats, Integers
+from ..heard import Flags, Floats, Integers, Numbers
 
+LONGEST = 32
+"""Bits of the longest run."""
 MOST_CHOICES = 16
 """Different values from which on a field is no choice."""
+SOME_CHANGES = 64
+"""Changes within which most fields that are no choice show it."""
 SELDOM = 0.1
 """Weight of a change against one frame without, before anything is seen: most bits change in few frames."""
 NEW_VALUE = 0.5
@@ -37,140 +40,207 @@ OUT_OF_USE = 2.0
 CONSTANT = 0.5
 """What a bit inside a choice that never changes adds to the bits of a new value, beside 1 for one that does: outside a
 field it is not for nothing either. From 0.3 to 0.6 the recordings the method was chosen on are cut alike."""
-TABLED = 16
-"""Bits up to which the digits of steps are looked up, which is quicker."""
 
 
 @dataclass(frozen=True, slots=True)
 class Coded:
-    """A run as it is told most shortly: bits it takes, ``flag``, ``choice`` or ``number``, and whether it is signed."""
+    """Runs as they are told most shortly, each shape (runs,).
 
-    bits: float
-    kind: str
-    signed: bool = False
+    Attributes:
+        bits: it takes.
+        number: whether it is told as a number rather than as a choice.
+        signed: whether that is a signed one.
+    """
+
+    bits: Floats
+    number: Flags
+    signed: Flags
 
 
-def mixed(costs: Sequence[float]) -> float:
+def mixed(costs: Sequence[Floats | float]) -> Floats:
     """Return the bits it takes if either of several ways may be the right one, equally likely before."""
-    least = min(costs)
-    return least - log2(sum(exp((least - cost) * log(2.0)) for cost in costs) / len(costs)) if least < inf else inf
+    told: Floats = log2(len(costs)) - np.logaddexp2.reduce(-np.array(costs), axis=0)
+    return told
 
 
-def when(changed: Flags, together: Flags) -> float:
+def when(changed: Flags, together: Flags) -> Floats:
     """Return the bits it takes to tell in which frames something changed.
 
     Args:
-        changed: whether it changed with each frame.
-        together: whether something that changes seldom changed with it in the bits below; that this happens in the same
-            frame is told cheaply, since one event of the car often moves several fields of a frame.
+        changed: whether it changed with each frame, shape (runs, frames).
+        together: whether something that changes seldom changed with it in the bits below, shape (frames,); that this
+            happens in the same frame is told cheaply, since one event of the car often moves several fields of a frame.
     """
-    total, there = len(changed), int(together.sum())
-    count, both = int(changed.sum()), int((changed & together).sum())
+    total, there = len(together), int(together.sum())
+    count, both = changed.sum(axis=1), changed[:, together].sum(axis=1)
     alone = _rate(count, total, SELDOM, 1.0)
     return mixed((alone, _rate(both, there, 0.5, 0.5) + _rate(count - both, total - there, SELDOM, 1.0)))
 
 
-def what(before: Integers, after: Integers, length: int, active: int) -> Coded:
-    """Return the bits it takes to tell the values a run took where it changed.
+def what(before: Numbers, after: Numbers, run: Integers, length: Integers, active: Integers) -> Coded:
+    """Return the bits it takes to tell the values that runs took where they changed.
 
     Args:
-        before, after: its value before and after each change, unsigned.
-        length: bits of the run.
-        active: how many of them ever change.
+        before, after: what was there before and after each change, of which the run is the lowest bits; one run after
+            the other, shape (changes,).
+        run: which run it is of, never decreasing, shape (changes,).
+        length: bits of each run, shape (runs,).
+        active: how many of them ever change, two at least.
     """
-    if active == 1 or not len(before):
-        return Coded(0.0, "flag" if active == 1 else "choice")
-    choice = _choice(before, after, length, active + CONSTANT * (length - active))
-    half = 1 << (length - 1)
-    step = after - before
-    ways = [step, _signed(after, half) - _signed(before, half)]
-    if length % 4 == 0 and int(np.abs(step).max(initial=0)) >= half:
-        ways.append(_signed(step & 2 * half - 1, half))
-    unused = (after == 0) | (after == 2 * half - 1)
-    told, digits = _steps(np.stack(ways), unused, length)
-    plain, signed, *wrapping = told.tolist()
-    number = mixed((plain, signed, (wrapping or [plain])[0] + WRAPPING))
-    kind = "choice" if choice < number else "number"
-    return Coded(mixed((choice, number)), kind, kind == "number" and digits[1] < digits[0] - SIGNED)
+    count = np.bincount(run, minlength=len(length))
+    some = np.flatnonzero(count)
+    bits, number, signed = np.zeros(len(length)), np.zeros(len(length), dtype=bool), np.zeros(len(length), dtype=bool)
+    if len(some):
+        fixed, length, count = (length - active)[some], length[some], count[some]
+        run = np.repeat(np.arange(len(some)), count)
+        ones = (1 << length[run]) - 1
+        taken = _Taken(run, before.astype(np.int64) & ones, after.astype(np.int64) & ones, count, length)
+        as_choice = _choice(taken, active[some] + CONSTANT * fixed)
+        as_number, passes_zero = _number(taken)
+        bits[some] = mixed((as_choice, as_number))
+        number[some] = as_number <= as_choice
+        signed[some] = passes_zero & number[some]
+    return Coded(bits, number, signed)
 
 
-def _rate(count: int, total: int, yes: float, no: float) -> float:
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """What runs took where they changed, one run after the other.
+
+    Attributes:
+        run: which run, shape (changes,).
+        before, after: its value before and after, unsigned.
+        count: changes of each run, one at least, shape (runs,).
+        length: bits of each run.
+    """
+
+    run: Integers
+    before: Integers
+    after: Integers
+    count: Integers
+    length: Integers
+
+    @property
+    def first(self) -> Integers:
+        """Place of the first change of each run."""
+        return np.cumsum(self.count) - self.count
+
+
+def _rate(count: Integers, total: int, yes: float, no: float) -> Floats:
     """Code yes and no with a rate that is learnt on the way (Beta prior)."""
-    if not total:
-        return 0.0
-    seen = lgamma(yes + count) + lgamma(no + total - count) - lgamma(yes + no + total)
-    return -(seen - lgamma(yes) - lgamma(no) + lgamma(yes + no)) / log(2.0)
-
-
-def _choice(before: Integers, after: Integers, length: int, bits: float) -> float:
-    """Name each value; one not seen yet costs `bits`, so that those which never changed are paid for as well."""
-    some = np.unique(after[:256])
-    if len(some) > MOST_CHOICES:
-        return inf
-    values, counts = np.unique(np.append(after, before[:1]), return_counts=True)
-    if len(values) > MOST_CHOICES:
-        return inf
-    changes = len(after)
-    new = np.where((values == 0) | (values == (1 << length) - 1), min(bits, OUT_OF_USE), bits)
-    told = float(new[values != before[0]].sum())
-    if len(values) == 2:
-        # the next value is the other one
-        return told + 0.5 * log2(changes + 1)
-    seen = lgamma(NEW_VALUE) - lgamma(NEW_VALUE + changes + 1) + len(values) * log(NEW_VALUE)
-    seen += sum(lgamma(count) for count in counts.tolist())
-    return -seen / log(2.0) + told
-
-
-def _steps(step: Integers, unused: Flags, length: int) -> tuple[Floats, Integers]:
-    """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
-
-    Args:
-        step: several ways to understand the steps, shape (ways, steps).
-        unused: whether it became all 0 or all 1; where that is far off, it is told as such.
-        length: bits of the run.
-
-    Returns:
-        Bits and digits for each way.
-    """
-    ways = len(step)
-    size = np.abs(step)
-    digits = _digits()[size] if length <= TABLED else np.frexp(size.astype(np.float64))[1]
-    special = unused & (digits > FAR)
-    label = np.where(special, length + 1, digits)
-    up = step > 0
-    last = np.zeros_like(up)
-    last[:, 1:] = up[:, :-1]
-    classes = 2 * (length + 2)
-    key = 2 * label + up + classes * last + 2 * classes * np.arange(ways)[:, None]
-    two = np.bincount(key.ravel(), minlength=2 * classes * ways).reshape(ways, 2, classes)
-    learnt = _learnt(np.concatenate((two, two.sum(axis=1, keepdims=True)), axis=1), length)
-    alone, split = learnt[:, 2], learnt[:, 0] + learnt[:, 1]
-    either = np.minimum(alone, split) - np.log2((1.0 + np.exp2(-np.abs(alone - split))) / 2.0)
-    told: Floats = either + np.where(special, 1, digits - 1).sum(axis=1)
-    return told, digits.sum(axis=1)
-
-
-@cache
-def _digits() -> Integers:
-    """How many binary digits a number has, for numbers of up to `TABLED` digits."""
-    return np.frexp(np.arange(1 << TABLED, dtype=np.float64))[1].astype(np.int64)
-
-
-def _learnt(counts: Integers, length: int) -> Floats:
-    """Code classes (last axis) whose shares are learnt on the way (Dirichlet prior of total weight 1)."""
-    share = 1.0 / (2 * length)
-    seen = counts > 0
-    each = np.zeros(counts.shape)
-    weights: Floats = share + counts[seen].astype(np.float64)
-    each[seen] = _log_gamma(weights) - lgamma(share)
-    told: Floats = (_log_gamma(1.0 + counts.sum(axis=-1)) - each.sum(axis=-1)) / log(2.0)
+    seen = _log_gamma(yes, total)[count] + _log_gamma(no, total)[total - count] - lgamma(yes + no + total)
+    told: Floats = -(seen - lgamma(yes) - lgamma(no) + lgamma(yes + no)) / log(2.0)
     return told
 
 
-def _log_gamma(x: Floats) -> Floats:
-    """Stirling's series; from 1 on it is right to 0.001."""
-    return (x - 0.5) * np.log(x) - x + 0.5 * log(2.0 * pi) + 1.0 / (12.0 * x) - 1.0 / (360.0 * x**3)
+def _choice(taken: _Taken, bits: Floats) -> Floats:
+    """Name each value; one not seen yet costs `bits`, so that those which never changed are paid for as well."""
+    runs, began = np.arange(len(taken.count)), taken.before[taken.first]
+    # most numbers have too many values among their first changes already
+    early = np.arange(len(taken.run)) - np.repeat(taken.first, taken.count) < SOME_CHANGES
+    few = np.bincount(_values(taken.run[early], taken.after[early])[0]) <= MOST_CHOICES
+    kept = few[taken.run]
+    run, value, counts = _values(np.append(taken.run[kept], runs), np.append(taken.after[kept], began))
+    values = np.bincount(run)
+    ends = (value == 0) | (value == ((1 << taken.length) - 1)[run])
+    new = np.where(ends, np.minimum(bits, OUT_OF_USE)[run], bits[run])
+    told = np.bincount(run, new * (value != began[run]))
+    most = int(taken.count.max()) + 1
+    seen = lgamma(NEW_VALUE) - _log_gamma(NEW_VALUE, most)[taken.count + 1] + values * log(NEW_VALUE)
+    seen += np.bincount(run, _log_gamma(1.0, most)[counts - 1])
+    # of two values the next is the other one
+    named = np.where(values == 2, 0.5 * np.log2(taken.count + 1), -seen / log(2.0))
+    return np.where(few & (values <= MOST_CHOICES), told + named, inf)
 
 
-def _signed(value: NDArray[np.int64], half: int) -> NDArray[np.int64]:
-    return value - ((value & half) << 1)
+def _values(run: Integers, value: Integers) -> tuple[Integers, Integers, Integers]:
+    """Return run, value and count of each different value of the runs, ascending."""
+    key = np.sort(run << LONGEST | value)
+    place = np.flatnonzero(np.append(True, key[1:] != key[:-1]))
+    return key[place] >> LONGEST, key[place] & (1 << LONGEST) - 1, np.diff(np.append(place, len(key)))
+
+
+def _number(taken: _Taken) -> tuple[Floats, Flags]:
+    """Tell the steps of numbers: unsigned, signed, or starting again at 0; return bits, and which are signed."""
+    runs, run, length = len(taken.count), taken.run, taken.length
+    half = (1 << length - 1)[run]
+    step = taken.after - taken.before
+    signed = step - ((taken.after & half) - (taken.before & half) << 1)
+    wraps = (length % 4 == 0) & (np.maximum.reduceat(np.abs(step) - half, taken.first) >= 0)
+    some = np.flatnonzero(wraps[run])
+    around = (step[some] + half[some] & 2 * half[some] - 1) - half[some]
+    unused = (taken.after == 0) | (taken.after == 2 * half - 1)
+    told, digits = _steps(
+        np.concatenate((step, signed, around)),
+        np.concatenate((unused, unused, unused[some])),
+        np.concatenate((run, run + runs, run[some] + 2 * runs)),
+        np.concatenate((length, length, length)),
+    )
+    plain, passing, turning = told.reshape(3, runs)
+    few_signed = digits[runs : 2 * runs] < digits[:runs] - SIGNED
+    return mixed((plain, passing, np.where(wraps, turning, plain) + WRAPPING)), few_signed
+
+
+def _steps(step: Integers, unused: Flags, run: Integers, length: Integers) -> tuple[Floats, Integers]:
+    """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
+
+    Args:
+        step: all steps, none of them 0; shape (steps,).
+        unused: whether it became all 0 or all 1; where that is far off, it is told as such.
+        run: which run a step is one of, never decreasing.
+        length: bits of each run, which has one step at least; shape (runs,).
+
+    Returns:
+        Bits and digits for each run.
+    """
+    digits = np.frexp(step.astype(np.float64))[1].astype(np.int64)
+    most = int(length.max())
+    label = np.where(unused & (digits > FAR), most + 1, digits)
+    up = step > 0
+    last = np.zeros_like(up)
+    last[1:] = up[:-1] & (run[1:] == run[:-1])
+    classes = 2 * (most + 2)
+    key = 2 * label + up + classes * (last + 2 * run)
+    two = np.bincount(key, minlength=2 * classes * len(length)).reshape(-1, 2, classes)
+    whole = two.sum(axis=1)
+    either = mixed((_learnt(whole, length), _learnt(two[:, 0], length) + _learnt(two[:, 1], length)))
+    # the first digit is always 1; a value out of use takes one, which of the two it is
+    below = np.repeat([0, *range(most), 1], 2)
+    told: Floats = either + whole @ below
+    return told, np.bincount(run, digits, minlength=len(length)).astype(np.int64)
+
+
+def _learnt(counts: Integers, length: Integers) -> Floats:
+    """Code classes whose shares are learnt on the way (Dirichlet prior of total weight 1).
+
+    Args:
+        counts: how often each class came, shape (runs, classes).
+        length: bits of each run: its steps may have so many digits, upwards or downwards.
+    """
+    total = counts.sum(axis=1)
+    most = int(total.max())
+    seen = _learnt_class(_size(most))[length[:, None], counts].sum(axis=1)
+    told: Floats = (_log_gamma(1.0, most)[total] - seen) / log(2.0)
+    return told
+
+
+def _log_gamma(beyond: float, most: int) -> Floats:
+    """A table of ln gamma(beyond + count) for counts up to `most` at least."""
+    return _table(beyond, _size(most))
+
+
+def _size(most: int) -> int:
+    """A power of two, so that few tables are made."""
+    return 1 << most.bit_length()
+
+
+@cache
+def _table(beyond: float, size: int) -> Floats:
+    return np.array([lgamma(beyond + count) for count in range(size)])
+
+
+@cache
+def _learnt_class(size: int) -> Floats:
+    """What a class adds, by length of the run and by how often it came."""
+    shares = [0.5 / length for length in range(1, LONGEST + 1)]
+    return np.stack([np.zeros(size)] + [_table(share, size) - lgamma(share) for share in shares])

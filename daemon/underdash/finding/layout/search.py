@@ -11,12 +11,13 @@ from ...contract.layout import Bits, Coding, Select
 from ..found import Where
 from ..heard import Flags, Heard, Integers, Stream
 from ..numbering import Numbering
-from .boundaries import MOST_STEPS, Cut, Part, cuts
+from .boundaries import Cut, Part, cuts
 from .checksums import takes_in
 from .laid import Found, Layout
 from .multiplex import Multiplexer, multiplexer_of, without_toggles
 from .protection import Protection, protection_of
 from .rhythm import rhythm
+from .steps import MOST_STEPS
 
 FEWEST_FRAMES = 8
 """Frames of one id below which nothing is said about its fields."""
