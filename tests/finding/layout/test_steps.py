@@ -10,7 +10,8 @@ from underdash.finding.numbering import Numbering
 
 from ..frames import columns, stream
 
-WORDS = [random.Random(1).randrange(65536) for _ in range(300)]
+DICE = random.Random(1)
+WORDS = [DICE.randrange(65536) for _ in range(300)]
 
 
 def steps(*rows: bytes, big: bool = False, within: Within | None = None) -> Steps:
