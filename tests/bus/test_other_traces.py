@@ -39,9 +39,12 @@ def test_what_no_bus_carries_is_refused(tmp_path: Path, row: str, why: str) -> N
         list(read_trace(path))
 
 
-def test_text_in_another_encoding_is_named_as_such(tmp_path: Path) -> None:
-    (path := tmp_path / "a.csv").write_text(CSV, encoding="utf-16")
-    with pytest.raises(UnreadableTraceError, match=r"as a .csv of this kind: it is no text in UTF-8; export it again"):
+def test_a_table_that_is_no_trace_is_told_what_one_has(tmp_path: Path) -> None:
+    (path := tmp_path / "a.csv").write_text("t,v\n1,2\n")
+    with pytest.raises(
+        UnreadableTraceError,
+        match=r"as a .csv of this kind: a trace as CSV has the columns timestamp, .*; export it again",
+    ):
         list(read_trace(path))
 
 
@@ -56,3 +59,9 @@ def test_a_format_that_needs_another_package_is_no_mistake_of_who_named_it(
     with pytest.raises(TraceError, match=r"A package was not found\. Or export it as lines") as caught:
         list(read_trace(path))
     assert caught.value.exit_status == 1
+
+
+def test_text_in_another_encoding_is_named_as_such(tmp_path: Path) -> None:
+    (path := tmp_path / "a.asc").write_text("date Mon Jan 1\n", encoding="utf-16")
+    with pytest.raises(UnreadableTraceError, match=r"as a .asc of this kind: it is no text in UTF-8; export it again"):
+        list(read_trace(path))

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     import can
 
 
+CSV_SHAPE = "a trace as CSV has the columns timestamp, arbitration_id, extended, remote, error, dlc and data"
+
+
 class OtherTrace(Trace):
     """A trace in a format that python-can reads."""
 
@@ -48,6 +51,8 @@ class OtherTrace(Trace):
             # each of the library's readers has its own ways to stumble over a broken file
             where = f"after frame {self.line}" if self.line else f"as a {path.suffix} of this kind"
             why = "it is no text in UTF-8" if isinstance(exc, UnicodeError) else str(exc)
+            if path.suffix.lower() == ".csv" and not self.line:
+                why = CSV_SHAPE
             raise UnreadableTraceError(
                 f"trace {path} cannot be read {where}: {why}; export it again, or as lines (.log)"
             ) from exc

@@ -8,6 +8,10 @@ from pathlib import Path
 
 from ..contract.errors import GivenError
 from .common import bitrate, counted, new_description
+from .typed import typed_bytes
+
+LARGEST_BYTES = 32_000_000
+"""Ten times the largest one that is to be had in the open (3.3 MB)."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -57,10 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _text(path: Path) -> str:
-    try:
-        raw = path.read_bytes()
-    except OSError as exc:
-        raise GivenError(f"{path} cannot be read: {exc.strerror or exc}; check its name") from exc
+    raw = typed_bytes(path, str(path), "name a DBC file", LARGEST_BYTES)
     if b"BO_ " not in raw or b"\0" in raw:
         raise GivenError(
             f"{path} is no DBC file: "

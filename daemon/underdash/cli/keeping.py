@@ -44,18 +44,17 @@ def changed(path: Path, option: str) -> Iterator[Kept]:
 
 
 def look_at(path: Path, option: str) -> None:
-    """Raise `GivenError` where `changed` would, before there is anything to write."""
-    _read(Path(os.path.realpath(path)), option)
+    """Raise what `changed` and who writes a description would, before there is anything to write."""
+    from ..config.writing import vetted
+
+    path = Path(os.path.realpath(path))
+    vetted(_decoded(_read(path, option), path, option)[1], str(path))
 
 
 def _changed(path: Path, option: str) -> Iterator[Kept]:
     before = _read(path, option)
-    mark = MARK if before.startswith(MARK) else b""
-    try:
-        kept = Kept(before[len(mark) :].decode())
-    except UnicodeDecodeError as exc:
-        line = before[: exc.start].count(b"\n") + 1
-        raise GivenError(f"{option} {path} cannot be read: line {line} is no text in UTF-8; save it as such") from exc
+    mark, text = _decoded(before, path, option)
+    kept = Kept(text)
     yield kept
     with put_in_place(path, option) as part:
         with part.open("wb") as file:
@@ -70,6 +69,16 @@ def _changed(path: Path, option: str) -> Iterator[Kept]:
             raise GivenError(
                 f"{option} {path} was changed by somebody else meanwhile and is left alone; say this again"
             )
+
+
+def _decoded(raw: bytes, path: Path, option: str) -> tuple[bytes, str]:
+    """Split the byte mark, if there is one, from the text."""
+    mark = MARK if raw.startswith(MARK) else b""
+    try:
+        return mark, raw[len(mark) :].decode()
+    except UnicodeDecodeError as exc:
+        line = raw[: exc.start].count(b"\n") + 1
+        raise GivenError(f"{option} {path} cannot be read: line {line} is no text in UTF-8; save it as such") from exc
 
 
 @contextlib.contextmanager

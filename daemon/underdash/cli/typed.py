@@ -21,16 +21,7 @@ def typed_text(path: Path, named: str, wanted: str) -> str:
     Raises:
         GivenError: it cannot be read, is too large, or is no text in UTF-8.
     """
-    try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
-    except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
-        reason = (getattr(exc, "strerror", None) or str(exc)).lower()
-        raise GivenError(f"{named} cannot be read: {reason}; {wanted}") from exc
-    if len(raw) > LARGEST_BYTES:
-        raise GivenError(
-            f"{named} is over {LARGEST_BYTES // 1_000_000} MB, as a recording is, not such a file; {wanted}"
-        )
+    raw = typed_bytes(path, named, wanted, LARGEST_BYTES)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as exc:
@@ -38,3 +29,16 @@ def typed_text(path: Path, named: str, wanted: str) -> str:
     if "\0" in text:
         raise GivenError(f"{named} cannot be read: there are zero bytes in it, so it is no text; {wanted}")
     return text
+
+
+def typed_bytes(path: Path, named: str, wanted: str, largest: int) -> bytes:
+    """Return what is in a file, or comes out of a pipe, if that is not more than so many bytes; see `typed_text`."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(largest + 1)
+    except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
+        reason = (getattr(exc, "strerror", None) or str(exc)).lower()
+        raise GivenError(f"{named} cannot be read: {reason}; {wanted}") from exc
+    if len(raw) > largest:
+        raise GivenError(f"{named} is over {largest // 1_000_000} MB, as a recording is, not such a file; {wanted}")
+    return raw
