@@ -69,6 +69,7 @@ def test_a_tester_is_named_by_the_standards_ids() -> None:
         ([], "nothing in 10 s: the bus is asleep, a gateway keeps it silent"),
         ([ERROR_FRAME] * 30, "only error frames, 30 in 10 s: the bit rate is wrong"),
         ([FD_FRAME] * 30, "30 FD frames and no classic one"),
+        ([Frame(0x123, b"", remote=True)] * 30, "only remote frames, 30 in 10 s"),
         ([*steady(500), ERROR_FRAME], "1 error frames among good ones"),
         ([*steady(500), FD_FRAME], "1 frames are FD"),
     ],

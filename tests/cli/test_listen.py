@@ -71,6 +71,25 @@ def test_a_trace_that_is_none_is_told(typed: Typed, tmp_path: Path, text: str, s
     assert "Traceback" not in done.err
 
 
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [("20000008#0000000000000000", "only error frames, 60 in 6 s"), ("101##001", "60 FD frames and no classic one")],
+)
+def test_a_trace_without_a_frame_that_is_understood_ends_with_one(
+    typed: Typed, tmp_path: Path, data: str, said: str
+) -> None:
+    trace = tmp_path / "drive.log"
+    lines = [f"({number * 0.1:.6f}) drive {data}\n" for number in range(60)]
+    trace.write_text("".join(lines))
+    done = typed("listen", "--trace", trace)
+    assert (done.status, said in done.out, "find QUESTION" in done.out) == (1, True, False)
+    trace.write_text("".join([*lines, "(6.0) drive 101#01\n(6.1) drive 102#R\n"]))
+    done = typed("listen", "--trace", trace)
+    assert done.status == 0
+    assert "  beside them 60 " in done.out
+    assert " and 1 remote frame\n" in done.out
+
+
 def found(signs: dict[int, Try]) -> tuple[list[int], Any]:
     tried: list[int] = []
 

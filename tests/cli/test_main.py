@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import json
 import os
 import signal
 import subprocess
@@ -132,6 +133,14 @@ def test_ctrl_c_while_it_is_still_being_imported_is_no_traceback(
 def test_the_installed_program_goes_through_the_same_door() -> None:
     project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())
     assert project["project"]["scripts"] == {"underdash": "underdash.__main__:main"}
+
+
+def test_what_is_said_beside_an_answer_never_ends_up_in_it(tmp_path: Path) -> None:
+    (trace := tmp_path / "a.log").write_text("(1.0) can0 123#01\n(2.0) can0 123#0102\n")
+    command = [sys.executable, "-m", "underdash", "find", "layout", str(trace), "--json"]
+    done = subprocess.run(["sh", "-c", '"$@" 2>&-', "sh", *command], capture_output=True, check=False)
+    assert done.returncode == 0
+    assert json.loads(done.stdout)[0]["id"] == "123"
 
 
 def test_a_terminal_that_does_not_know_our_signs_gets_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

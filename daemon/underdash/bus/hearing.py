@@ -128,7 +128,7 @@ def told(heard: Hearing, seconds: float, bitrate: int | None, *, live: bool = Tr
         bitrate: bit/s of the interface, where it is known.
         live: now, from a bus; else from a trace, which proves nothing about the bus.
     """
-    if not heard.frames and live:
+    if not heard.frames and (live or heard.errors or heard.fd or heard.remote):
         yield from _nothing(heard, seconds)
         return
     narrow, wide = heard.ids()
@@ -140,6 +140,8 @@ def told(heard: Hearing, seconds: float, bitrate: int | None, *, live: bool = Tr
     yield from _testers(heard)
     if live:
         yield from _judged(heard, narrow + wide)
+    else:
+        yield from _beside(heard)
 
 
 def _periods(periods: list[float], ids: int) -> Iterator[str]:
@@ -161,6 +163,12 @@ def _testers(heard: Hearing) -> Iterator[str]:
         yield f"units answer on {answered}, to a tester that is not heard here"
     else:
         yield "no tester asks on the standard's ids"
+
+
+def _beside(heard: Hearing) -> Iterator[str]:
+    kinds = (heard.errors, "error"), (heard.fd, "FD"), (heard.remote, "remote")
+    if parts := [f"{count} {kind} frame{'' if count == 1 else 's'}" for count, kind in kinds if count]:
+        yield f"beside them {' and '.join(filter(None, (', '.join(parts[:-1]), parts[-1])))}"
 
 
 def _judged(heard: Hearing, ids: int) -> Iterator[str]:
@@ -187,6 +195,9 @@ def _nothing(heard: Hearing, seconds: float) -> Iterator[str]:
         return
     if heard.fd:
         yield f"{heard.fd} FD frames and no classic one: this bus speaks FD, which is heard and never asked"
+        return
+    if heard.remote:
+        yield f"only remote frames, {heard.remote} in {seconds:.0f} s: they ask for data, and nobody sends any here"
         return
     yield f"nothing in {seconds:.0f} s: the bus is asleep, a gateway keeps it silent until asked, or the pins are wrong"
     yield (

@@ -134,7 +134,12 @@ ALIKE = {"▁": "_", "▔": "#", "│": "|", "·": ".", "±": "+-", "→": "->",
 
 
 def _speak_any_terminal() -> None:
-    """Have a letter that a terminal does not know come out as one like it, or as a question mark."""
+    """Have a letter that a terminal does not know come out as one like it, or as a question mark.
+
+    Where the standard error is closed, what is said there must not end up in an answer.
+    """
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115 (for as long as the program runs)
     codecs.register_error("alike", _alike)
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="alike")

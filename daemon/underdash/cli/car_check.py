@@ -29,7 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Check; 1 if something in the description is wrong."""
+    """Check; 1 if something in the description is wrong, or if it reads nothing of what was recorded."""
     from ..config.findings import Level
     from ..wiring.against import findings
 
@@ -45,7 +45,13 @@ def run(arguments: argparse.Namespace) -> int:
         print(json.dumps(_plain(journeys, found, problems), indent=2))
     else:
         _tell(journeys, found, problems, arguments.car)
-    return 1 if problems or any(one.level is Level.ERROR for one in found) else 0
+    wrong = problems or any(one.level is Level.ERROR for one in found)
+    return 1 if wrong or (journeys and not _reads(journeys)) else 0
+
+
+def _reads(journeys: list[Journey]) -> bool:
+    """Say whether anything of what was recorded came to a value."""
+    return any(record.count or record.refused for journey in journeys for record in journey.records)
 
 
 def _look_at(arguments: argparse.Namespace) -> None:
@@ -90,7 +96,7 @@ def _tell(journeys: list[Journey], found: list[Finding], problems: list[str], ca
             file=sys.stderr if problems else sys.stdout,
         )
     elif not problems and all(one.level is Level.NOTE for one in found):
-        if not any(record.count for journey in journeys for record in journey.records):
+        if not _reads(journeys):
             print(f"{car} reads nothing of what was recorded, so nothing was checked")
             return
         print("nothing speaks against it" + (" in what was heard" if found else ""))

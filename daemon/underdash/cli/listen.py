@@ -133,6 +133,8 @@ def _to_trace(path: Path) -> int:
     for channel, one in heard.items():
         print(f"{channel}:")
         _sentences(one, one.seconds, None, live=False)
+    if not any(one.frames for one in heard.values()):
+        return 1
     print(next_step(path))
     return 0
 
