@@ -146,7 +146,7 @@ def test_a_recording_whose_daemon_ends_keeps_what_was_written(
 def test_a_recording_never_overwrites(daemon: object, typed: Typed, tmp_path: Path) -> None:
     (tmp_path / "old.log").write_text("precious")
     done = typed("record", tmp_path / "old.log", "--seconds", "1")
-    assert done.status == 1
+    assert done.status == 2
     assert "choose another name" in done.err
     assert (tmp_path / "old.log").read_text() == "precious"
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import errno
 import os
 import pty
 import threading
@@ -12,9 +13,10 @@ from typing import Any
 import pytest
 
 from underdash.bus.frames import Frame
-from underdash.bus.trace import TraceWriter, read_trace
+from underdash.bus.trace import TraceError, TraceWriter, read_trace
 from underdash.cli.find_ignition_led import Person
 from underdash.cli.find_led import APART_S, Led, waits
+from underdash.cli.live import new_trace
 from underdash.contract.errors import UnderdashError
 from underdash.finding.pressed.lead import Lead, Plan
 
@@ -197,3 +199,13 @@ def test_the_command_ends_where_nothing_is_heard(typed: Typed, config: Path) -> 
     assert "leave everything alone for 0 s" in done.err
     assert "nothing was heard: the car is asleep" in done.err
     assert not out.exists()
+
+
+def test_a_disk_that_fills_up_is_told_with_the_recording_and_what_was_written_is_kept(tmp_path: Path) -> None:
+    with (
+        pytest.raises(TraceError, match=r"led\.log cannot be written any further: no space left on device; what was"),
+        new_trace(path := tmp_path / "led.log") as out,
+    ):
+        out.write("drive", Frame(0x101, b"\1", at=1.0))
+        raise OSError(errno.ENOSPC, "No space left on device")
+    assert len(list(read_trace(path))) == 1

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import io
 
-from underdash.cli.progress import Progress
+import pytest
+
+from underdash.cli.progress import Progress, drawn
 
 
 class Terminal(io.StringIO):
@@ -49,3 +51,11 @@ def test_a_file_or_a_pipe_gets_no_bar() -> None:
         clock.now += 10.0
         progress(0.5)
     assert pipe.getvalue() == ""
+
+
+@pytest.mark.parametrize("columns", [0, 1, 8, 20, 30, 40, 60, 200])
+def test_a_bar_never_takes_a_second_line(columns: int) -> None:
+    line = drawn("reading a_recording_of_saturday.log", 0.5, columns)
+    assert len(line) < max(columns, 7)
+    assert line.endswith(" 50 %")
+    assert ("|" in line) == (columns >= 60)

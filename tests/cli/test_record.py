@@ -30,7 +30,7 @@ def test_a_trace_that_exists_is_never_overwritten(typed: Typed, config: Path) ->
     out = config.parent / "old.log"
     out.write_text("dear to me")
     done = typed("record", out, "--config", config, "--seconds", "1")
-    assert done.status == 1
+    assert done.status == 2
     assert "choose another name" in done.err
     assert out.read_text() == "dear to me"
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 
 import pytest
 
-from underdash.bus.trace import read_trace
+from underdash.bus.trace import TraceWriter, read_trace
 from underdash.cli import main
 
 
@@ -55,7 +56,7 @@ def test_what_is_wrong_is_said(tmp_path: Path, words: list[str], says: str, caps
 
 def test_a_recording_is_never_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "x.log").write_text("mine")
-    assert main(["record", str(tmp_path / "x.log"), "--practice", "menu"]) == 1
+    assert main(["record", str(tmp_path / "x.log"), "--practice", "menu"]) == 2
     assert "cannot be written" in capsys.readouterr().err
     assert (tmp_path / "x.log").read_text() == "mine"
 
@@ -65,12 +66,25 @@ def test_a_file_that_stands_beside_it_is_never_written_over(
     tmp_path: Path, name: str, lesson: str, beside: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / beside).write_text("mine")
-    assert main(["record", str(tmp_path / name), "--practice", lesson, "--car", "loris"]) == 1
+    assert main(["record", str(tmp_path / name), "--practice", lesson, "--car", "loris"]) == 2
     assert f"{beside} too, which exists already; choose another name" in capsys.readouterr().err
     assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {beside: "mine"}
 
 
 def test_a_recording_is_not_named_like_its_marks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["record", str(tmp_path / "x.marks"), "--practice", "knob", "--car", "loris"]) == 1
+    assert main(["record", str(tmp_path / "x.marks"), "--practice", "knob", "--car", "loris"]) == 2
     assert "x.marks too, which is its own name" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_full_disk_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(writer: TraceWriter, role: str, frame: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(TraceWriter, "write", full)
+    path = tmp_path / "x.log"
+    assert main(["record", str(path), "--practice", "menu"]) == 1
+    assert f"TRACE {path} cannot be written: no space left on device; name another place" in capsys.readouterr().err
+    assert [*tmp_path.iterdir()] == []

@@ -45,6 +45,20 @@ class UnreadableTraceError(TraceError, GivenError):
     """A trace that was named is not there, may not be read, or is none."""
 
 
+class TakenNameError(TraceError, GivenError):
+    """A trace is to be written where there is a file already."""
+
+
+def new_file(path: Path) -> IO[bytes]:
+    """Open the file of a new trace; raises `TraceError` where it is there already or cannot be made."""
+    try:
+        return path.open("xb")
+    except (OSError, ValueError) as exc:  # a ValueError is a name with a zero byte
+        kind = TakenNameError if isinstance(exc, FileExistsError) else TraceError
+        reason = getattr(exc, "strerror", None) or str(exc)
+        raise kind(f"trace {path} cannot be written: {reason.lower()}; choose another name") from exc
+
+
 class TraceWriter:
     """Writes a trace.
 
@@ -63,11 +77,9 @@ class TraceWriter:
 
     def __init__(self, target: Path | IO[bytes], about: dict[str, str] | None = None) -> None:
         self._owned = isinstance(target, Path)
+        self._file: IO[bytes]
         if isinstance(target, Path):
-            try:
-                self._file: IO[bytes] = target.open("xb")
-            except OSError as exc:
-                raise TraceError(f"trace {target} cannot be written: {exc.strerror}; choose another name") from exc
+            self._file = new_file(target)
         else:
             self._file = target
         self.frames = 0

@@ -129,17 +129,25 @@ def new_trace(path: Path) -> Iterator[TraceWriter]:
     """Open a new trace; it stays only if a frame got into it, so that the same name can be said again.
 
     Raises:
-        TraceError: it is there already, or cannot be made.
+        TraceError: it is there already, cannot be made, or cannot be written on.
     """
-    from ..bus.trace import TraceWriter
+    from ..bus.trace import TraceError, TraceWriter
     from ..wiring.recorder import about
 
-    with TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
-        try:
-            yield out
-        finally:
-            if not out.frames:
-                path.unlink(missing_ok=True)
+    try:
+        with TraceWriter(path, about(datetime.datetime.now(datetime.UTC))) as out:
+            try:
+                yield out
+            finally:
+                if not out.frames:
+                    path.unlink(missing_ok=True)
+    except BrokenPipeError:
+        raise
+    except OSError as exc:
+        raise TraceError(
+            f"trace {path} cannot be written any further: {(exc.strerror or str(exc)).lower()}; what was written "
+            "before is kept"
+        ) from exc
 
 
 def _drain(client: Client, reading: Live) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 from collections.abc import Callable
@@ -9,7 +10,18 @@ from typing import Self, TextIO
 
 FROM_S = 0.5
 AGAIN_S = 0.1
-CELLS = 30
+CELLS, LEAST_CELLS = 30, 5
+
+
+def drawn(what: str, share: float, columns: int) -> str:
+    """Draw a bar that fits on one line, since a second one would not be wiped; the bar goes before the words."""
+    end = f" {100 * share:3.0f} %"
+    room = columns - 1 - len(end)
+    cells = min(CELLS, room - len(what) - 3)
+    if cells < LEAST_CELLS:
+        return f"{what[: max(0, room)]}{end}"
+    full = round(cells * min(1.0, max(0.0, share)))
+    return f"{what} |{'=' * full}{' ' * (cells - full)}|{end}"
 
 
 class Progress:
@@ -35,9 +47,7 @@ class Progress:
             return
         self._next = now + AGAIN_S
         self._drawn = True
-        full = round(CELLS * min(1.0, max(0.0, share)))
-        bar = "=" * full + " " * (CELLS - full)
-        self._terminal.write(f"\r{self._what} |{bar}| {100 * share:3.0f} %")
+        self._terminal.write("\r" + drawn(self._what, share, shutil.get_terminal_size().columns))
         self._terminal.flush()
 
     def __enter__(self) -> Self:

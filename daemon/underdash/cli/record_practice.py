@@ -6,7 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from ..contract.errors import GivenError, UnderdashError
+from ..bus.trace import TakenNameError
+from ..contract.errors import GivenError
 from .common import put_in_place
 
 
@@ -24,7 +25,8 @@ def practise(arguments: argparse.Namespace) -> int:
     path = Path(arguments.out)
     beside = any(end is not None for _, end, _ in made.marks)
     _free(path, [*([".marks"] if beside else []), *([".csv"] if made.speed else [])])
-    with TraceWriter(path, {"car": f"{car.title}, invented", "lesson": arguments.practice}) as out:
+    about = {"car": f"{car.title}, invented", "lesson": arguments.practice}
+    with put_in_place(path, "TRACE") as part, TraceWriter(part, about) as out:
         left = [] if beside else [*made.marks]
         for role, frame in made.frames:
             while left and left[0][0] <= frame.at:
@@ -58,11 +60,13 @@ def _question(lesson: str, path: Path) -> str:
 
 
 def _free(path: Path, suffixes: list[str]) -> None:
-    """Raise `UnderdashError` where what goes beside the recording would take the place of a file."""
+    """Raise `GivenError` where the recording, or what goes beside it, would take the place of a file."""
+    if path.exists() or path.is_symlink():
+        raise TakenNameError(f"trace {path} cannot be written: file exists; choose another name")
     for other in map(path.with_suffix, suffixes):
         if other == path or other.exists():
             why = "is its own name" if other == path else "exists already"
-            raise UnderdashError(f"TRACE {path}: this lesson writes {other} too, which {why}; choose another name")
+            raise GivenError(f"TRACE {path}: this lesson writes {other} too, which {why}; choose another name")
 
 
 def _write(path: Path, lines: list[str], what: str) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..bus.health import BusState
-from ..bus.trace import TraceError
+from ..bus.trace import new_file
 from ..contract.errors import UnderdashError
 from ..service.client import Client, DaemonError
 from ..wiring.control import socket_paths
@@ -27,11 +27,7 @@ LAST_S = 15.0
 def record_through(client: Client, out: Path, seconds: float | None) -> Outcome:
     """Have the daemon record until the time is over or a person stops it."""
     print("the running daemon owns the buses and records them", file=sys.stderr)
-    try:
-        file = out.open("xb")
-    except OSError as exc:
-        raise TraceError(f"trace {out} cannot be written: {exc.strerror}; choose another name") from exc
-    with file:
+    with new_file(out) as file:
         try:
             with told_to_stop() as stop, marking(_mark):
                 client.begin("record", files=[file.fileno()])
