@@ -202,10 +202,13 @@ def test_the_command_ends_where_nothing_is_heard(typed: Typed, config: Path) -> 
 
 
 def test_a_disk_that_fills_up_is_told_with_the_recording_and_what_was_written_is_kept(tmp_path: Path) -> None:
-    with (
-        pytest.raises(TraceError, match=r"led\.log cannot be written any further: no space left on device; what was"),
-        new_trace(path := tmp_path / "led.log") as out,
-    ):
-        out.write("drive", Frame(0x101, b"\1", at=1.0))
-        raise OSError(errno.ENOSPC, "No space left on device")
+    path = tmp_path / "led.log"
+
+    def record() -> None:
+        with new_trace(path) as out:
+            out.write("drive", Frame(0x101, b"\1", at=1.0))
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises(TraceError, match=r"led\.log cannot be written any further: no space left on device; what was"):
+        record()
     assert len(list(read_trace(path))) == 1

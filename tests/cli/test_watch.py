@@ -222,3 +222,11 @@ def test_a_recording_without_a_frame_is_no_silent_car(typed: Any, tmp_path: Path
     (trace := tmp_path / "a.log").write_bytes(content)
     done = typed("watch", "--trace", trace)
     assert (done.status, done.err) == (2, f"underdash: {trace}: no frame in it; record one with underdash record\n")
+
+
+def test_without_a_place_to_draw_nothing_is_watched(
+    trace: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.stdout", None)
+    assert main(["watch", "--trace", str(trace)]) == 1
+    assert "the standard output is closed, so there is nowhere to draw" in capsys.readouterr().err

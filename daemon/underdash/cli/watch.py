@@ -14,7 +14,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..contract.errors import GivenError
+from ..contract.errors import GivenError, UnderdashError
 from .common import add_config, positive, told_to_stop
 
 if TYPE_CHECKING:
@@ -78,6 +78,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Watch until the time is over or a person stops it; nothing is ever sent."""
     from ..finding.watching import Watcher
 
+    if sys.stdout is None:
+        raise UnderdashError("the standard output is closed, so there is nowhere to draw; say it in a terminal")
     watcher = Watcher(arguments.quiet)
     with told_to_stop() as stop, _source(arguments) as source:
         now = _look_on(watcher, source, stop, arguments.seconds)
