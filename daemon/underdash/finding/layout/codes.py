@@ -37,6 +37,8 @@ FAR = 3
 """Digits of a step above which a number that becomes all 0 or all 1 is taken for out of use rather than for moving."""
 OUT_OF_USE = 2.0
 """Bits it costs at most to name one of these two values for the first time."""
+OUT = LONGEST + 1
+"""What stands for the number of digits of a step that is told as such."""
 CONSTANT = 0.5
 """What a bit inside a choice that never changes adds to the bits of a new value, beside 1 for one that does: outside a
 field it is not for nothing either. From 0.3 to 0.6 the recordings the method was chosen on are cut alike."""
@@ -93,8 +95,8 @@ def what(before: Numbers, after: Numbers, run: Integers, length: Integers, activ
     if len(some):
         fixed, length, count = (length - active)[some], length[some], count[some]
         run = np.repeat(np.arange(len(some)), count)
-        ones = (1 << length[run]) - 1
-        taken = _Taken(run, before.astype(np.int64) & ones, after.astype(np.int64) & ones, count, length)
+        ones = np.repeat((1 << length) - 1, count)
+        taken = _Taken(run, before.view(np.int64) & ones, after.view(np.int64) & ones, count, length)
         as_choice = _choice(taken, active[some] + CONSTANT * fixed)
         as_number, passes_zero = _number(taken)
         bits[some] = mixed((as_choice, as_number))
@@ -139,7 +141,7 @@ def _choice(taken: _Taken, bits: Floats) -> Floats:
     # most numbers have too many values among their first changes already
     early = np.arange(len(taken.run)) - np.repeat(taken.first, taken.count) < SOME_CHANGES
     few = np.bincount(_values(taken.run[early], taken.after[early])[0]) <= MOST_CHOICES
-    kept = few[taken.run]
+    kept = np.repeat(few, taken.count)
     run, value, counts = _values(np.append(taken.run[kept], runs), np.append(taken.after[kept], began))
     values = np.bincount(run)
     ends = (value == 0) | (value == ((1 << taken.length) - 1)[run])
@@ -162,52 +164,43 @@ def _values(run: Integers, value: Integers) -> tuple[Integers, Integers, Integer
 
 def _number(taken: _Taken) -> tuple[Floats, Flags]:
     """Tell the steps of numbers: unsigned, signed, or starting again at 0; return bits, and which are signed."""
-    runs, run, length = len(taken.count), taken.run, taken.length
-    half = (1 << length - 1)[run]
+    runs, count, length = len(taken.count), taken.count, taken.length
+    half = np.repeat(1 << length - 1, count)
     step = taken.after - taken.before
     signed = step - ((taken.after & half) - (taken.before & half) << 1)
     wraps = (length % 4 == 0) & (np.maximum.reduceat(np.abs(step) - half, taken.first) >= 0)
-    some = np.flatnonzero(wraps[run])
+    some = np.flatnonzero(np.repeat(wraps, count))
     around = (step[some] + half[some] & 2 * half[some] - 1) - half[some]
     unused = (taken.after == 0) | (taken.after == 2 * half - 1)
-    told, digits = _steps(
-        np.concatenate((step, signed, around)),
-        np.concatenate((unused, unused, unused[some])),
-        np.concatenate((run, run + runs, run[some] + 2 * runs)),
-        np.concatenate((length, length, length)),
-    )
-    plain, passing, turning = told.reshape(3, runs)
-    few_signed = digits[runs : 2 * runs] < digits[:runs] - SIGNED
-    return mixed((plain, passing, np.where(wraps, turning, plain) + WRAPPING)), few_signed
+    every = np.concatenate((step, signed, around))
+    digits = np.frexp(every.astype(np.float64))[1]
+    label = np.where(np.concatenate((unused, unused, unused[some])) & (digits > FAR), OUT, digits)
+    ways = np.concatenate((count, count, count * wraps))
+    plain, passing, turning = _steps(label, every > 0, ways, np.concatenate((length, length, length))).reshape(3, runs)
+    sizes = np.add.reduceat(digits[: 2 * len(step)], np.concatenate((taken.first, taken.first + len(step))))
+    return mixed((plain, passing, np.where(wraps, turning, plain) + WRAPPING)), sizes[runs:] < sizes[:runs] - SIGNED
 
 
-def _steps(step: Integers, unused: Flags, run: Integers, length: Integers) -> tuple[Floats, Integers]:
+def _steps(label: Integers, up: Flags, count: Integers, length: Integers) -> Floats:
     """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
 
     Args:
-        step: all steps, none of them 0; shape (steps,).
-        unused: whether it became all 0 or all 1; where that is far off, it is told as such.
-        run: which run a step is one of, never decreasing.
-        length: bits of each run, which has one step at least; shape (runs,).
-
-    Returns:
-        Bits and digits for each run.
+        label: number of digits, or `OUT`; one run after the other, shape (steps,).
+        up: direction.
+        count: steps of each run, shape (runs,).
+        length: bits of each run.
     """
-    digits = np.frexp(step.astype(np.float64))[1].astype(np.int64)
-    most = int(length.max())
-    label = np.where(unused & (digits > FAR), most + 1, digits)
-    up = step > 0
     last = np.zeros_like(up)
-    last[1:] = up[:-1] & (run[1:] == run[:-1])
-    classes = 2 * (most + 2)
-    key = 2 * label + up + classes * (last + 2 * run)
-    two = np.bincount(key, minlength=2 * classes * len(length)).reshape(-1, 2, classes)
+    last[1:] = up[:-1]
+    last[(np.cumsum(count) - count)[count > 0]] = False
+    classes = 2 * (OUT + 1)
+    key = 2 * label + up + classes * last + np.repeat(2 * classes * np.arange(len(count)), count)
+    two = np.bincount(key, minlength=2 * classes * len(count)).reshape(-1, 2, classes)
     whole = two.sum(axis=1)
     either = mixed((_learnt(whole, length), _learnt(two[:, 0], length) + _learnt(two[:, 1], length)))
-    # the first digit is always 1; a value out of use takes one, which of the two it is
-    below = np.repeat([0, *range(most), 1], 2)
-    told: Floats = either + whole @ below
-    return told, np.bincount(run, digits, minlength=len(length)).astype(np.int64)
+    # the first digit is always 1; what is out of use takes one, which of the two it is
+    told: Floats = either + whole @ np.repeat([0, *range(LONGEST), 1], 2)
+    return told
 
 
 def _learnt(counts: Integers, length: Integers) -> Floats:

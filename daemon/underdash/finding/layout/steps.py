@@ -64,8 +64,8 @@ class Steps:
         changed: Flags = (self._moved >> np.uint64(low) & ones[:, None]) != 0
         # a bit below that changes seldom changed too
         together: Flags = (self._moved & self._seldom & np.uint64((1 << low) - 1)) != 0
-        rare = when(changed[:, self._rare], together[self._rare])
-        times = self._mixed(when(changed, together), TOGETHER * rare)
+        rarely = when(changed[:, self._rare], together[self._rare])
+        times = self._mixed(when(changed, together), TOGETHER * rarely)
         place = self._numbering.bit(low)
         values = self._within.get(place, [FLAG])
         if len(values) < len(length):
@@ -79,8 +79,8 @@ class Steps:
         (run, row), (rare, few) = np.nonzero(changed), np.nonzero(changed[:, self._rare])
         row = np.concatenate((row, self._rare[few]))
         coded = what(
-            self._before[row] >> np.uint64(low),
-            self._after[row] >> np.uint64(low),
+            (self._before >> np.uint64(low))[row],
+            (self._after >> np.uint64(low))[row],
             np.concatenate((run, rare + runs)),
             np.concatenate((length, length)),
             active + np.arange(2 * runs) % runs,
