@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...contract.layout import Bits
-from ..heard import Flags, Stream
+from ..heard import Bytes, Floats, Integers, Stream
 from ..numbering import Numbering
 from .protection import Protection
 
@@ -49,12 +49,15 @@ def multiplexer_of(stream: Stream, protection: Protection) -> Multiplexer | None
     checked = set(Numbering.run_of(protection.checksum.bits, stream.width)) if protection.checksum else set()
     for byte in range(stream.width):
         found = []
+        rest = stream.data & np.packbits(~own, bitorder="little")
+        rest[:, byte] = 0
+        flips = _ONES[rest[1:] ^ rest[:-1]].astype(np.float64)
         for low, length in PLACES:
             run = slice(8 * byte + low, 8 * byte + low + length)
             if not stream.active[run].any() or checked & set(range(run.start, run.stop)):
                 continue
             bits = numbering.bits(8 * (stream.width - 1 - byte) + low, length)
-            one = _try(stream, own, bits)
+            one = _try(stream.raw(bits), rest, flips, bits)
             found += [one] if one is not None else []
         if found:
             best = min(found, key=lambda one: (one.calmer, one.bits.length))
@@ -74,23 +77,27 @@ def without_toggles(protection: Protection) -> Protection:
     return replace(protection, counts=tuple(one for one in protection.counts if one.bits.length > 1))
 
 
-def _try(stream: Stream, own: Flags, bits: Bits) -> Multiplexer | None:
-    value = stream.raw(bits)
-    values, counts = np.unique(value, return_counts=True)
-    if not 2 <= len(values) <= MOST_VALUES or counts.min() < FEWEST_OF_EACH:
-        return None
+def _try(value: Integers, rest: Bytes, flips: Floats, bits: Bits) -> Multiplexer | None:
+    """Try one place.
+
+    Args:
+        value: what is there in each frame, shape (frames,).
+        rest: the other bytes, without counters and checksums, shape (frames, bytes).
+        flips: how many bits of each change from frame to frame, shape (frames - 1, bytes).
+        bits: the place.
+    """
+    counts = np.bincount(value)
+    values = np.flatnonzero(counts)
     turned = value[1:] != value[:-1]
-    if float(turned.mean()) < CHANGES_OFTEN:
+    if not 2 <= len(values) <= MOST_VALUES or counts[values].min() < FEWEST_OF_EACH or turned.mean() < CHANGES_OFTEN:
         return None
-    content = np.packbits(~own, bitorder="little")
-    content[bits.byte] = 0
-    rest = stream.data & content
-    flips = _ONES[rest[1:] ^ rest[:-1]][turned]
-    each = flips.mean(axis=0)
+    each = turned @ flips / turned.sum()
     between = float(each.sum())
-    order = np.argsort(value, kind="stable")
+    if between < FEWEST_BITS or int((each >= FEWEST_BITS / 4).sum()) < FEWEST_BYTES:
+        return None
+    order = np.argsort(value.astype(np.uint8), kind="stable")
     sorted_rest, same = rest[order], value[order][1:] == value[order][:-1]
     within = float(_ONES[sorted_rest[1:] ^ sorted_rest[:-1]][same].sum()) / max(1, int(same.sum()))
-    if between < FEWEST_BITS or int((each >= FEWEST_BITS / 4).sum()) < FEWEST_BYTES or within > CALMER * between:
+    if within > CALMER * between:
         return None
-    return Multiplexer(bits, tuple(int(one) for one in values), within / between)
+    return Multiplexer(bits, tuple(values.tolist()), within / between)
