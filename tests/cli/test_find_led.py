@@ -174,7 +174,7 @@ def test_a_recording_of_the_ignition_that_is_stopped_too_early_for_an_answer_is_
     out = config.parent / "led.log"
     done = typed("find", "ignition", out, "--live", "--config", config)
     assert done.status == status  # 1: there was enough to say that nothing is like it
-    assert ("underdash: stopped before it was enough: " in done.err) == (status == 130)
+    assert (f"underdash: stopped before it was enough, {out} is kept: the marks" in done.err) == (status == 130)
     assert len(list(read_trace(out))) == 60
 
 

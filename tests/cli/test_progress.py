@@ -4,7 +4,7 @@ import io
 
 import pytest
 
-from underdash.cli.progress import Progress, drawn
+from underdash.cli.progress import Progress, drawn, redraws
 
 
 class Terminal(io.StringIO):
@@ -59,3 +59,13 @@ def test_a_bar_never_takes_a_second_line(columns: int) -> None:
     assert len(line) < max(columns, 7)
     assert line.endswith(" 50 %")
     assert ("|" in line) == (columns >= 60)
+
+
+def test_a_terminal_that_only_appends_is_not_drawn_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    for kind, drawn_on in (("xterm", True), ("vt220", True), ("dumb", False)):
+        monkeypatch.setenv("TERM", kind)
+        assert redraws(Terminal()) is drawn_on
+    monkeypatch.delenv("TERM")
+    assert redraws(Terminal())
+    assert not redraws(io.StringIO())
+    assert not redraws(None)

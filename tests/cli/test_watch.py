@@ -217,7 +217,7 @@ def test_whoever_had_the_buses_ends_and_that_is_told(
     assert "whoever had the buses open has ended" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("content", [b"", b"# underdash trace 1\n", bytes(500)])
+@pytest.mark.parametrize("content", [b"", b"# underdash trace 1\n", b"# a: b\n" + bytes(500)])
 def test_a_recording_without_a_frame_is_no_silent_car(typed: Any, tmp_path: Path, content: bytes) -> None:
     (trace := tmp_path / "a.log").write_bytes(content)
     done = typed("watch", "--trace", trace)

@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
         from .find_ignition_led import record_led
 
         stopped = record_led(arguments)
-    with cut_short(stopped):
+    with cut_short(stopped, arguments.trace):
         found = heard(arguments)
         given = marks(arguments, found)
         answer = _answer(found, given, by_file=arguments.marks is not None)

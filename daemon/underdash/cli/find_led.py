@@ -30,14 +30,14 @@ APART_S = (3.0, 8.0)
 
 
 @contextlib.contextmanager
-def cut_short(stopped: bool) -> Iterator[None]:
+def cut_short(stopped: bool, trace: str) -> Iterator[None]:
     """Have a recording that a person stopped too early for an answer end as stopped, with the reason."""
     try:
         yield
     except GivenError as exc:
         if not stopped:
             raise
-        raise StoppedError(f"stopped before it was enough: {exc}") from exc
+        raise StoppedError(f"stopped before it was enough, {trace} is kept: {exc}") from exc
 
 
 def record_led(arguments: argparse.Namespace) -> tuple[list[str], bool]:

@@ -32,7 +32,7 @@ def run(arguments: argparse.Namespace) -> int:
     stopped = False
     if arguments.live:
         arguments.word, stopped = record_led(arguments)
-    with cut_short(stopped):
+    with cut_short(stopped, arguments.trace):
         found = heard(arguments)
         chosen = marks_of(marks(arguments, found), found, arguments.word)
         answers = pressed(found, chosen)

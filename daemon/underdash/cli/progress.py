@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
 import time
@@ -11,6 +12,11 @@ from typing import Self, TextIO
 FROM_S = 0.5
 AGAIN_S = 0.1
 CELLS, LEAST_CELLS = 30, 5
+
+
+def redraws(stream: TextIO | None) -> bool:
+    """Say whether a stream is a terminal on which a line can be drawn over; one that is called "dumb" only appends."""
+    return stream is not None and stream.isatty() and os.environ.get("TERM") != "dumb"
 
 
 def drawn(what: str, share: float, columns: int) -> str:
@@ -36,7 +42,7 @@ class Progress:
     def __init__(self, what: str, terminal: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> None:
         self._what, self._clock = what, clock
         self._terminal = sys.stderr if terminal is None else terminal
-        self._on_terminal = self._terminal is not None and self._terminal.isatty()
+        self._on_terminal = redraws(self._terminal)
         self._next = clock() + FROM_S
         self._drawn = False
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError, UnderdashError
 from .common import add_config, positive, told_to_stop
+from .progress import redraws
 
 if TYPE_CHECKING:
     import threading
@@ -86,7 +87,7 @@ def run(arguments: argparse.Namespace) -> int:
         over = source.over() and arguments.trace is None
     if arguments.trace is not None and not watcher.frames and source.over():
         raise GivenError(f"{arguments.trace}: no frame in it; record one with underdash record")
-    if not sys.stdout.isatty() and watcher.frames:
+    if not redraws(sys.stdout) and watcher.frames:
         print("\n".join(lines(watcher, now, *shutil.get_terminal_size())))
     print(_last(watcher), file=sys.stderr)
     if over:
@@ -153,7 +154,7 @@ class Picture:
 
     def draw(self, text: list[str], size: tuple[int, int]) -> None:
         """Draw; where the size is another one by now, the terminal moved what it had, and all is drawn afresh."""
-        if not sys.stdout.isatty():
+        if not redraws(sys.stdout):
             return
         up = f"\x1b[{self._rows}A" if self._rows else ""
         if self._size not in (None, size):
