@@ -12,7 +12,8 @@ from underdash.config.cars import read_car
 from underdash.contract.requests import Answer, ControlUnit, Part, SingleFrameFormat
 from underdash.diagnostics import single_frame
 from underdash.finding.reading import heard_from
-from underdash.finding.requests.makers import Maker, makers
+from underdash.finding.requests.maker import Maker
+from underdash.finding.requests.makers import makers
 from underdash.finding.requests.search import find_requests
 from underdash.simulator.faults import Fault
 from underdash.simulator.hybrid_car import HybridDesign

@@ -25,7 +25,7 @@ from ...diagnostics.parameters import PARAMETERS
 from ...signals.catalogue import CATALOGUE
 from ..heard import Heard
 from .asked_for import Asked, Whom
-from .makers import Maker
+from .maker import Maker
 from .on_show import Candidate, Shown
 from .senders import Sender, speaks_to_all
 from .testers import Dialogue

@@ -14,7 +14,7 @@ from ...diagnostics.identified import read
 from ..found import Plain
 from .asked import Exchange
 from .beginnings import NEGATIVE
-from .makers import Maker
+from .maker import Maker
 from .messages import Message
 from .one_frame_length import PADDINGS
 from .senders import Sender, speaks_to_all

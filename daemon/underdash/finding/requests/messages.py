@@ -69,6 +69,12 @@ class Spoken:
     frames: int = 0
 
 
+def message_of(stream: Stream, row: int) -> Message:
+    """Return one frame of a stream as a message."""
+    at = float(stream.at[row])
+    return Message(at, at, stream.data[row, : stream.length[row]].tobytes())
+
+
 def speakers(heard: Heard, progress: Progress | None = None) -> Iterator[Spoken]:
     """Yield who may speak ISO-TP with somebody else."""
     found = list(two_sided(list(beginnings(heard))))

@@ -41,18 +41,26 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     requests, replies = pairing.requests, pairing.replies
     lengths = pairing.to.length[pairing.asked].astype(np.int64), pairing.by.length[pairing.said].astype(np.int64)
     result = Worked()
-    same = {i: _repeated(requests, replies, i) for i in range(requests.shape[1])}
+    same = {i: repeated(requests, replies, i) for i in range(requests.shape[1])}
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
-    groups = _groups(requests, [i for i in moving if same[i]])
+    moving = [i for i in moving if i != command[0]]
+    again = [i for i in moving if same[i]]
+    result.repeats = any(i > command[0] for i in again)
+    # what no answer repeats is the identifier only where they repeat nothing behind the command
+    naming = again if result.repeats else [i for i in moving if same[i] or i > command[0]]
+    groups = _groups(requests, naming)
     result.groups = groups
     rows = Rows(requests, replies, command, same, lengths_of(requests, lengths[0], replies, lengths[1], groups))
-    if not _identify(rows, [i for i in moving if same[i]], result):
+    if not _identify(rows, naming, result):
         return result
-    unrepeated = [i for i in moving if not same[i] and i != command[0]]
-    if unrepeated:
+    unrepeated = [i for i in moving if i not in naming]
+    if len(unrepeated) == 1 and unrepeated[0] < command[0] and result.address_at is None:
+        result.address_at = unrepeated[0]
+    elif unrepeated:
         result.why_not.append(f"byte {unrepeated[0]} of its requests varies and no answer repeats it")
         return result
     place(rows, result)
+    result.near = _near(rows, result)
     count(rows, result)
     request, reply = request_parts(rows, result), reply_parts(rows, result)
     result.ties = ties(rows, result, request)
@@ -62,12 +70,15 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     return result
 
 
-def _repeated(requests: Bytes, replies: Bytes, column: int) -> list[int]:
+def repeated(requests: Bytes, replies: Bytes, column: int) -> list[int]:
+    """Return in which bytes of the replies a byte of the requests stands again."""
     return [j for j in range(replies.shape[1]) if (requests[:, column] == replies[:, j]).mean() >= SURE]
 
 
 def _groups(requests: Bytes, columns: Sequence[int]) -> list[Flags]:
     """Return the rows of each identifier of each unit."""
+    if not columns:
+        return [np.ones(len(requests), dtype=bool)]
     _, which = np.unique(as_numbers(requests[:, list(columns)]), return_inverse=True)
     return [which == number for number in range(int(which.max()) + 1)]
 
@@ -106,3 +117,13 @@ def _identify(rows: Rows, moving: list[int], result: Worked) -> bool:
 
 def _follows(rows: Rows, column: int, after: int) -> bool:
     return any(j + 1 in rows.same[after] for j in rows.same[column])
+
+
+def _near(rows: Rows, result: Worked) -> bool:
+    """Say whether nothing but what the reply repeats too is between command and identifier."""
+    asked, said, _ = rows.command
+    between = range(asked + 1, result.identifier_at)
+    if not result.repeats:  # the upper byte of an identifier often stays the same
+        return result.identifier_at > asked and sum(not rows.same[i] for i in between) <= 1
+    follows = rows.places.get(result.identifier_at, -1) - said == result.identifier_at - asked
+    return result.identifier_at > asked and follows and all(rows.same[i] for i in between)

@@ -89,6 +89,8 @@ def count_of(lengths: Lengths, replies: Bytes, requests: Bytes, column: int) -> 
         fits = bool(((said - base & 0xFF) < FRAME_BYTES).all())
         return base if fits and agree >= (1.0 if lengths.exact else LEAST_AGREE) else None
     # all answers are as long as each other: the request has to count alike
+    if column >= requests.shape[1]:
+        return None
     asked = int(requests[0, column])
     if (requests[:, column] != asked).any():
         return None

@@ -7,7 +7,7 @@ told by going on in equal steps, which nobody who asks for values does.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +15,7 @@ from numpy.typing import NDArray
 
 from ...diagnostics.isotp import FRAME_BYTES
 from ...diagnostics.negative import NEGATIVE
-from ..heard import Bytes, Flags, Floats, Heard, Integers, Stream
-from ..reading import Progress
-from .first_look import FirstLook
+from ..heard import Bytes, Flags, Floats, Integers, Stream
 
 LATEST_S = 1.0
 """How late an answer may come (a choice; makers' testers ask ten times a second)."""
@@ -34,9 +32,9 @@ MOST_LOOKED_AT = 1500
 LEAST_ANSWERED = 0.75
 """A request that is answered at all is answered so often at least: two frames that only look alike have periods of
 their own (a choice; traces lose frames, units refuse now and then)."""
-UNEVEN, QUICK_S = 0.05, 0.0005
-"""A beat is steady if it varies by less than this share, and one id right behind the other if that varies by less (a
-choice: control units do not answer that evenly, two frames of one task come so)."""
+UNEVEN, UNEVEN_SHARE, QUICK_S = 0.05, 0.1, 0.0005
+"""A beat is steady if nearly all gaps vary by less than this share, and one id right behind the other if that varies by
+less (a choice: control units do not answer that evenly, two frames of one task come so)."""
 DEPENDS = 0.2
 """Share of how a byte varies that what was asked has to explain (a choice)."""
 STEADY = 0.95
@@ -59,6 +57,7 @@ class Pairing:
         to, by: the two ids.
         asked, said: rows of both, as long as each other.
         rest: rows of `by` that repeat nothing that was asked: refusals, and what nobody asked for.
+        by_time: they were paired by time alone.
     """
 
     to: Stream
@@ -66,6 +65,7 @@ class Pairing:
     asked: Integers
     said: Integers
     rest: Integers
+    by_time: bool = False
 
     @property
     def requests(self) -> Bytes:
@@ -83,49 +83,22 @@ class Pairing:
         return self.by.at[self.said] - self.to.at[self.asked]
 
 
-def pairings(
-    heard: Heard, known: Collection[tuple[str, int, bool]], progress: Progress | None = None
-) -> Iterator[Pairing]:
-    """Yield pairs of ids that may speak a one-frame format.
-
-    Args:
-        heard: the trace.
-        known: (bus, id, extended) that speak something else.
-        progress: told now and then how far it is, 0 to 1.
-    """
-    streams = [one for one in heard if (one.bus, one.id, one.extended) not in known and one.width >= 3]
-    done = 0
-    for place in dict.fromkeys((one.bus, one.extended) for one in streams):
-        near = [one for one in streams if (one.bus, one.extended) == place]
-        look = FirstLook(near, (FEW_LOOKED_AT, MOST_LOOKED_AT), LOOK_BACK)
-        for to in near:
-            yield from _answering(to, near, look)
-            done += 1
-            if progress is not None:
-                progress(done / len(streams))
+def repeating(to: Stream, by: Stream, moving: Sequence[int] | None = None) -> Pairing | None:
+    """Pair requests with the answers that repeat some of their bytes; None where there are too few of them."""
+    if min(len(to), len(by)) < LEAST_ANSWERS or len(by) > 1.5 * len(to):
+        return None
+    return _pairing(to, by) or _overlapping(to, by, moving_requests(to) if moving is None else moving)
 
 
-def _answering(to: Stream, streams: Sequence[Stream], look: FirstLook) -> Iterator[Pairing]:
-    """Yield the pairs in which this id asks."""
-    if len(to) < LEAST_ANSWERS or not _asks_again(to):
-        return
-    moving = _moving_requests(to)
-    telling = {*moving, *(i for i in range(to.width) if not _constant(to.data[:, i]) and not counts(to.data[:, i]))}
-    for by, near in zip(streams, look.repeating(to, sorted(telling)), strict=True):
-        if near and by is not to and LEAST_ANSWERS <= len(by) <= 1.5 * len(to):
-            found = _pairing(to, by) or _overlapping(to, by, moving)
-            if found is not None:
-                yield found
-
-
-def _constant(column: Bytes) -> bool:
+def constant(column: Bytes) -> bool:
+    """Say whether a byte never moves."""
     return bool((column == column[0]).all())
 
 
-def _asks_again(stream: Stream) -> bool:
-    """Say whether an id sends a few different frames only, and more than one."""
+def asks_again(stream: Stream, least: int = 2) -> bool:
+    """Say whether an id sends a few different frames only, and at least so many."""
     different = len(np.unique(as_numbers(stream.data)))
-    return 2 <= different <= MOST_REQUESTS_SHARE * len(stream)
+    return least <= different <= MOST_REQUESTS_SHARE * len(stream)
 
 
 def as_numbers(data: Bytes) -> NDArray[np.uint64]:
@@ -152,7 +125,7 @@ def _pairing(to: Stream, by: Stream) -> Pairing | None:
     return None
 
 
-def _moving_requests(to: Stream) -> list[int]:
+def moving_requests(to: Stream) -> list[int]:
     """Return bytes of requests that take many values and do not count."""
     head = to.data[: LOOK_BACK * FEW_LOOKED_AT]
     many = [i for i in range(to.width) if np.count_nonzero(np.bincount(head[:, i])) >= FEW_DIFFERENT]
@@ -219,7 +192,7 @@ def _answers_again(to: Stream, asked: Integers) -> bool:
     return bool(often[mine].sum() >= LEAST_ANSWERED * times[mine].sum())
 
 
-def _refusing(replies: Bytes) -> Flags:
+def refusing(replies: Bytes) -> Flags:
     """Say which frames have 7F where nearly all others have one and the same byte, as that of a command."""
     refused = np.zeros(len(replies), dtype=bool)
     for column in range(min(MOST_BEFORE, replies.shape[1])):
@@ -240,11 +213,21 @@ def by_themselves(pairing: Pairing, data_at: int, groups: Sequence[Flags]) -> bo
         counts(pairing.by.data[:, column]) or _counts_low(pairing.by, column) for column in _moving(pairing, data_at)
     ):
         return True
-    gaps = np.diff(pairing.to.at)
-    beat = float(np.std(gaps)) < UNEVEN * float(np.median(gaps)) and float(np.std(pairing.latency_s)) < QUICK_S
-    if not beat:
+    if not steady(pairing):
         return False
     return all(_explained(pairing.replies[:, column], groups) < DEPENDS for column in _moving(pairing, data_at))
+
+
+def steady(pairing: Pairing) -> bool:
+    """Say whether requests have a beat, with an answer right behind each."""
+    return not uneven(pairing.to) and float(np.std(pairing.latency_s)) < QUICK_S
+
+
+def uneven(to: Stream) -> bool:
+    """Say whether an id is sent at times that are no beat; pauses alone do not make it so."""
+    gaps = np.diff(to.at)
+    usual = float(np.median(gaps))
+    return bool(np.mean(np.abs(gaps - usual) > UNEVEN * usual) > UNEVEN_SHARE)
 
 
 def _moving(pairing: Pairing, data_at: int) -> list[int]:
@@ -275,7 +258,7 @@ def _by_what_they_repeat(to: Stream, by: Stream, telling: Echoes) -> Pairing | N
         for i, j in columns:
             same &= to.data[np.maximum(row, 0), i] == by.data[:, j]
         asked[open_ & same] = row[open_ & same]
-    good = (asked >= 0) & ~_refusing(by.data)
+    good = (asked >= 0) & ~refusing(by.data)
     if good.sum() < LEAST_ANSWERS or not _answers_again(to, asked[good]):
         return None
     return Pairing(to, by, asked[good], np.flatnonzero(good), np.flatnonzero(~good))

@@ -29,6 +29,8 @@ class Worked:
         identifier_at, identifier_bytes: where the identifier is in a request.
         data_at: where the value begins in a reply.
         count_at, count_from: where a reply counts, and from what; None where it does not.
+        repeats: answers repeat the identifier.
+        near: the command stands right in front of identifier or address, in requests and in answers.
         count_moves: answers of different lengths were counted, so that it is no byte that happens to fit.
         groups: the rows of each request that differs from others.
         why_not: sentences that say what is missing.
@@ -42,6 +44,8 @@ class Worked:
     data_at: int = 0
     count_at: int | None = None
     count_from: int = 0
+    repeats: bool = True
+    near: bool = False
     count_moves: bool = False
     groups: list[Flags] = field(default_factory=list)
     why_not: list[str] = field(default_factory=list)
@@ -90,6 +94,16 @@ def place(rows: Rows, result: Worked) -> None:
     """Find where in a reply command, identifier and address stand again."""
     places = rows.places
     places[rows.command[0]] = rows.command[1]
+    if result.repeats:
+        _place_identifier(rows, result)
+    if result.address_at is not None:
+        free = [j for j in rows.same[result.address_at] if j not in places.values()]
+        if free:
+            places[result.address_at] = free[0]
+
+
+def _place_identifier(rows: Rows, result: Worked) -> None:
+    places = rows.places
     identifier = range(result.identifier_at, result.identifier_at + result.identifier_bytes)
     starts = [
         j for j in rows.same[identifier[0]] if all(j + n in rows.same[i] for n, i in enumerate(identifier))
@@ -99,10 +113,6 @@ def place(rows: Rows, result: Worked) -> None:
         result.why_not.append("the bytes of its identifier do not stand together in the answers")
         return
     places |= {i: starts[0] + n for n, i in enumerate(identifier)}
-    if result.address_at is not None:
-        free = [j for j in rows.same[result.address_at] if j not in places.values()]
-        if free:
-            places[result.address_at] = free[0]
 
 
 def count(rows: Rows, result: Worked) -> None:

@@ -15,7 +15,8 @@ from ..marks import Mark, marks_of
 from ..reading import Progress
 from .as_polls import Draft, own_name, part_text
 from .asked_for import Asked, Whom, asked_for
-from .makers import Maker, makers
+from .maker import Maker
+from .makers import makers
 from .on_show import Shown, on_show, split
 from .readings import Reading
 from .senders import Sender

@@ -9,7 +9,7 @@ from ...diagnostics.negative import meaning
 from ...diagnostics.parameters import PARAMETERS
 from .as_polls import part_text
 from .asked_for import Asked, Whom
-from .makers import Maker
+from .maker import Maker
 from .on_show import Shown
 from .search import NEVER_SENT, NOT_READING, Requests
 
