@@ -74,7 +74,7 @@ def accounted(found: list[Maker]) -> int:
 @pytest.mark.parametrize("second", [same_form, shorter, repeats_nothing, always_the_same, unanswered])
 def test_every_frame_is_part_of_an_exchange_or_told(second: Saying, share: float) -> None:
     heard = heard_of(second, share)
-    found = makers(heard, ())
+    found = makers(heard)
     assert accounted(found) == heard.frames
     assert all(one.form is not None for one in found)
 
@@ -82,13 +82,13 @@ def test_every_frame_is_part_of_an_exchange_or_told(second: Saying, share: float
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
 @pytest.mark.parametrize("second", [same_form, shorter, repeats_nothing])
 def test_a_second_command_on_the_same_ids_has_its_own_format(second: Saying, share: float) -> None:
-    found = makers(heard_of(second, share), ())
+    found = makers(heard_of(second, share))
     assert {one.form.command for one in found if one.form is not None} == {0xB4, 0xB8}
     assert [one.spelt for one in found] == [1.0, 1.0]
 
 
 def test_what_is_not_understood_is_told_with_how_many_and_an_example() -> None:
-    (found,) = makers(heard_of(always_the_same, 0.2), ())
+    (found,) = makers(heard_of(always_the_same, 0.2))
     (told,) = (remark for remark in found.remarks if "not understood" in remark)
     assert re.fullmatch(
         r"\d+ of 600 frames on its ids are not understood: (\d+) of 6A1 \(\1 like CA 7A B2 00 00 00 00 00\); "

@@ -177,7 +177,7 @@ def test_a_mode_that_brings_many_answers_is_not_the_one_that_is_pinned() -> None
         said = units[0 if unit.address == 0x5C else 1].answer(data[:5] + b"\x05" + data[6:], {**_values(at)}, at)
         for n in range(8):
             wire.log.append(("drive", Frame(unit.response_id, said[0][1].ljust(8, b"\0"), False, at + 0.02 + 0.1 * n)))
-    (found,) = makers(wire.heard(), ())
+    (found,) = makers(wire.heard())
     assert found.form is not None
     assert same_words(found.form, TWO_UNITS.form)
     assert "pinned to 05, which brings one answer; others seen: 02" in found.remarks[0]
@@ -198,7 +198,7 @@ def test_each_command_has_a_format_of_its_own() -> None:
     second = units_of(other)
     later = Wire(second, rng, log=wire.log)
     later.ask((60.0 + at, asked) for at, asked in in_turn(requests_of(other, second), 40.0, rng))
-    found = makers(later.heard(), ())
+    found = makers(later.heard())
     assert [one.form.command for one in found if one.form is not None] == [0xB1, 0xB4]
 
 
@@ -208,7 +208,7 @@ def test_a_silent_unit_is_only_a_request_without_an_answer() -> None:
     rng = Random(3)
     wire = Wire(units, rng)
     wire.ask(in_turn(requests_of(TWO_UNITS, units), 60.0, rng))
-    (found,) = makers(wire.heard(), ())
+    (found,) = makers(wire.heard())
     assert found.form is not None
     assert [address for address in found.units if address == 0x5C] == [0x5C]
     assert {len(one.answer.data) for one in found.exchanges if one.answer is not None} == {8}
@@ -219,14 +219,14 @@ def test_one_request_alone_tells_nothing_and_is_no_format() -> None:
     wire = Wire(units, rng)
     wire.ask(in_turn(requests_of(TWO_UNITS, units)[:1], 60.0, rng))
     wire.talk(0.0, 60.0)
-    assert makers(wire.heard(), ()) == []
+    assert makers(wire.heard()) == []
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_frames_that_are_sent_by_themselves_are_nobodys_answers(seed: int) -> None:
     wire = Wire([], Random(f"talk {seed}"))
     wire.talk(0.0, 60.0, how_many=40)
-    assert makers(wire.heard(), ()) == []
+    assert makers(wire.heard()) == []
 
 
 def test_simulated_cars_that_nobody_asks_have_no_tester() -> None:
@@ -245,12 +245,12 @@ def test_a_quantity_that_two_frames_carry_is_no_request() -> None:
         log.append(("drive", Frame(0x1F0, bytes((0x21, 0, gear, 0, 0, 0, 0, 0)), at=at)))
         data = bytes((0x61, 7, gear, rng.randrange(256), rng.randrange(256), 0, 0, n & 0x0F))
         log.append(("drive", Frame(0x1F4, data, at=at + 0.001)))
-    found = [one for one in makers(heard_from(log), ()) if one.form is not None]
+    found = [one for one in makers(heard_from(log)) if one.form is not None]
     assert found == [], "told from a tester by nothing but its regular beat"
 
 
 def test_an_empty_or_tiny_trace_is_no_error() -> None:
-    assert makers(heard_from([]), ()) == []
-    assert makers(heard_from([("drive", Frame(0x100, b"\x01", at=0.0))]), ()) == []
+    assert makers(heard_from([])) == []
+    assert makers(heard_from([("drive", Frame(0x100, b"\x01", at=0.0))])) == []
     same = [("drive", Frame(0x100 + n % 2, b"\x01\x02\x03", at=1.0)) for n in range(50)]
-    assert makers(heard_from(same), ()) == []
+    assert makers(heard_from(same)) == []

@@ -127,6 +127,11 @@ class Draft:
         known = service(form.command)
         if known.kind in (Kind.DENIED, Kind.LATER):
             return f"a standard uses the command {form.command:02X} for {known}; underdash never sends it"
+        if known.kind is not Kind.MAKER:
+            return (
+                f"the command {form.command:02X} ({known}) is none of those that standards leave to makers, A0 to BE; "
+                "in a maker's format underdash sends only these"
+            )
         if best.times < LEAST_TIMES or best.different < LEAST_ANSWERS:
             return (
                 f"no proof that {form.command:02X} reads: {best.name} was asked {best.times} times and brought "

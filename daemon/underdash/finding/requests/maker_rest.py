@@ -51,10 +51,10 @@ class Rest:
             found.append(
                 f"{counted(len(self.alone), 'further answer')} on {by} with no request before "
                 f"{'it' if len(self.alone) == 1 else 'them'} that has none yet: a request was lost, or one asks for "
-                f"several; {_examples(self.alone)}"
+                f"several; {examples(self.alone)}"
             )
         left = [
-            f"{len(stream)} of {sender} ({_examples(stream)})"
+            f"{len(stream)} of {sender} ({examples(stream)})"
             for stream, sender in ((self.to, to), (self.by, by))
             if stream is not None
         ]
@@ -71,8 +71,8 @@ def rest_of(to: Stream, by: Stream, formed: Sequence[Maker]) -> Rest:
     asked, said = np.isin(to.at, list(taken)), np.isin(by.at, list(given))
     spelt = _rows(to, ~asked, lambda data: any(maker.spells(data) for maker in formed))
     read = _rows(by, ~said, lambda data: any(_reads(maker, data) for maker in formed))
-    rest = Rest(_kept(to, ~asked & ~spelt), _kept(by, ~said & ~read), about=len(to) + len(by))
-    rest.alone = _kept(by, ~said & read)
+    rest = Rest(kept(to, ~asked & ~spelt), kept(by, ~said & ~read), about=len(to) + len(by))
+    rest.alone = kept(by, ~said & read)
     for row in np.flatnonzero(~asked & spelt).tolist():
         message = message_of(to, row)
         rest.silent.append((next(maker for maker in formed if maker.spells(message.data)), message))
@@ -95,13 +95,14 @@ def _rows(stream: Stream, rows: Flags, good: Callable[[bytes], bool]) -> Flags:
     return found
 
 
-def _kept(stream: Stream, rows: Flags) -> Stream | None:
+def kept(stream: Stream, rows: Flags) -> Stream | None:
+    """Return some frames of a stream, None where that is none."""
     if not rows.any():
         return None
     return replace(stream, at=stream.at[rows], length=stream.length[rows], data=stream.data[rows])
 
 
-def _examples(stream: Stream) -> str:
+def examples(stream: Stream) -> str:
     """Write an example of each kind: of frames that are alike in their first bytes, those that come most often."""
     alike = as_numbers(stream.data[:, : _telling(stream)])
     kinds, first, times = np.unique(alike, return_index=True, return_counts=True)
@@ -120,4 +121,4 @@ def _telling(stream: Stream) -> int:
 
 def unexplained(pairing: Iterable[Stream]) -> str:
     """Say what is sent on ids whose format could not be worked out."""
-    return "; ".join(f"{len(stream)} of {stream.name} ({_examples(stream)})" for stream in pairing)
+    return "; ".join(f"{len(stream)} of {stream.name} ({examples(stream)})" for stream in pairing)

@@ -7,14 +7,14 @@ what none explains is told.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from ...bus.services import Kind, service
 from ...contract.requests import SingleFrameFormat
-from ..heard import Flags, Heard
+from ..heard import Flags, Stream
 from ..reading import Progress
 from .maker import Maker
 from .maker_formats import best_format, with_checksum
@@ -31,10 +31,10 @@ NEARLY_ALL = 0.95
 """Where a format explains so many of the exchanges, no byte is looked for that tells several apart."""
 
 
-def makers(heard: Heard, known: Collection[tuple[str, int, bool]], progress: Progress | None = None) -> list[Maker]:
-    """Find all one-frame formats; see `pairings` for the arguments."""
+def makers(heard: Iterable[Stream], progress: Progress | None = None) -> list[Maker]:
+    """Find all one-frame formats in what speaks nothing else; `progress` is told how far it is, 0 to 1."""
     found: list[Maker] = []
-    for pairing in pairings(heard, known, progress):
+    for pairing in pairings(heard, progress):
         found += _spoken(pairing)
     found = _one_way(found)
     names: dict[SingleFrameFormat, str] = {}

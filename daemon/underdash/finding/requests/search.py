@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ...bus.services import Kind, service
 from ...contract.errors import GivenError
@@ -20,6 +20,7 @@ from .makers import makers
 from .on_show import Shown, on_show, split
 from .readings import Reading
 from .senders import Sender
+from .strays import strays_of, told_of
 from .testers import Dialogue, dialogue
 
 NEVER_SENT = "not reading; underdash never sends this"
@@ -127,12 +128,15 @@ def find_requests(
             )
         readings[word] = sorted([*readings.get(word, ()), *more], key=lambda one: one.at)
     found = dialogue(heard, _part(progress, 0.0))
-    formats = makers(heard, {_place(one) for one in found.spoken} - _makers_own(found), _part(progress, 0.5))
-    found.leave_out({_place(end) for one in formats if one.form is not None for end in (one.to, one.by)})
+    known = {_place(one) for one in found.spoken} - _makers_own(found)
+    strays = strays_of(heard, [one for one in found.spoken if _place(one) in known])
+    others = [one for one in heard if (one.bus, one.id, one.extended) not in known]
+    formats = makers(replace(heard, streams=(*others, *strays)), _part(progress, 0.5))
+    found.leave_out({_place(end) for one in formats if one.form is not None for end in (one.to, one.by)} - known)
     asked = asked_for(found, formats)
     result = Requests(found, formats, asked, on_show(asked, windows, readings) if asked else [])
     result.description = Draft(heard, found, formats, asked, result.shown, signals or {}).text()
-    result.remarks = _remarks(result, signals or {})
+    result.remarks = [*_remarks(result, signals or {}), *told_of(strays, formats)]
     return result
 
 

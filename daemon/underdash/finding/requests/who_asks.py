@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
-from ..heard import Heard, Stream
+from ..heard import Stream
 from ..reading import Progress
 from .first_look import FirstLook
 from .one_frame_pairs import (
@@ -22,17 +22,9 @@ from .one_frame_pairs import (
 from .one_frame_turns import in_turn, may_ask
 
 
-def pairings(
-    heard: Heard, known: Collection[tuple[str, int, bool]], progress: Progress | None = None
-) -> Iterator[Pairing]:
-    """Yield pairs of ids that may speak a one-frame format.
-
-    Args:
-        heard: the trace.
-        known: (bus, id, extended) that speak something else.
-        progress: told now and then how far it is, 0 to 1.
-    """
-    streams = [one for one in heard if (one.bus, one.id, one.extended) not in known and one.width >= 2]
+def pairings(heard: Iterable[Stream], progress: Progress | None = None) -> Iterator[Pairing]:
+    """Yield pairs of ids that may speak a one-frame format; `progress` is told how far it is, 0 to 1."""
+    streams = [one for one in heard if one.width >= 2]
     done = 0
     for place in dict.fromkeys((one.bus, one.extended) for one in streams):
         near = [one for one in streams if (one.bus, one.extended) == place]
