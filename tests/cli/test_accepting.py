@@ -117,6 +117,9 @@ def test_what_is_only_possible_has_to_be_chosen(car: Path, heard: Heard) -> None
         (("--try-seconds", "3"), "--try-seconds goes with --try"),
         (("--into", "{gone}", "--as", "car.x"), "gone.toml cannot be read: no such file"),
         (("--into", "{car}", "--as", "button.menu"), "say --use comfort or --use driving"),
+        (("--into", "{car}"), "--into goes with --as SIGNAL"),
+        (("--number", "0"), "--number goes with --into F.toml or --try"),
+        (("--try", "--number", "0"), "--number 0: the answers are numbered from 1 on"),
         (("--into", "{car}", "--as", "engine.sped"), "--as engine.sped: .*engine.speed"),
         (("--into", "{car}", "--as", "car.X y!"), "--as car.X y!: small words with dots between them are wanted"),
         (("--into", "{car}", "--as", "car.x", "--unit", "furlong"), "--unit furlong: units are Pa"),
@@ -130,8 +133,10 @@ def test_what_is_wrong_in_any_case_is_said_before_the_search(car: Path, words: t
 
 
 def test_what_may_be_right_is_left_to_the_answer(car: Path) -> None:
-    for words in ((), ("--try", "--number", "2"), ("--into", str(car)), ("--into", str(car), "--as", "car.x")):
+    for words in ((), ("--try", "--number", "2"), ("--into", str(car), "--as", "car.x")):
         look_ahead(given(*words))
+    for says_which in ({"question": "ignition"}, {"question": "like", "reference": "vehicle.speed"}):
+        look_ahead(argparse.Namespace(**vars(given("--into", str(car))), **says_which))
 
 
 def test_a_number_is_not_made_of_a_flag(car: Path, heard: Heard) -> None:

@@ -67,10 +67,13 @@ def test_marks_that_do_not_fit_are_told(typed: Typed, pressed_trace: Path, text:
 def test_a_bus_whose_channel_is_not_in_the_trace_is_told(typed: Typed, pressed_trace: Path) -> None:
     done = typed("find", "pressed", pressed_trace, "--bus", "comfort=can7")
     assert done.status == 2
-    assert "--bus comfort=can7: no data frame of a channel 'can7' is in" in done.err
+    assert "--bus comfort=can7: no frame of a channel 'can7' is in" in done.err
     assert done.err.rstrip().endswith("there are can1")
     done = typed("find", "pressed", pressed_trace, "--bus", "comfort=can1", "--bus", "drive=can7")
     assert done.err.rstrip().endswith("there are can1")
+    pressed_trace.write_text(pressed_trace.read_text().replace(" can1 ", " comfort "))
+    done = typed("find", "pressed", pressed_trace, "--bus", "comfort=can7")  # which has that name already
+    assert (done.status, done.err.rstrip().endswith("there are comfort")) == (2, True)
 
 
 def test_marks_of_an_editor_that_writes_a_byte_order_mark_and_crlf_are_read(typed: Typed, pressed_trace: Path) -> None:

@@ -90,6 +90,14 @@ def test_a_trace_without_a_frame_that_is_understood_ends_with_one(
     assert " and 1 remote frame\n" in done.out
 
 
+@pytest.mark.parametrize("option", [("--seconds", "3"), ("--rates",)])
+def test_what_goes_with_a_car_is_refused_with_a_trace(typed: Typed, tmp_path: Path, option: tuple[str, ...]) -> None:
+    (trace := tmp_path / "drive.log").write_text("(1.0) drive 101#01\n")
+    done = typed("listen", "--trace", trace, *option)
+    assert done.status == 2
+    assert f"{option[0]} goes with a car" in done.err
+
+
 def found(signs: dict[int, Try]) -> tuple[list[int], Any]:
     tried: list[int] = []
 

@@ -31,6 +31,7 @@ ALONE = {
 }
 """Options that say nothing without one of these."""
 LOOK_S = 0.2
+NO_SIGNAL = "--into goes with --as SIGNAL; `underdash signals` lists what there is"
 
 
 def add_accept(parser: argparse.ArgumentParser) -> None:
@@ -55,13 +56,25 @@ def look_ahead(arguments: argparse.Namespace) -> None:
             is missing.
     """
     for option, missing in ALONE.items():
-        if getattr(arguments, option) and not any(getattr(arguments, one) for one in missing):
+        said = getattr(arguments, option)
+        if (said or said == 0) and said is not False and not any(getattr(arguments, one) for one in missing):
             names = " or ".join(f"--{SPELT.get(one, one)}" for one in missing)
             raise GivenError(f"--{SPELT.get(option, option)} goes with {names}, which says what to do with the answer")
+    if arguments.number is not None and arguments.number < 1:
+        raise GivenError(f"--number {arguments.number}: the answers are numbered from 1 on")
     if arguments.into is not None:
         look_at(Path(arguments.into), "--into")
+        if not arguments.signal and not _names_its_signal(arguments):
+            raise GivenError(NO_SIGNAL)
     if arguments.signal:
         _check_signal(arguments)
+
+
+def _names_its_signal(arguments: argparse.Namespace) -> bool:
+    """Say whether a question is about a signal of the catalogue by itself."""
+    from ..signals.catalogue import CATALOGUE
+
+    return getattr(arguments, "question", "") == "ignition" or getattr(arguments, "reference", "") in CATALOGUE
 
 
 def finish(arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer], found_by: str) -> None:
@@ -197,7 +210,7 @@ def _signal(arguments: argparse.Namespace, candidate: Candidate) -> Signal:
 
     name: str = arguments.signal
     if not name:
-        raise GivenError("--into goes with --as SIGNAL; `underdash signals` lists what there is")
+        raise GivenError(NO_SIGNAL)
     _check_signal(arguments)
     if name.startswith("car."):
         words = [*dict.fromkeys(candidate.meaning.values())]

@@ -96,13 +96,11 @@ def heard(arguments: argparse.Namespace) -> Heard:
     if not found.streams:
         why = "".join(f"; {remark}" for remark in found.remarks)
         raise GivenError(f"there is nothing to search in {path}: no data frame in it{why or '; record again'}")
-    there = {stream.bus for stream in found.streams}
-    channels = sorted(there - {*given.values()} | {channel for channel, role in given.items() if role in there})
     for channel, role in given.items():
-        if role not in there:
+        if channel not in found.channels:
             raise GivenError(
-                f"--bus {role}={channel}: no data frame of a channel {channel!r} is in {path}; there are "
-                + ", ".join(channels)
+                f"--bus {role}={channel}: no frame of a channel {channel!r} is in {path}; there are "
+                + ", ".join(found.channels)
             )
     for remark in found.remarks:
         print(remark, file=sys.stderr)

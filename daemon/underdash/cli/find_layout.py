@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
@@ -34,9 +34,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.picture is not None and arguments.id is None:
         raise GivenError("--picture draws the fields of one id over time; say which with --id, such as --id 2C1")
     heard = find.heard(arguments)
-    found = layouts(heard)
+    names = {stream.name for stream in heard}
     if arguments.id is not None:
-        found = _only(found, arguments.id)
+        names = _only(names, arguments.id)
+    # all ids, since what is usual among them says something of each
+    found = [one for one in layouts(heard) if one.stream.name in names]
     if arguments.json:
         print(json.dumps([one.plain() for one in found], indent=2))
     else:
@@ -45,13 +47,13 @@ def run(arguments: argparse.Namespace) -> int:
     return 0 if any(one.fields for one in found) else 1
 
 
-def _only(found: Sequence[Layout], wanted: str) -> tuple[Layout, ...]:
-    """Return the layouts of one id, of all buses it is on."""
+def _only(names: Collection[str], wanted: str) -> set[str]:
+    """Return the names of one id, of which there may be one of 11 bits and one of 29."""
     bare = wanted.removeprefix("0x").removeprefix("0X").upper()
-    kept = tuple(one for one in found if one.stream.name.lstrip("0") == bare.lstrip("0"))
+    kept = {name for name in names if bare and name.lstrip("0") == bare.lstrip("0")}
     if not kept:
-        names = sorted({one.stream.name for one in found})
-        there = ", ".join(names[:20]) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
+        shown = sorted(names)
+        there = ", ".join(shown[:20]) + (f" and {len(shown) - 20} more" if len(shown) > 20 else "")
         raise GivenError(f"--id {wanted}: no frame of this id is in the recording; there are {there}")
     return kept
 

@@ -27,7 +27,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add this command's arguments."""
     add_config(parser)
     parser.add_argument("--trace", metavar="F", help="tell from a recorded trace instead")
-    parser.add_argument("--seconds", type=positive, default=SECONDS, metavar="N", help="how long (default %(default)g)")
+    parser.add_argument("--seconds", type=positive, metavar="N", help=f"how long (default {SECONDS:g})")
     parser.add_argument(
         "--rates", action="store_true", help="where nothing is understood, try the usual bit rates, listening only"
     )
@@ -39,7 +39,11 @@ def run(arguments: argparse.Namespace) -> int:
     from ..wiring.control import socket_paths
 
     if arguments.trace is not None:
+        for option in ("seconds", "rates"):
+            if getattr(arguments, option):
+                raise GivenError(f"--{option} goes with a car; with --trace all of the recording is told, leave it out")
         return _to_trace(Path(arguments.trace))
+    arguments.seconds = arguments.seconds or SECONDS
     try:
         client = Client.connect(socket_paths())
     except NoDaemonError:

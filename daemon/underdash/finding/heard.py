@@ -132,6 +132,8 @@ class Heard:
         remarks: sentences about what the trace lacks: gaps, a clock that went back, error frames, half a line.
         trace: name of the file.
         sha256: of the file's bytes, as hex digits; "" where there is no file.
+        about: what the lines at the top say.
+        channels: names that buses have in the trace itself, those of frames of any kind.
     """
 
     streams: tuple[Stream, ...]
@@ -142,6 +144,7 @@ class Heard:
     trace: str = ""
     sha256: str = ""
     about: Mapping[str, str] = field(default_factory=dict)
+    channels: tuple[str, ...] = ()
 
     def __iter__(self) -> Iterator[Stream]:
         return iter(self.streams)

@@ -64,6 +64,11 @@ class Buses:
         return list(self._numbers)
 
     @property
+    def channels(self) -> tuple[str, ...]:
+        """Names that buses have in the trace itself."""
+        return tuple(sorted(set().union(*self._channels.values())))
+
+    @property
     def merged(self) -> Mapping[str, Sequence[str]]:
         """Buses that are several channels of the trace, with these."""
         return {role: sorted(some) for role, some in self._channels.items() if len(some) > 1}

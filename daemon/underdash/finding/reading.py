@@ -62,7 +62,7 @@ def read_heard(path: Path, roles: Mapping[str, str] | None = None, progress: Pro
     heard = _heard(columns, piece, buses)
     return Heard(
         heard.streams, heard.begin, heard.end, tuple(sorted(marks)), (*heard.remarks, *lacks(trace)), path.name,
-        sha256_of(path), dict(trace.about),
+        sha256_of(path), dict(trace.about), buses.channels,
     )  # fmt: skip
 
 
