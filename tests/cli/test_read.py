@@ -371,3 +371,18 @@ def test_answers_that_a_plug_in_s_protocol_fails_at_are_counted(
     done = typed("read", trace, "--car", car)
     assert done.status == 0
     assert "frames that the `decode` of a plug-in's protocol failed at: 1; tell its author" in done.err
+
+
+@pytest.mark.parametrize(
+    "words", [("read", "{trace}", "--car", "{car}"), ("car", "check", "{car}", "--against", "{trace}")]
+)
+def test_a_channel_that_a_recording_lacks_is_told_while_there_are_others(
+    typed: Typed, trace: Path, car: Path, words: tuple[str, ...]
+) -> None:
+    two = car.with_name("two.toml")
+    two.write_text(f"{car.read_text()}[bus.comfort]\nbitrate = 125_000\n")
+    done = typed(
+        *(word.format(trace=trace, car=two) for word in words), "--bus", "drive=drive", "--bus", "comfort=can9"
+    )
+    assert done.status == 0
+    assert "no frame of a channel 'can9' is in it, which --bus names" in done.out + done.err

@@ -80,6 +80,7 @@ def _tell(assembly: Assembly, reading: TracePlayer, written: int) -> None:
     lines = [f"{reading.frames} frames in {seconds:.1f} s, {len(heard)} signals, {written} rows"]
     if reading.foreign:
         lines.append(f"{reading.foreign} frames left out: other buses, error, remote or FD frames")
+    lines += [f"no frame of a channel {channel!r} is in it, which --bus names" for channel in reading.absent]
     lines += lacks(reading.trace)
     if reading.back_at is not None:
         lines.append(

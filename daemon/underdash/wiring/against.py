@@ -132,7 +132,8 @@ def held_against(assembly: Assembly, player: TracePlayer, trace: Path) -> Journe
     dropped = {frame: text for frame, text in dropped.items() if text}
     seconds = player.now - (player.start or 0.0)
     marks = tuple(player.trace.marks)
-    missing = [*lacks(player.trace)]
+    missing = [f"no frame of a channel {channel!r} is in it, which --bus names" for channel in player.absent]
+    missing += lacks(player.trace)
     if player.back_at is not None:
         missing.append(f"its clock goes back after {player.back_at:.1f} s, so that what follows has no right times")
     return Journey(trace, seconds, player.frames, list(records.values()), dropped, marks, player.now, tuple(missing))

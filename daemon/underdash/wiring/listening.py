@@ -123,8 +123,13 @@ class TracePlayer:
             self._roles[channel] = roles[0]
         return self._roles[channel]
 
+    @property
+    def absent(self) -> list[str]:
+        """Channels that were given a role and are not in the trace, once it is played."""
+        return [channel for channel in self._given if channel not in self._channels]
+
     def _check_channels(self) -> None:
-        missing = [channel for channel in self._given if channel not in self._channels]
+        missing = self.absent
         if missing and not self.frames:
             raise GivenError(
                 f"--bus {self._given[missing[0]]}={missing[0]}: {self._path} has no such channel; "
