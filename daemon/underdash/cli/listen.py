@@ -114,7 +114,7 @@ def _through(client: Any, seconds: float) -> int:
 
     with tempfile.TemporaryDirectory(prefix="underdash-") as folder:
         trace = Path(folder) / "heard.log"
-        outcome = record_through(client, trace, seconds)
+        outcome = record_through(client, trace, seconds, marks=False)
         if outcome.stopped:
             raise KeyboardInterrupt
         if outcome.failure:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 import threading
 import time
@@ -24,20 +25,34 @@ LAST_S = 15.0
 """A daemon whose disk is slow may take this long to finish."""
 
 
-def record_through(client: Client, out: Path, seconds: float | None) -> Outcome:
-    """Have the daemon record until the time is over or a person stops it."""
+def record_through(client: Client, out: Path, seconds: float | None, *, marks: bool = True) -> Outcome:
+    """Have the daemon record until the time is over or a person stops it.
+
+    Args:
+        client: connected to it.
+        out: the trace; it must not exist yet.
+        seconds: how long; None has a person stop it.
+        marks: whether a person sets marks meanwhile.
+    """
     print("the running daemon owns the buses and records them", file=sys.stderr)
     with new_file(out) as file:
         try:
-            with told_to_stop() as stop, marking(_mark):
+            with told_to_stop() as stop, marking(_mark) if marks else contextlib.nullcontext():
                 client.begin("record", files=[file.fileno()])
                 last = _follow(client, stop, inf if seconds is None else time.monotonic() + seconds)
         except UnderdashError:
             if not file.seek(0, 2):  # nothing was written, so nothing is left behind
                 out.unlink(missing_ok=True)
             raise
+    if last["failure"]:  # it told how many there were up to a second before
+        last = {**last, "frames": _frames_in(out)}
     absent = all(state == BusState.ABSENT.value for state in last.get("buses", {}).values())
     return Outcome(last["frames"], last["dropped"], last["failure"], absent, stop.is_set())
+
+
+def _frames_in(out: Path) -> int:
+    with out.open("rb") as file:
+        return sum(line.startswith(b"(") and line.endswith(b"\n") for line in file)
 
 
 def _mark(word: str) -> None:
@@ -56,7 +71,7 @@ def _follow(client: Client, stop: threading.Event, until: float) -> Mapping[str,
             stopped_at = now
             client.stop()
         if now > stopped_at + LAST_S:
-            raise DaemonError("the daemon did not finish the recording; its log may say why")
+            return {**last, "failure": "the daemon did not finish the recording; its log may say why"}
         try:
             reply = client.next(min(LOOK_S, max(until - now, 0.01)))
         except DaemonError as exc:
