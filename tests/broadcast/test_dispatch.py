@@ -163,6 +163,16 @@ def test_a_declared_period_ages_a_signal_and_without_one_it_is_measured() -> Non
     assert measured.store.read("vehicle.speed", 9.9).age is Age.FRESH
 
 
+def test_what_a_multiplexer_selects_is_measured_for_it_comes_less_often_than_its_frame() -> None:
+    limit = Field("vehicle.limit", Bits(1), select=Select(Bits(0), (7,)))
+    bench = Bench(BroadcastListener("drive", 1, (Field("engine.speed", Bits(2)), limit), period_s=0.1))
+    for at in range(12):
+        bench.frame("drive", 1, f"{7 if at % 4 == 0 else 0:02X} 32 01", 0.1 * at)
+    assert bench.store.read("vehicle.limit", 1.9).age is Age.FRESH
+    assert bench.store.read("vehicle.limit", 2.4).age is Age.LATE
+    assert bench.store.read("engine.speed", 1.9).age is Age.LATE
+
+
 def test_a_signal_sent_on_change_stays_until_its_bus_is_silent() -> None:
     bench = Bench(
         BroadcastListener("drive", 1, (SPEED,), on_change=True),

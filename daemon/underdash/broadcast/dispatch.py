@@ -113,12 +113,15 @@ def _register(
     tables: Mapping[str, Table],
     found: Broadcasts,
 ) -> None:
-    period = inf if listener.on_change else listener.period_s
+    selected = {one.signal for one in listener.fields if one.select is not None}
     source = f"broadcast {_frame(listener)}"
     slots: dict[str, Slot] = {}
     try:
         for name in dict.fromkeys(one.signal for one in listener.fields):
             if name in names:
+                # what a multiplexer selects comes less often than the frame
+                usual = None if name in selected else listener.period_s
+                period = inf if listener.on_change else usual
                 slots[name] = store.slot(name, source, Rank.BROADCAST, period_s=period, elastic=period is None)
         decoder = compile_listener(listener, slots)
         tables[listener.bus].add(decoder.key, decoder.handle)

@@ -139,7 +139,7 @@ class BroadcastListener:
         id: CAN id.
         extended: 29-bit id.
         fields: what it carries.
-        period_s: how often it comes, where known; otherwise it is measured.
+        period_s: how often it comes, where known; otherwise it is measured, as it is for fields under a multiplexer.
         on_change: sent on change only, so that silence does not make it old.
         shortest: bytes a frame must have at least; None means as many as its fields need.
         counter, checksum: checks; a frame that fails is counted and dropped.
