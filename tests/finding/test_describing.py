@@ -107,6 +107,12 @@ def test_a_finding_of_another_trace_is_refused() -> None:
         written(candidate(0x111), "button.menu")
 
 
+def test_frames_that_only_come_cannot_be_written_down() -> None:
+    where = Where("comfort", 0x300, False, Bits(0, 8), comes=True)
+    with pytest.raises(GivenError, match="comfort 300 being sent at all is what answers, and nothing in its frames"):
+        written(Candidate(where, 0.97, 4.0), "button.menu", "comfort")
+
+
 def test_a_frame_sent_by_the_clock_has_a_period() -> None:
     by_id = {one.id: period_of(one) for one in heard()}
     assert by_id == {0x2C1: 0.1, 0x300: None, 0x310: 0.02}

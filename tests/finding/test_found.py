@@ -28,7 +28,7 @@ def test_an_answer_can_be_written_as_json() -> None:
     where = Where("comfort", 0x2C1, True, Bits(2, 1, 0), select=Select(Bits(0), (1, 2)))
     candidate = Candidate(where, 0.91234567, 3.5, ("5 of 5 presses",), {0: "released", 1: "menu"}, {"late_s": 0.3})
     answer = Answer("menu", ((candidate,),), ("press once more",))
-    assert str(where) == "comfort 000002C1 byte 2 bit 0"
+    assert str(where) == "comfort 000002C1 byte 2 bit 0 while byte 0 is 1 or 2"
     assert answer.best is candidate
     assert json.loads(json.dumps(answer.plain())) == {
         "question": "menu",
@@ -51,3 +51,14 @@ def test_of_several_equally_good_none_is_the_best() -> None:
     one = Candidate(Where("drive", 1, False, Bits(0)), 0.5, 1.0)
     assert Answer("menu", ((one, one),)).best is None
     assert Answer("menu").best is None
+
+
+def test_frames_that_come_at_all_are_told_as_such() -> None:
+    where = Where("comfort", 0x2C1, False, Bits(0, 16), comes=True)
+    assert str(where) == "comfort 2C1 being sent at all"
+    assert where.plain()["comes"] is True
+
+
+def test_a_multiplexer_within_another_is_told() -> None:
+    where = Where("comfort", 0x2C1, False, Bits(2), select=Select(Bits(1), (3,), Select(Bits(0, 2, 1), (1, 2))))
+    assert str(where) == "comfort 2C1 byte 2 while byte 1 is 3 and byte 0 bits 0 to 1 is 1 or 2"

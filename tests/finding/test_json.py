@@ -62,7 +62,7 @@ def test_answers_have_the_keys_of_the_guide(written: Any, lesson: str, words: tu
     answers = written(lesson, "find", *words)
     assert all(set(answer) == named("answer") for answer in answers)
     found = list(candidates(answers))
-    assert all(set(one) | {"select"} == named("candidate") for one in found)
+    assert all(set(one) | {"select", "comes"} == named("candidate") for one in found)
     assert {key for one in found for key in one["figures"]} == named(figures)
 
 

@@ -125,3 +125,13 @@ def test_the_picture_of_several_answers_shows_the_best_of_each(tmp_path: Path) -
     picture(argparse.Namespace(picture=None), heard, answers)
     with pytest.raises(UnderdashError, match="cannot be written"):
         picture(argparse.Namespace(picture=str(tmp_path / "no" / "found.png")), heard, answers)
+
+
+def test_frames_that_come_at_all_are_bright_where_they_are_sent() -> None:
+    frames = [Frame(0x2C1, bytes([n]), at=at + 0.02 * n) for at in (102.0, 107.0) for n in range(30)]
+    clock = [Frame(0x100, b"", at=100.0 + n) for n in range(11)]
+    heard = heard_from([("comfort", one) for one in sorted([*frames, *clock], key=lambda one: one.at)])
+    where = Where("comfort", 0x2C1, False, Bits(0), comes=True)
+    image = draw(heard, [Candidate(where, 0.9, 1.0)])
+    assert DAY.accent in colours(image, column(102.3))
+    assert DAY.accent not in colours(image, column(105.0))

@@ -21,6 +21,7 @@ import pytest
 from underdash.finding.found import Answer, Candidate, Where
 from underdash.finding.heard import Floats, Heard
 from underdash.finding.marks import Mark, parse_marks
+from underdash.finding.numbering import Numbering
 from underdash.finding.pressed.search import pressed
 from underdash.finding.reading import read_heard
 
@@ -48,8 +49,7 @@ def signals(trace: str) -> list[dict[str, Any]]:
 
 
 def bits_of(where: Where) -> set[tuple[int, int]]:
-    high = 8 * where.bits.byte + (where.bits.bit or 0)
-    return {(where.id, high - n) for n in range(where.bits.length)} if where.bits.length <= 8 else set()
+    return {(where.id, bit) for bit in Numbering.run_of(where.bits, 8)} if where.bits.length <= 8 else set()
 
 
 def right(signal: dict[str, Any]) -> set[tuple[int, int]]:

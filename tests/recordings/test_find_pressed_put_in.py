@@ -16,6 +16,7 @@ import pytest
 from underdash.finding.found import Candidate
 from underdash.finding.heard import Heard, Stream
 from underdash.finding.marks import LATEST_S, Mark
+from underdash.finding.numbering import Numbering
 from underdash.finding.pressed.search import pressed
 from underdash.finding.reading import read_heard
 
@@ -48,9 +49,8 @@ def with_button(heard: Heard, times: np.ndarray, random: np.random.Generator, tu
 
 
 def is_it(one: Candidate, stream: Stream, bit: int) -> bool:
-    high = 8 * one.where.bits.byte + (one.where.bits.bit or 0)
     same = (one.where.bus, one.where.id, one.where.extended) == (stream.bus, stream.id, stream.extended)
-    return same and high - one.where.bits.length < bit <= high
+    return same and bit in Numbering.run_of(one.where.bits, 8)
 
 
 def best(heard: Heard, marks: list[Mark]) -> Candidate | None:

@@ -102,9 +102,11 @@ def _next_step(answers: Sequence[Answer], signal: str | None) -> str:
     best = [answer.best for answer in answers if answer.ranks]
     if all(one is None or one.confidence < LIKELY for one in best):
         return "next: the same with --try shows up to four of them on the running daemon's panels: do it, and see which"
-    into = "--into F.toml" if signal else "--into F.toml --as SIGNAL"
+    into = f"; --into F.toml{'' if signal else ' --as SIGNAL'} writes it down"
+    if all(one is None or one.where.comes for one in best):
+        into = ""
     word = f", with --word {answers[0].question} or another one," if len(best) > 1 else ""
-    return f"next: the same{word} with --try shows it on the running daemon's panels; {into} writes it down"
+    return f"next: the same{word} with --try shows it on the running daemon's panels{into}"
 
 
 def numbered(answer: Answer) -> Iterator[Candidate]:

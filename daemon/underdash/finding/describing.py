@@ -13,6 +13,7 @@ from ..contract.layout import BroadcastListener, Field
 from ..contract.signals import Kind, Signal, Value
 from .found import Candidate
 from .heard import Heard, Stream
+from .small import mostly_silent
 
 BUTTON = "button."
 IGNITION = "vehicle.ignition"
@@ -35,6 +36,11 @@ def addition(candidate: Candidate, heard: Heard, signal: Signal, found_by: str, 
         GivenError: the finding does not say what that signal needs.
     """
     where = candidate.where
+    if where.comes:
+        raise GivenError(
+            f"{where} is what answers, and nothing in its frames: a description reads what frames hold, so that this "
+            "cannot be written down"
+        )
     stream = heard.stream(where.bus, where.id, where.extended)
     if stream is None:
         raise GivenError(f"{where} was not heard in {heard.trace}; name the trace in which it was found")
@@ -131,4 +137,4 @@ def period_of(stream: Stream) -> float | None:
     gaps = np.diff(stream.at)
     middle = float(np.median(gaps))
     even = np.mean(np.abs(gaps - middle) <= ABOUT * middle) if middle > 0 else 0.0
-    return float(f"{middle:.2g}") if even >= EVEN else None
+    return float(f"{middle:.2g}") if even >= EVEN and not mostly_silent(stream) else None

@@ -22,6 +22,7 @@ class Where:
         bits: which of their bits.
         coding: how they spell a number.
         select: the multiplexer's condition under which they are there.
+        comes: it is not what is in the frames, but that they come at all; `bits` is then all of a frame.
     """
 
     bus: str
@@ -30,10 +31,18 @@ class Where:
     bits: Bits
     coding: Coding = Coding.UNSIGNED
     select: Select | None = None
+    comes: bool = False
 
     def __str__(self) -> str:
-        """Write as a person reads it, bytes and bits counted from 0: ``comfort 2C1 byte 2 bit 0``."""
-        return f"{self.bus} {id_text(key_of(self.id, self.extended))} {bits_text(self.bits)}"
+        """Write as a person reads it, bytes and bits counted from 0: ``comfort 2C1 byte 2 bit 0``.
+
+        Under a multiplexer: ``comfort 2C1 byte 2 bit 0 while byte 0 is 3``.
+        """
+        frame = f"{self.bus} {id_text(key_of(self.id, self.extended))}"
+        if self.comes:
+            return f"{frame} being sent at all"
+        place = f"{frame} {bits_text(self.bits)}"
+        return place if self.select is None else f"{place} while {select_text(self.select)}"
 
     def plain(self) -> dict[str, Plain]:
         """Return what ``--json`` writes."""
@@ -46,6 +55,8 @@ class Where:
         }
         if self.select is not None:
             table["select"] = {**bits_plain(self.select.bits), "values": list(self.select.values)}
+        if self.comes:
+            table["comes"] = True
         return table
 
 
@@ -122,6 +133,12 @@ def bits_text(bits: Bits) -> str:
     if place.whole:
         return f"bytes {place.first} to {place.last}, {order}"
     return f"{bits.length} bits from byte {bits.byte} bit {bits.bit}, {order}"
+
+
+def select_text(select: Select) -> str:
+    """Write a multiplexer's condition: ``byte 0 is 3``, ``byte 0 bits 0 to 3 is 1 or 2 and byte 1 is 4``."""
+    text = f"{bits_text(select.bits)} is {' or '.join(map(str, select.values))}"
+    return text if select.within is None else f"{text} and {select_text(select.within)}"
 
 
 def bits_plain(bits: Bits) -> dict[str, Plain]:

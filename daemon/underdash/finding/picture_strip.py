@@ -83,7 +83,7 @@ def _steps(
     for y in heights.values():
         pen.line((span.left, SCALE * y, span.right, SCALE * y), DAY.track, pen_width(1))
     runs = [run for piece in pieces(series) for run in _runs(series, piece)]
-    rest = _rest(runs)
+    rest = None if candidate.where.comes else _rest(runs)
     for begin, end, value, before in sorted(runs, key=lambda run: run[2] != rest):
         y, colour = SCALE * heights[value], DAY.muted if value == rest else DAY.accent
         left, right = span.x(begin), max(span.x(end), span.x(begin) + pen_width(LEAST_PX))
@@ -114,6 +114,8 @@ def _rest(runs: list[Run]) -> float:
 
 
 def _level_text(value: float, candidate: Candidate) -> str:
+    if candidate.where.comes:
+        return "sent"
     word = candidate.meaning.get(int(value), "") if value == int(value) else ""
     return f"{word} {value:g}".strip()
 

@@ -33,12 +33,16 @@ class Series:
 def series_of(heard: Heard, where: Where) -> Series | None:
     """Read a place; frames too short for it, or of another multiplexer value, are left out.
 
+    Where the frames' coming is meant, each reads 1.
+
     Returns:
         None where no frame holds it.
     """
     stream = heard.stream(where.bus, where.id, where.extended)
     if stream is None or place_of(where.bits).last >= stream.width:
         return None
+    if where.comes:
+        return Series(stream.at, np.ones(len(stream)), stream.period_s)
     there = stream.length > place_of(where.bits).last
     there &= selected(stream, where.select)
     if not there.any():

@@ -1,24 +1,32 @@
-"""Small fields: bits of one byte that lie still most of the time, as switches, buttons and lamps do, and their changes.
+"""Small fields: bits that lie still most of the time, as switches, buttons and lamps do, and their changes.
 
 A run of neighbouring bits that always change together is one field; so are runs of several that change at different
-times, since a field of a few values changes some of its bits at a time. What changes often is left out: it is a
-measured number, a counter or a checksum.
+times, since a field of a few values changes some of its bits at a time. Most lie in one byte; those over the border of
+two are looked for in either byte order. What changes often is left out: it is a measured number, a counter or a
+checksum.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..contract.layout import Bits
+from ..broadcast.bits import place_of
+from ..contract.layout import Bits, Select
+from .found import Where
 from .heard import Bytes, Floats, Integers, Stream
+from .numbering import Numbering
 
 LATE_START_S = 1.0
 """An id first heard later than this after the trace began was not sent before."""
+LONGEST = 8
+"""Bits of a small field, as many as a byte has."""
 STEADY = 1.5
 """Gaps of an id that is sent all the time: nine out of ten are at most this many times the median."""
+SILENT = 10.0
+"""It is silent where none comes for so many times the median."""
 TOGETHER_S = 1.0
 """Frames of an id that is sent on occasion belong to one occasion as long as no gap is longer."""
 
@@ -35,6 +43,7 @@ class Small:
         raw: what it held before the first change and after each, shape (changes + 1,).
         rest: what it held longest.
         comes: it stands for frames of the id coming at all, not for what is in them; `raw` is then 0 and 1.
+        select: the multiplexer's condition under which it is there.
     """
 
     stream: Stream
@@ -44,14 +53,27 @@ class Small:
     raw: Integers
     rest: int
     comes: bool = False
+    select: Select | None = None
+
+    @property
+    def where(self) -> Where:
+        """The place that it is."""
+        stream = self.stream
+        return Where(stream.bus, stream.id, stream.extended, self.bits, select=self.select, comes=self.comes)
+
+    @property
+    def across(self) -> bool:
+        """Whether it lies over the border of two bytes."""
+        place = place_of(self.bits)
+        return not self.comes and place.first != place.last
 
     def active(self) -> frozenset[int]:
         """Return which bits of the payload change in it, numbered ``8 * byte + bit``."""
         if self.comes:
             return frozenset()
-        low = 8 * self.bits.byte + (self.bits.bit or 0) - self.bits.length + 1
         flips = int(np.bitwise_or.reduce(self.raw[1:] ^ self.raw[:-1]))
-        return frozenset(low + n for n in range(self.bits.length) if flips >> n & 1)
+        run = Numbering.run_of(self.bits, self.stream.width)
+        return frozenset(bit for n, bit in enumerate(run) if flips >> n & 1)
 
 
 def small_fields(stream: Stream, begin: float, most: int) -> Iterator[Small]:
@@ -74,7 +96,14 @@ def steady(stream: Stream) -> bool:
     if len(stream) < 3:
         return False
     middle, long = np.quantile(np.diff(stream.at), (0.5, 0.9))
-    return bool(long <= STEADY * middle)
+    return bool(long <= STEADY * middle) and not mostly_silent(stream)
+
+
+def mostly_silent(stream: Stream) -> bool:
+    """Whether its frames come in bursts, with silence between them for more than half of the time."""
+    gaps = np.diff(stream.at)
+    silent_s = gaps[gaps > max(TOGETHER_S, SILENT * float(np.median(gaps)))].sum() if len(gaps) else 0.0
+    return bool(silent_s > gaps.sum() / 2)
 
 
 def _carried(stream: Stream) -> Bytes:
@@ -116,20 +145,47 @@ class _Payloads:
     late: bool
 
     def fields(self) -> Iterator[Small]:
-        """Yield the small fields, byte by byte."""
+        """Yield the small fields, byte by byte, then those over the border of two bytes."""
         rows = self.stream.changed
         flips = self.data[rows] ^ self.data[rows - 1]
-        for byte in range(self.stream.width):
+        counts = [_counts(flips[:, byte]) for byte in range(self.stream.width)]
+        quiet = [any(0 < count <= self.most for count in one) for one in counts]
+        numbering = Numbering(self.stream.width, big=True)
+        for byte in np.flatnonzero(quiet).tolist():
             moved = flips[:, byte] != 0
-            if moved.any():
-                for key, runs in _runs(rows[moved], flips[moved, byte], self.most).items():
-                    for low, high in runs:
-                        yield self._field(byte, low, high, np.frombuffer(key, dtype=rows.dtype))
+            runs = _runs(rows[moved], flips[moved, byte], counts[byte], self.most)
+            low = 8 * (self.stream.width - 1 - byte)
+            yield from self._fields(self.data[:, byte], runs, numbering, low)
+        for byte in range(self.stream.width - 1):
+            if quiet[byte] and quiet[byte + 1]:
+                yield from self._across(rows, flips, counts, byte)
 
-    def _field(self, byte: int, low: int, high: int, rows: Integers) -> Small:
+    def _across(self, rows: Integers, flips: Bytes, counts: list[list[int]], byte: int) -> Iterator[Small]:
+        """Yield the small fields over the border between a byte and the next, in either byte order."""
+        for big in (False, True):
+            low, high = (byte + 1, byte) if big else (byte, byte + 1)
+            joined = flips[:, low] | flips[:, high].astype(np.int64) << 8
+            moved = joined != 0
+            runs = _runs(rows[moved], joined[moved], counts[low] + counts[high], self.most, border=8)
+            numbering = Numbering(self.stream.width, big)
+            start = 8 * (self.stream.width - 1 - low if big else low)
+            yield from self._fields(
+                self.data[:, low] | self.data[:, high].astype(np.int64) << 8, runs, numbering, start
+            )
+
+    def _fields(
+        self, column: Bytes | Integers, runs: dict[bytes, list[tuple[int, int]]], numbering: Numbering, start: int
+    ) -> Iterator[Small]:
+        """Yield what runs of bits spell in a column of numbers whose lowest bit has that position."""
+        for key, some in runs.items():
+            rows = np.frombuffer(key, dtype=np.int64)
+            numbers = np.concatenate([column[:1], column[rows]]).astype(np.int64)
+            for low, high in some:
+                bits = numbering.bits(start + low, high - low + 1)
+                yield self._field(bits, rows, numbers >> low & (1 << high - low + 1) - 1)
+
+    def _field(self, bits: Bits, rows: Integers, raw: Integers) -> Small:
         stream = self.stream
-        column = self.data[:, byte]
-        raw = np.concatenate([column[:1], column[rows]]).astype(np.int64) >> low & (1 << high - low + 1) - 1
         at = stream.at[rows]
         width = at - stream.at[rows - 1] if self.steady else np.zeros(len(rows))
         held = np.diff(np.concatenate([stream.at[:1], at, stream.at[-1:]]))
@@ -138,19 +194,36 @@ class _Payloads:
         if self.late and raw[0] != rest:  # before it was first sent it lay at rest
             at, width = np.concatenate([stream.at[:1], at]), np.concatenate([[0.0], width])
             raw = np.concatenate([[rest], raw])
-        return Small(stream, Bits(byte, high - low + 1, high), at, width, raw, rest)
+        return Small(stream, bits, at, width, raw, rest)
 
 
-def _runs(rows: Integers, flips: Bytes, most: int) -> dict[bytes, list[tuple[int, int]]]:
-    """Return the runs of quiet bits of one byte, first and last bit of each, by the rows in which they change.
+def _counts(flips: Bytes) -> list[int]:
+    """Count how often each bit of a byte changes."""
+    if not flips.any():
+        return [0] * 8
+    return [int(np.count_nonzero(flips & (1 << bit))) for bit in range(8)]
+
+
+def _runs(
+    rows: Integers, flips: Bytes | Integers, counts: Sequence[int], most: int, border: int = 0
+) -> dict[bytes, list[tuple[int, int]]]:
+    """Return the runs of quiet bits of a number, first and last bit of each, by the rows in which they change.
 
     Of runs that change in the same rows, those are kept that lie in no other one.
+
+    Args:
+        rows: in which it changes.
+        flips: which bits change in each of them.
+        counts: how often each bit changes.
+        most: changes a run may have.
+        border: only runs with bits on both sides of it, of `LONGEST` bits at most; 0 means all.
     """
-    counts = [int(np.count_nonzero(flips >> bit & 1)) for bit in range(8)]
-    active = [bit for bit in range(8) if 0 < counts[bit] <= most]
+    active = [bit for bit in range(len(counts)) if 0 < counts[bit] <= most]
     found: dict[bytes, list[tuple[int, int]]] = {}
     for place, low in enumerate(active):
         for high in active[place:]:
+            if border and not low < border <= high < low + LONGEST:
+                continue
             chosen = rows[(flips >> low & (1 << high - low + 1) - 1) != 0]
             if len(chosen) > most:  # a busy bit lies between
                 break

@@ -61,7 +61,7 @@ def test_a_quiet_minute_comes_first_and_then_five_presses() -> None:
     ("found", "presses", "why"),
     [
         (answer(0.95), 5, "enough: menu is body 2C1 byte 2 bit 0"),
-        (answer(0.5, 0.48), 7, "enough: 2 fields answer to menu alike, which more presses do not change"),
+        (answer(0.5, 0.48), 7, "enough: 2 fields answer to menu alike, and more presses will not tell them apart"),
         (answer(), 7, "enough: nothing reacts to menu"),
         (answer(0.6), 8, "enough: 8 presses of menu do not settle it"),
     ],

@@ -134,9 +134,8 @@ class Lead:
         if settled and not answer.ranks:
             return f"enough: nothing reacts to {self.word}"
         if settled and sum(one.confidence for one in answer.ranks[0]) >= SURE:
-            return (
-                f"enough: {len(answer.ranks[0])} fields answer to {self.word} alike, which more presses do not change"
-            )
+            alike = f"{len(answer.ranks[0])} fields answer to {self.word} alike"
+            return f"enough: {alike}, and more presses will not tell them apart"
         if self._count >= self._plan.most:
             return f"enough: {self._count} presses of {self.word} do not settle it"
         return None

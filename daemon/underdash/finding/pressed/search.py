@@ -7,17 +7,18 @@ told as ties, unless one follows another at the same distance each time: that is
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from ..found import Answer, Candidate, Where
-from ..heard import Flags, Floats, Heard, Integers, Stream
-from ..layout.protection import protection_of
+from ..found import Answer, Candidate
+from ..heard import Flags, Floats, Heard, Integers
 from ..marks import Mark
-from ..small import Small, small_fields, steady
+from ..small import Small
 from . import told as text
+from .contents import fields_of, sums
+from .moving import Moving
 from .weighing import Answering, Fields
 
 NOTHING = 0.2
@@ -43,14 +44,14 @@ def pressed(heard: Heard, marks: Mapping[str, Sequence[Mark]]) -> tuple[Answer, 
         marks: by word; within the trace (`marks.marks_of`).
     """
     most = UNMARKED + UNMARKED_A_MARK * max(map(len, marks.values()), default=0)
-    fields = Fields.of(one for stream in heard for one in small_fields(stream, heard.begin, most))
     moving = Moving()
+    fields = Fields.of(one for stream in heard for one in fields_of(stream, heard.begin, most, moving.protection))
     return tuple(_answer(heard, fields, moving, word, some) for word, some in marks.items())
 
 
 def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequence[Mark]) -> Answer:
-    times = np.array(sorted(time for mark in marks for time in {mark.begin, mark.last}))
     both = any(mark.end is not None for mark in marks)
+    times = np.array(sorted(time for mark in marks for time in {mark.begin, mark.last}))
     span_s = max(heard.end - heard.begin, SPAN_S)
     found = _caused(_unprotected(fields.answering(times, span_s, both=both), moving))
     nothing = NOTHING / (1 - NOTHING) * fields.beforehand
@@ -62,31 +63,15 @@ def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequ
     return Answer(word, told, text.remarks(word, marks, ranks[0], nothing / total))
 
 
-class Moving:
-    """The counters and checksums of the ids that are asked about, worked out once."""
-
-    def __init__(self) -> None:
-        self._bits: dict[str, Flags] = {}
-
-    def within(self, small: Small) -> bool:
-        """Whether a bit of the field moves for their sake."""
-        name = str(small.stream)
-        if name not in self._bits:
-            self._bits[name] = self._of(small.stream)
-        return any(self._bits[name][bit] for bit in small.active())
-
-    @staticmethod
-    def _of(stream: Stream) -> Flags:
-        found = protection_of(stream)
-        if not steady(stream):  # a button that is sent on change only flips its bit with every frame
-            found = replace(found, counts=tuple(one for one in found.counts if one.bits.length > 1))
-        return found.bits(stream)
-
-
 def _unprotected(found: Iterable[Answering], moving: Moving) -> list[Answering]:
     """Leave out counters and checksums; those that nobody would believe in are not looked at any further."""
     ordered = sorted(found, key=lambda one: -one.weight)[: 3 * MOST_TOLD]
-    return [one for one in ordered if not moving.within(one.field)]
+    summed = sums(one.field for one in ordered if one.by_marks > 1)
+    return [one for one in ordered if not (_summed(one.field, summed) or moving.within(one.field))]
+
+
+def _summed(small: Small, summed: Collection[str]) -> bool:
+    return small.select is not None and str(small.stream) in summed
 
 
 def _caused(found: Sequence[Answering]) -> list[Answering]:
@@ -177,8 +162,6 @@ def _together(at: Sequence[Floats]) -> Flags:
 
 
 def _candidate(one: Answering, total: float, word: str, marks: Sequence[Mark], times: Floats) -> Candidate:
-    stream = one.field.stream
-    where = Where(stream.bus, stream.id, stream.extended, one.field.bits)
     late = times - one.at()
     figures = {
         "answered": float((one.fit.answers >= 0).sum()),
@@ -187,4 +170,4 @@ def _candidate(one: Answering, total: float, word: str, marks: Sequence[Mark], t
     }
     because = text.because(one, times)
     meaning = {} if one.field.comes else text.meaning(one, word, marks)
-    return Candidate(where, one.weight / total, one.weight, because, meaning, figures)
+    return Candidate(one.field.where, one.weight / total, one.weight, because, meaning, figures)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..found import Where
 from ..heard import Heard
 from ..lacks import counted
 from ..marks import Mark
@@ -20,27 +19,21 @@ ENOUGH = 5
 """Marks that are usually enough (common practice)."""
 
 
-def place(field: Small) -> str:
-    """Write where a field is."""
-    stream = field.stream
-    return str(stream) if field.comes else str(Where(stream.bus, stream.id, stream.extended, field.bits))
-
-
 def follows(first: Small, after_s: float) -> str:
     """Say of what it is a consequence."""
-    return f"follows {place(first)} by {1000 * after_s:.0f} ms each time: rather its consequence"
+    return f"follows {first.where} by {1000 * after_s:.0f} ms each time: rather its consequence"
 
 
 def because(one: Answering, times: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[str, ...]:
     """Say what speaks for a field and what against."""
     late = (times - one.at())[one.fit.answers >= 0]
-    span = f"{max(0.0, late.min()):.2f} to {max(0.0, late.max()):.2f} s before"
-    what = "frames of this id, sent on occasion only, come" if one.field.comes else "it changes"
-    said = [f"{what} {span} {len(late)} of {len(times)} marks"]
-    if one.fit.unmarked:
-        said.append(f"against it: {one.fit.unmarked} such changes without a mark")
-    else:
-        said.append("no such change without a mark")
+    first, last = (f"{max(0.0, at):.2f}" for at in (late.min(), late.max()))
+    span = first if first == last else f"{first} to {last}"
+    what = "frames of this id, which is sent on occasion only, come" if one.field.comes else "it changes"
+    said = [f"{what} {span} s before {len(late)} of {counted(len(times), 'mark')}"]
+    thing = "such occasion" if one.field.comes else "such change"
+    unmarked = one.fit.unmarked
+    said.append(f"against it: {counted(unmarked, thing)} without a mark" if unmarked else f"no {thing} without a mark")
     if one.follows:
         said.append(one.follows)
     return tuple(said)
@@ -66,18 +59,21 @@ def meaning(one: Answering, word: str, marks: Sequence[Mark]) -> dict[int, str]:
 def nothing(word: str, marks: int, heard: Heard) -> tuple[str, ...]:
     """Say that nothing answers, and what to try."""
     buses = ", ".join(sorted({stream.bus for stream in heard}))
-    said = [f"nothing reacts to {word!r} on {buses}: the button may not be on this bus, or the marks belong elsewhere"]
+    said = f"nothing reacts to {word!r} on {buses}: the button may not be on this bus, or the marks belong elsewhere"
     if marks < ENOUGH:
-        again = f"record again with {ENOUGH} presses at irregular times and a quiet minute"
-        said.append(f"there {'is' if marks == 1 else 'are'} {counted(marks, 'mark')}; {again}")
-    return tuple(said)
+        few = f"there {'is' if marks == 1 else 'are'} {counted(marks, 'mark')}"
+        return said, f"{few}; record again with {ENOUGH} presses at irregular times and a quiet minute"
+    return said, "record it once more with the ignition on, or on another bus"
 
 
 def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing_share: float) -> tuple[str, ...]:
     """Say how far the best answers can be relied on, and what another recording should do."""
     said = []
     if nothing_share >= 0.05:
-        said.append(f"it may also be that nothing here reacts to {word!r} ({100 * nothing_share:.0f} %)")
+        said.append(
+            f"it may also be that nothing here reacts to {word!r} ({100 * nothing_share:.0f} %); more presses, and a "
+            "minute in which nobody touches anything, make it surer"
+        )
     if len(best) > 1:
         said.append(_tie(word, marks, best))
     return tuple(said)
@@ -85,10 +81,16 @@ def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing
 
 def _tie(word: str, marks: Sequence[Mark], best: Sequence[Answering]) -> str:
     """Say what tells apart those that answer equally well."""
+    count = len(best)
     at = np.array([one.at() for one in best])
     at = at[:, ~np.isnan(at).all(axis=0)]
     spread = float(np.nanmax(np.nanmax(at, axis=0) - np.nanmin(at, axis=0)))
-    text = f"{len(best)} fields answer equally well, within {spread:.2f} s of each other"
+    if len({str(one.field.stream) for one in best}) == 1 and spread == 0.0 and len(marks) >= ENOUGH:
+        text = f"{count} fields of one id answer in the same frames: parts of one number, or things that go together"
+        if not any(one.fit.unmarked for one in best):
+            text += f"; here each of them reads {word!r}, so the first will do (--number 1)"
+        return f"{text}; press other buttons too, and mark them with other words, to see what sets them apart"
+    text = f"{count} fields answer equally well, within {spread:.2f} s of each other"
     if len(marks) < ENOUGH:
         return f"{text}: record {word!r} again, {ENOUGH} times at irregular intervals, and then leave it for a minute"
     return (

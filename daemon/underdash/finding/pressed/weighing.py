@@ -14,6 +14,10 @@ from .answering import LEAST_DENSITY, Fit, Way, density, fit, ways
 RATHER_NOT = 0.3
 """Weight beforehand of a field whose bits change at different times, against one whose bits change together; also of
 the coming of an id, against what is in it."""
+ACROSS = 0.02
+"""Weight of a field over the border of two bytes: of small fields that people have described, one in seventy is one."""
+UNDER = 0.3
+"""Weight of a field that is there in some frames of its id only, by what looks like a multiplexer."""
 LARGEST = 600.0
 """Logarithm beyond which a likelihood ratio is not told any larger."""
 AT_ONCE = 4_000_000
@@ -113,7 +117,8 @@ class Fields:
 def _beforehand(small: Small) -> float:
     """Return the weight of a field before any mark is looked at."""
     flips = small.raw[1:] ^ small.raw[:-1]
-    return RATHER_NOT if small.comes or bool((flips != flips[0]).any()) else 1.0
+    weight = RATHER_NOT if small.comes or bool((flips != flips[0]).any()) else 1.0
+    return weight * (ACROSS if small.across else 1.0) * (UNDER if small.select is not None else 1.0)
 
 
 def _weigh(small: Small, by: Iterable[Way], densities: Floats, fewest: int, span_s: float) -> Answering | None:
