@@ -24,6 +24,9 @@ def line(scale: float, offset: float, noise: float = 0.3, low: float = 0.0, high
         (0.1, -40.1, "degC", (0.1, -40.0)),
         (0.0314159, 0.0, "rpm", (0.03125, 0.0)),
         (0.029962, 0.0, "km/h", (0.03, 0.0)),  # and not 1/32
+        (32.04, 0.0, "rpm", (32.0, 0.0)),
+        (1.0, -59.96, "", (1.0, -60.0)),  # a round number of which no list knows
+        (0.1, -100.02, "kPa", (0.1, -100.0)),
     ],
 )
 def test_a_maker_s_number_within_the_error_is_told(

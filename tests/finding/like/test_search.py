@@ -234,3 +234,39 @@ def test_a_gap_and_frames_with_the_same_stamp_do_no_harm() -> None:
     holed = [one for one in whole if not BEGIN + 40 < one[1].at < BEGIN + 50]
     twice = [one for pair in zip(holed, holed, strict=True) for one in pair]
     assert found(like(heard(twice, clutter()), satellites()))[:2] == ("drive 0B4 bytes 5 to 6, big-endian", 0.01)
+
+
+def coarse(seed: int) -> tuple[list[tuple[str, Frame]], Reference]:
+    """A byte of two numbers, and a quantity that is mostly at 50 or at 0, seen now and then."""
+    chance = np.random.default_rng(seed)
+    at = BEGIN + np.sort(chance.uniform(2, 98, 14))
+    grid = BEGIN + np.arange(0, 100, 0.05)
+    rows = [
+        ("drive", Frame(0x120, bytes((3 + 3 * int(fast), 7)), at=float(when)))
+        for when, fast in zip(grid, drive(grid) > 60, strict=True)
+    ]
+    return rows, Reference("speed", at, np.where(drive(at) > 60, 50.0, 0.0) + chance.uniform(-1, 1, len(at)), "km/h")
+
+
+def test_a_field_of_few_numbers_is_not_believed_for_being_close() -> None:
+    rows, reference = coarse(4)
+    answer = like(heard(rows, clutter()), reference)
+    assert all(one.confidence < 0.5 for rank in answer.ranks for one in rank)
+
+
+def test_a_round_offset_is_told_where_numbers_were_typed() -> None:
+    grid = BEGIN + np.arange(0, 100, 0.05)
+    value = np.rint(drive(grid) / 0.5 + 400).astype(int).tolist()
+    rows = [("drive", Frame(0x120, n.to_bytes(2), at=when)) for when, n in zip(grid.tolist(), value, strict=True)]
+    at = BEGIN + np.sort(np.random.default_rng(8).uniform(15, 98, 25))
+    answer = like(heard(rows, clutter()), Reference("boost", at + 0.3, np.rint(drive(at)), "kPa"))
+    assert found(answer)[1:] == (0.5, -200.0)
+
+
+@pytest.mark.parametrize(("scale", "offset"), [(1.0, -50.0), (2.0, 0.0), (0.75, -48.0)])
+def test_bits_below_that_are_never_used_do_not_lend_a_scale(scale: float, offset: float) -> None:
+    """A byte, and half a byte of nothing below it: it could be one number of 1/16 a bit."""
+    at = BEGIN + np.sort(np.random.default_rng(8).uniform(2, 96, 12))
+    typed = Reference("oil", at, np.rint(drive(at)), "degC")
+    answer = like(heard(frames(0xB4, [Put(Bits(4, 8, 3), scale, offset)]), clutter()), typed)
+    assert found(answer) == ("drive 0B4 12 bits from byte 4 bit 7, big-endian", scale, offset)

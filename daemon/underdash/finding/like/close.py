@@ -6,8 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import log
 
+import numpy as np
+
 from ...contract.layout import Bits, Coding
 from ..found import Where
+from ..heard import Floats
 from .extent import WORSE, carried, heightened, lengthened, ones_above, to_the_byte, zeros_above, zeros_below
 from .fields import Rough, bits_of, thinned
 from .fitting import MOST_WORTH, Line, Timing, line_through, pairs, timed
@@ -20,6 +23,10 @@ MOST_VALUES = 1500
 
 FINE_S = 0.05
 """How far from a first lag a second, finer look goes."""
+
+UNUSED = 0.2
+"""How often a number ends in bits that are never used (our guess). Each way to count them in has its share of that:
+one of many makes any scale look plain."""
 
 PLAINER = 1.0
 """Numbers mostly begin with a byte's lowest bit: one that does, and fits as well, is taken if its scale is plainer by
@@ -38,6 +45,7 @@ class Close:
         zeros: its highest bits that were always 0, up to the end of their byte.
         beyond: bits above it that were always 0 too.
         turns: how often the reference turned round while the field was there.
+        alike: how likely two of the field's numbers are the same, of those that were held against the reference.
     """
 
     field: Rough
@@ -49,6 +57,7 @@ class Close:
     zeros: int
     beyond: int
     turns: int
+    alike: float = 0.0
 
     @property
     def where(self) -> Where:
@@ -85,13 +94,31 @@ def _read(field: Rough, reference: Reference, timing: Timing) -> Close | None:
     line = line_through(found)
     if line is None or line.scale == 0:
         return None
-    told = [
-        (spelling(seen, bits.length, reference.unit), bits, signed, seen)
-        for bits, signed, seen in _spellings(field, line)
-    ]
+    told = []
+    for share, bits, signed, seen in _spellings(field, line):
+        apart = round(line.scale / seen.scale)
+        said = spelling(seen, bits.length, reference.unit, apart)
+        told.append((replace(said, bonus=said.bonus + log(share)), bits, signed, seen))
     said, bits, signed, seen = max(told, key=lambda one: one[0].bonus)
     zeros, beyond = (0, 0) if signed else _zeros(field)
-    return Close(field, bits, signed, timing, seen, said, zeros, beyond, turns(found.value[line.kept]))
+    return Close(
+        field,
+        bits,
+        signed,
+        timing,
+        seen,
+        said,
+        zeros,
+        beyond,
+        turns(found.value[line.kept]),
+        alike(found.raw[line.kept]),
+    )
+
+
+def alike(raw: Floats) -> float:
+    """Return how likely two of these numbers are the same, drawn without putting one back."""
+    counts = np.unique(np.rint(raw), return_counts=True)[1].astype(np.float64)
+    return float((counts * (counts - 1.0)).sum()) / max(1.0, len(raw) * (len(raw) - 1.0))
 
 
 def _zeros(field: Rough) -> tuple[int, int]:
@@ -103,8 +130,8 @@ def _zeros(field: Rough) -> tuple[int, int]:
     return within, zeros - within
 
 
-def _spellings(field: Rough, line: Line) -> Iterator[tuple[Bits, bool, Line]]:
-    """Yield the ways to count bits in that stand still, with the line through the number as it then reads.
+def _spellings(field: Rough, line: Line) -> Iterator[tuple[float, Bits, bool, Line]]:
+    """Yield the ways to count bits in that stand still, with how often it is so and the line through what is read then.
 
     A number reaches up to the end of its byte as far as nothing else is there: a speed that never came above 63 km/h in
     one drive will in the next.
@@ -114,11 +141,18 @@ def _spellings(field: Rough, line: Line) -> Iterator[tuple[Bits, bool, Line]]:
     more = float(2**length - 2**field.length) if ones and not signed else 0.0
     plain = _moved(line, more, 1.0)
     whole = length + (0 if signed else _zeros(field)[0])
-    yield bits_of(field.sequence, field.start, whole), signed, plain
+    below = zeros_below(field)
+    used = 1.0 - UNUSED if below else 1.0
+    yield used, bits_of(field.sequence, field.start, whole), signed, plain
     if ones and to_the_end and not signed:
-        yield bits_of(field.sequence, field.start, length), True, _moved(line, -float(2**field.length), 1.0)
-    for zeros in range(1, zeros_below(field) + 1):
-        yield bits_of(field.sequence, field.start - zeros, whole + zeros), signed, _moved(plain, 0.0, 2.0**zeros)
+        yield used, bits_of(field.sequence, field.start, length), True, _moved(line, -float(2**field.length), 1.0)
+    for zeros in range(1, below + 1):
+        yield (
+            UNUSED / below,
+            bits_of(field.sequence, field.start - zeros, whole + zeros),
+            signed,
+            _moved(plain, 0.0, 2.0**zeros),
+        )
 
 
 def _moved(line: Line, more: float, times: float) -> Line:

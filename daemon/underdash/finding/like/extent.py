@@ -58,7 +58,8 @@ def heightened(field: Rough, reference: Reference, timing: Timing) -> Rough:
     for length in range(field.length + 1, min(LONGEST, len(field.sequence.numbers) - field.start) + 1):
         if int(field.sequence.numbers[field.start + length - 1]) not in field.lane.active:
             continue
-        top = replace(field, start=field.start + field.length, length=length - field.length, signed=False)
+        # what was taken before says nothing for what lies above it, such as another number that stood still meanwhile
+        top = replace(field, start=field.start + best.length, length=length - best.length, signed=False)
         longer = [replace(field, length=length, signed=signed) for signed in (False, True)]
         good = [one for one in longer if _as_good(one, top, line, reference, timing)]
         best = good[0] if good else best
@@ -178,9 +179,9 @@ def _bit(lane: Lane, bit: int) -> Floats:
 
 
 def to_the_byte(field: Rough) -> Rough | None:
-    """Return the field with all bits down to the lowest of its byte; None where it begins there."""
+    """Return the field with all bits down to its byte's lowest; None where it begins there or none of them is used."""
     more = int(field.sequence.numbers[field.start]) % 8
-    if not more or field.length + more > LONGEST:
+    if zeros_below(field) == more or field.length + more > LONGEST:
         return None
     return field.resized(field.start - more, field.length + more)
 

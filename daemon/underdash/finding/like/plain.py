@@ -17,6 +17,7 @@ SCALES = {
     2.0: 0.02, 4.0: 0.01, 5.0: 0.02, 10.0: 0.03, 100.0: 0.01, 0.4: 0.02, 0.75: 0.01, 100 / 255: 0.02, 100 / 1023: 0.005,
     0.025: 0.01, 0.3: 0.005, 1 / 512: 0.005, 1 / 1024: 0.005, 0.0001: 0.01, 0.8: 0.005, 0.04: 0.005,
     0.03: 0.005, 0.06: 0.003, 0.6: 0.003, 0.15: 0.003, 0.015: 0.003, 3.0: 0.003, 20.0: 0.003, 50.0: 0.003,
+    8.0: 0.005, 16.0: 0.005, 32.0: 0.005,
 }  # fmt: skip
 """How often makers choose a scale (our guess from the trade's habit; only the order matters)."""
 
@@ -31,6 +32,9 @@ TEMPERATURES = ("degC", "degF", "K")
 
 ANY_SCALE, ANY_OFFSET = 0.1, 0.15
 """How often they choose neither."""
+
+ROUND = {100.0: 0.04, 50.0: 0.02, 10.0: 0.04, 5.0: 0.015, 1.0: 0.02}
+"""How often they choose another multiple of a round number, each multiple alike (our guess; only the order matters)."""
 
 HALF_RANGE = 0.05
 """How often the offset takes away half of what a field can hold."""
@@ -69,13 +73,14 @@ class Spelling:
     bonus: float
 
 
-def spelling(line: Line, bits: int, unit: str = "") -> Spelling:
+def spelling(line: Line, bits: int, unit: str = "", apart: int = 1) -> Spelling:
     """Return the likeliest scale and offset of a field.
 
     Args:
         line: what was fitted.
         bits: the field's length; an offset may take half its range away.
         unit: of the quantity.
+        apart: by how much its raw numbers differ at least; more than 1 where its lowest bits are never used.
     """
     sign = -1.0 if line.scale < 0 else 1.0
     tempered = sqrt(max(1.0, line.worth / MOST_WORTH))
@@ -92,9 +97,10 @@ def spelling(line: Line, bits: int, unit: str = "") -> Spelling:
         slope = _apart(line.scale - scale, error, OUT * scale) if plain else 0.0
         free = Spelling(scale, line.middle - scale * line.mean, plain, False, 0.0)
         spelled.append((prior + slope + log(ANY_OFFSET / width), free))
-        for offset, weight in _offsets(scale, bits, unit):
+        chosen_by = _offsets(scale, bits, unit) + (_round_offsets(free.offset, width) if plain else [])
+        for offset, weight in chosen_by:
             chosen = scale if plain or line.mean == 0 else (line.middle - offset) / line.mean
-            likely = _likely(line, error, scale, offset, plain)
+            likely = _likely(line, error, (scale, offset), plain, apart)
             spelled.append((prior + log(weight) + likely, Spelling(chosen, offset, plain, True, 0.0)))
     best = max(one for one, _ in spelled)
     total = best + log(sum(exp(one - best) for one, _ in spelled))
@@ -108,10 +114,17 @@ def _offsets(scale: float, bits: int, unit: str) -> list[tuple[float, float]]:
     return [(0.0, NONE), *cold, (-scale * 2 ** (bits - 1), HALF_RANGE)]
 
 
-def _likely(line: Line, error: float, scale: float, offset: float, plain: bool) -> float:
+def _round_offsets(fitted: float, width: float) -> list[tuple[float, float]]:
+    """Return the round numbers nearest to a fitted offset, with how often makers choose each of all within `width`."""
+    near = ((round(fitted / step) * step, weight * step / width) for step, weight in ROUND.items() if step <= width)
+    return [(offset, weight) for offset, weight in near if offset]
+
+
+def _likely(line: Line, error: float, said: tuple[float, float], plain: bool, apart: int) -> float:
     """Logarithm of the density of a fitted line if this scale, where it is plain, and this offset are right."""
+    scale, offset = said
     # rounding down instead of to the nearest moves a line by half a step
-    middle_error = sqrt(line.middle_error**2 + scale**2 / 12)
+    middle_error = sqrt(line.middle_error**2 + (scale * apart) ** 2 / 12)
     value = scale * line.mean + offset
     away = line.middle - value
     if not plain:

@@ -95,7 +95,8 @@ def found_at_all(best: Close, bits: int) -> float:
     """
     # a line and a lag fit any three numbers; a quantity tells its ends and each turn, and how it went there and on
     free = min(best.line.worth - 3.0, 4.0 + 2.0 * best.turns)
-    expected = log_expected(best.line.left, free, best.spelling.bonus, bits)
+    # a field of few numbers is right by luck as often as two of them are the same, however close that then is
+    expected = log_expected(max(best.line.left, best.alike**2), free, best.spelling.bonus, bits)
     no_chance = 1.0 / (1.0 + EVENLY * exp(min(50.0, expected)))
     related = 1.0 / (1.0 + best.line.left / RELATED)
     return min(1.0 if best.turns else RISEN, no_chance * related)
