@@ -17,7 +17,7 @@ from underdash.cli import accepting
 from underdash.cli.accepting import add_accept, finish, look_ahead, trial_tables
 from underdash.contract.cars import BusDescription, CarDescription
 from underdash.contract.errors import GivenError, UnderdashError
-from underdash.contract.layout import Bits
+from underdash.contract.layout import Bits, ByteOrder, Select
 from underdash.finding.found import Answer, Candidate, Where
 from underdash.finding.heard import Heard
 from underdash.finding.reading import heard_from
@@ -261,6 +261,36 @@ def test_the_daemon_understands_what_it_is_sent(short_car: Any) -> None:
     assert [one.name for one in signals] == ["car.trial_1", "car.trial_2", "car.trial_3"]
     assert [one.fields[0].scale for one in listeners] == [1.0, 0.01, 1.0]
     assert listeners[2].fields[0].values == ((0, "off"), (1, "low"), (2, "high"))
+
+
+def test_the_daemon_understands_a_place_under_a_multiplexer_and_one_over_a_border(short_car: Any) -> None:
+    select = Select(Bits(0, 2, 0, ByteOrder.LITTLE), (2,))
+    under = Where("comfort", 0x511, False, Bits(5, 1, 2, ByteOrder.LITTLE), select=select)
+    over = Where("comfort", 0x512, False, Bits(0, 3, 1))
+    tables = trial_tables([Candidate(where, 0.9, 1.0) for where in (under, over)], "menu")
+    signals, listeners = what_is_tried(tables, short_car)
+    assert signals[0].meaning == "511 byte 5 bit 2 while byte 0 bits 0 to 1 is 2"
+    assert [(one.fields[0].bits, one.fields[0].select) for one in listeners] == [
+        (under.bits, under.select), (over.bits, None)
+    ]  # fmt: skip
+
+
+COMES = Candidate(Where("comfort", 0x2C1, False, Bits(0), comes=True), 0.97, 1.0)
+
+
+@pytest.mark.usefixtures("daemon")
+def test_of_frames_that_only_come_nothing_can_be_tried_or_written_down(
+    car: Path, heard: Heard, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answer = Answer("menu", ((COMES,),))
+    with pytest.raises(GivenError, match=r"comfort 2C1 being sent at all is what answers, .* nothing to show"):
+        finish(given("--try"), heard, [answer], "find pressed menu")
+    before = car.read_bytes()
+    with pytest.raises(GivenError, match="cannot be written down"):
+        finish(given("--into", str(car), "--as", "button.menu", "--use", "comfort"), heard, [answer], "find pressed")
+    assert car.read_bytes() == before
+    finish(given(), heard, [answer], "find pressed menu")
+    assert capsys.readouterr().err.startswith("next: that frames are sent at all can be neither tried nor written")
 
 
 @pytest.fixture

@@ -102,9 +102,9 @@ def _next_step(answers: Sequence[Answer], signal: str | None) -> str:
     best = [answer.best for answer in answers if answer.ranks]
     if all(one is None or one.confidence < LIKELY for one in best):
         return "next: the same with --try shows up to four of them on the running daemon's panels: do it, and see which"
-    into = f"; --into F.toml{'' if signal else ' --as SIGNAL'} writes it down"
     if all(one is None or one.where.comes for one in best):
-        into = ""
+        return "next: that frames are sent at all can be neither tried nor written down; look for it on another bus too"
+    into = f"; --into F.toml{'' if signal else ' --as SIGNAL'} writes it down"
     word = f", with --word {answers[0].question} or another one," if len(best) > 1 else ""
     return f"next: the same{word} with --try shows it on the running daemon's panels{into}"
 
@@ -119,9 +119,13 @@ def _to_try(arguments: argparse.Namespace, answers: Sequence[Answer]) -> list[Ca
     found = [answer for answer in answers if answer.ranks]
     if not found:
         raise GivenError("nothing was found that could be tried")
-    if arguments.number is not None:
-        return [_chosen(arguments, answers)]
-    return [candidate for candidate, _ in zip(numbered(found[0]), range(MOST_TRIED), strict=False)]
+    candidates = [_chosen(arguments, answers)] if arguments.number is not None else [*numbered(found[0])]
+    shown = [one for one in candidates if not one.where.comes]
+    if not shown:
+        raise GivenError(
+            f"{candidates[0].where} is what answers, and nothing in its frames, so there is nothing to show"
+        )
+    return shown[:MOST_TRIED]
 
 
 def _chosen(arguments: argparse.Namespace, answers: Sequence[Answer]) -> Candidate:
