@@ -15,6 +15,7 @@ from underdash.bus.frames import Frame
 from underdash.bus.trace import TraceError, TraceWriter, UnreadableTraceError, read_trace
 from underdash.bus.trace_lacks import zeros
 from underdash.finding import reading
+from underdash.finding.columns import MOST_IDS
 from underdash.finding.heard import Heard
 from underdash.finding.reading import PIECE, _blocks, heard_from, read_heard, sha256_of
 
@@ -234,3 +235,10 @@ def test_a_trace_from_a_pipe_is_refused_before_it_is_read(tmp_path: Path) -> Non
     os.mkfifo(path := tmp_path / "pipe.log")
     with pytest.raises(UnreadableTraceError, match=r"is a pipe or a device, .*write it to a file first"):
         read_heard(path)
+
+
+def test_noise_of_thousands_of_ids_is_refused() -> None:
+    frames = [("can0", Frame(n, b"\1", True, at=n / 1000)) for n in range(MOST_IDS + 1)]
+    assert len(heard_from(frames[1:]).streams) == MOST_IDS
+    with pytest.raises(UnreadableTraceError, match=f"there are {MOST_IDS + 1} different ids in the trace, as in noise"):
+        heard_from(frames)

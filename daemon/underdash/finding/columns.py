@@ -28,6 +28,8 @@ MOST_PIECES = 1000
 """No clock is set more often while one records: frames with different clocks are mixed then."""
 MOST_FRAMES = 40_000_000
 """More are not searched at once: they would take 0.8 GB."""
+MOST_IDS = 4000
+"""Of all buses together; some searches compare each with each, which took 3 s for so many (x86, machine in use)."""
 
 Part = tuple[Floats, Bytes, Bytes]
 

@@ -16,7 +16,7 @@ import numpy as np
 from ..bus.frames import Frame
 from ..bus.trace import LONGEST_LINE, Trace, UnreadableTraceError, of_lines, open_lines, read_trace
 from ..bus.trace_lacks import lacks
-from .columns import MOST_FRAMES, MOST_PIECES, Columns, Piece, streams_of
+from .columns import MOST_FRAMES, MOST_IDS, MOST_PIECES, Columns, Piece, streams_of
 from .heard import Heard
 from .lacks import lacking, merged, restarted
 from .lines import NOTHING, Buses, Rows, rows_of
@@ -82,6 +82,11 @@ def heard_from(frames: Iterable[tuple[str, Frame]], roles: Mapping[str, str] | N
 def _heard(columns: Columns, piece: Piece | None, buses: Buses) -> Heard:
     if piece is None:
         return Heard(())
+    if len(piece.parts) > MOST_IDS:
+        raise UnreadableTraceError(
+            f"there are {len(piece.parts)} different ids in the trace, as in noise, and no car sends more than some "
+            "hundred: look whether its bit rate was right (underdash listen), or keep the lines of the buses that are"
+        )
     streams = streams_of(piece, buses.names)
     remarks = (*starmap(merged, buses.merged.items()), *lacking(piece, streams))
     if columns.pieces > 1:
