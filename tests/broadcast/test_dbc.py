@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from underdash.broadcast import dbc_parse
 from underdash.broadcast.dbc import Imported, import_dbc, snake_case
 from underdash.broadcast.decoder import compile_listener
 from underdash.contract.errors import UnderdashError
@@ -113,7 +114,7 @@ def test_a_broken_line_costs_that_line_and_what_hangs_on_it(broken: int) -> None
 
 
 def test_no_line_of_a_broken_file_is_lost_silently() -> None:
-    text = """BO_ 5000 TooLarge: 8 X
+    text = """BO_ 1073741824 TooLarge: 8 X
  SG_ Unreachable : 0|8@1+ (1,0) [0|0] "" X
 BO_ 1 Good: 8 X
  SG_ NoLength : 0|0@1+ (1,0) [0|0] "" X
@@ -132,7 +133,7 @@ BA_ "Undefined" BO_ 1 5;
     assert list(fields(found)) == ["car.good.fine"]
     assert set(lost(found)) == {1, 2, 4, 5, 7, 8, 9, 10, 11, 12, 13, 14}
     told = "\n".join(map(str, found.problems))
-    assert "line 1: Standard frame id 0x1388 is more than 11 bits in message TooLarge. (left out)" in told
+    assert "line 1: Standard frame id 0x40000000 is more than 11 bits in message TooLarge. (left out)" in told
     assert "line 2: its message in line 1 cannot be read (left out)" in told
     assert "line 10: invalid syntax from column 1 on, at 'what is this' (left out)" in told
     assert "line 11: message 1 has no signal Nothing (left out)" in told
@@ -176,6 +177,58 @@ def test_names_that_collide_are_numbered_and_told() -> None:
     assert list(fields(found)) == ["car.m.ab_c", "car.m.ab_c_2", "car.m.ab_c_3", "car.m.ab_c_4"]
     assert len(found.listeners) == 2
     assert sum("is taken already" in problem.what for problem in found.problems) == 3
+
+
+def test_ids_of_29_bits_without_the_bit_that_says_so_are_taken_for_such() -> None:
+    """Many a file made by hand has them so; as an id of 11 bits it would cost the whole message."""
+    found = take(
+        """BO_ 274923520 Gear: 8 X
+ SG_ Lever : 0|4@1+ (1,0) [0|0] "" X
+CM_ SG_ 274923520 Lever "where the lever is";
+VAL_ 274923520 Lever 0 "P" 1 "R" ;
+BO_ 180 Other: 8 X
+ SG_ Fine : 0|8@1+ (1,0) [0|0] "V" X
+"""
+    )
+    assert [(one.id, one.extended) for one in found.listeners] == [(0x10630000, True), (180, False)]
+    assert found.signals[0].meaning == "where the lever is"
+    assert found.signals[0].choices == ("P", "R")
+    assert [str(problem) for problem in found.problems] == [
+        "line 1: its id 10630000 takes 29 bits, which bit 31 of 274923520 should say; it is taken for one of 29 bits"
+    ]
+
+
+def test_where_each_raw_number_has_a_label_a_unit_makes_it_no_number() -> None:
+    found = take(
+        """BO_ 1 Door: 8 X
+ SG_ State : 0|2@1+ (1,0) [0|3] "SED" X
+ SG_ Speed : 8|8@1+ (1,0) [0|255] "km/h" X
+VAL_ 1 State 0 "shut" 1 "ajar" 2 "open" 3 "unknown" ;
+VAL_ 1 Speed 255 "none" ;
+"""
+    )
+    state, speed = found.signals
+    assert (state.kind, state.unit, state.choices) == (Kind.CHOICE, "", ("shut", "ajar", "open", "unknown"))
+    assert (speed.kind, speed.unit) == (Kind.NUMBER, "km/h")
+    assert lost(found) == {5: "Speed is a number with a scale or unit; its labels are not used"}
+
+
+def test_a_mistake_among_many_definitions_is_found_by_halves(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One by one, each with all before it, a large file took minutes."""
+    loads = 0
+    refusal = dbc_parse._refusal
+
+    def counted(text: str, *, strict: bool = False) -> tuple[int, str] | None:
+        nonlocal loads
+        loads += 1
+        return refusal(text, strict=strict)
+
+    monkeypatch.setattr(dbc_parse, "_refusal", counted)
+    many = "".join(f'VAL_TABLE_ Table{n} 0 "off" 1 "on" ;\nBA_DEF_ BO_ "Number{n}" INT 0 9;\n' for n in range(100))
+    found = take("BO_ 1 Good: 8 X\n" + ' SG_ Fine : 8|8@1+ (1,0) [0|0] "V" X\n' + many + "VAL_TABLE_ Broken 0 off ;\n")
+    assert list(fields(found)) == ["car.good.fine"]
+    assert list(lost(found)) == [203]
+    assert loads < 30
 
 
 def test_messages_without_signals_and_empty_files_are_told() -> None:

@@ -61,6 +61,7 @@ def test_what_dbc_cannot_say_is_told() -> None:
         Field("a.text", Bits(0, 16), Coding.TEXT),
         Field("a.curve", Bits(2), points=((0, 1.0), (5, 1.2), (9, 2.0))),
         Field("a.deep", Bits(3), select=Select(Bits(4), (1,), Select(Bits(5), (1,)))),
+        Field("a.odd", Bits(6, 8, 3), select=Select(Bits(6), (1,))),
         *FIELDS[:1],
     )
     text, problems = write_dbc([BroadcastListener("drive", 1, odd, checksum=Checksum("sum8", 7))], {})
@@ -68,6 +69,7 @@ def test_what_dbc_cannot_say_is_told() -> None:
         "a.text is left out: DBC has no text",
         "a.curve is left out: DBC has no curve of points",
         "a.deep is left out: a multiplexer within another is not written",
+        "a.odd is left out: it lies on its own multiplexer",
         "vehicle.speed: which raw numbers mean not available is left out",
         "001: its counter or checksum is left out",
     ]
@@ -120,6 +122,52 @@ def test_a_field_on_another_ones_bits_is_left_out() -> None:
     text, problems = write_dbc([BroadcastListener("drive", 1, fields)], {})
     assert problems == ["a.part is left out: DBC has no bits for it and a.all both"]
     assert [signal.name for signal in read(text).messages[0].signals] == ["a_all"]
+
+
+def test_of_fields_that_share_bits_the_one_that_shares_them_with_most_is_left_out() -> None:
+    """Files of some makers have a signal for a whole group beside its parts."""
+    fields = (Field("a.group", Bits(0, 24)), *(Field(f"a.part_{n}", Bits(n)) for n in range(3)))
+    text, problems = write_dbc([BroadcastListener("drive", 1, fields)], {})
+    assert problems == ["a.group is left out: DBC has no bits for it and a.part_0 both"]
+    assert [signal.name for signal in read(text).messages[0].signals] == ["a_part_0", "a_part_1", "a_part_2"]
+
+
+def test_a_multiplexer_that_is_a_signal_too_is_written_once() -> None:
+    page = Bits(0, 4, 3)
+    fields = (
+        *(Field(f"a.value_{n}", Bits(1), select=Select(page, (n,))) for n in range(2)),
+        Field("a.page", page),
+        Field("a.upper", Bits(0, 4, 7)),
+        Field("a.across", Bits(0, 8)),
+    )
+    text, problems = write_dbc([BroadcastListener("drive", 1, fields)], {})
+    assert problems == ["a.across is left out: DBC has no bits for it and a.value_0 both"]
+    message = read(text).messages[0]
+    assert {one.name: one.is_multiplexer for one in message.signals} == {
+        "a_page": True, "a_value_0": False, "a_value_1": False, "a_upper": False,
+    }  # fmt: skip
+    assert message.decode(b"\x51\x07") == {"a_page": 1, "a_value_1": 7, "a_upper": 5}
+
+
+def test_multiplexers_that_share_bits_cost_the_later_ones_fields() -> None:
+    fields = (
+        Field("a.one", Bits(1), select=Select(Bits(0, 4, 3), (1,))),
+        Field("a.other", Bits(2), select=Select(Bits(0, 8), (1,))),
+    )
+    text, problems = write_dbc([BroadcastListener("drive", 1, fields)], {})
+    assert problems == ["a.other is left out: DBC has no bits for it and a.one both"]
+    assert len(read(text).messages[0].signals) == 2
+
+
+def test_names_of_a_car_come_back_as_they_were() -> None:
+    names = ("car.door.open", "car.driver_assistance_display.road_sign_speed_limit", "car.x." + "long_" * 9 + "end")
+    fields = [Field(name, Bits(n)) for n, name in enumerate(names)]
+    known = {names[0]: Signal(names[0], "V", "how far it is open")}
+    text, _ = write_dbc([BroadcastListener("drive", 1, tuple(fields))], known)
+    assert [signal.name for signal in read(text).messages[0].signals][1] == "road_sign_speed_limit"
+    back = import_dbc(text, bus="drive", prefix="car")
+    assert sorted(one.name for one in back.signals) == sorted(names)
+    assert {one.name: one.meaning for one in back.signals}[names[0]] == "how far it is open"
 
 
 def test_a_curve_of_two_points_is_a_line() -> None:

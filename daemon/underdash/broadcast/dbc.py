@@ -195,9 +195,19 @@ def _select(signal: Any, message: Any) -> Select | None:
     return Select(_placed(switch), tuple(signal.multiplexer_ids), _select(switch, message))
 
 
+def _dotted(*parts: str) -> str:
+    return ".".join(map(snake_case, parts))
+
+
+def _written_by_us(signal: Any, prefix: str) -> str | None:
+    """Return the name that `write_dbc` puts in front of a comment; of others' comments the name does not end so."""
+    found = re.match(rf"({re.escape(prefix)}(?:\.[a-z0-9_]+)+)(?=: |$)", signal.comment or "")
+    return found[1] if found and found[1].replace(".", "_").endswith(signal.name) else None
+
+
 def _unique_name(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> str:
     message = one.message
-    name = plain = f"{work.prefix}.{snake_case(message.name)}.{snake_case(signal.name)}"
+    name = plain = _written_by_us(signal, work.prefix) or _dotted(work.prefix, message.name, signal.name)
     count = 1
     while name in work.taken:
         count += 1
@@ -225,9 +235,15 @@ def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Fi
     """Declare the signal a field feeds, and give the field the values its kind needs."""
     labels = {int(raw): str(label) for raw, label in (signal.choices or {}).items()}
     unit = _UNIT_NAMES.get((signal.unit or "").strip().lower())
-    plain = made.scale == 1.0 and made.offset == 0.0 and made.coding is not Coding.FLOAT and not signal.unit
-    meaning = " ".join((signal.comment or f"{signal.name} of {one.message.name}").split())
-    if signal.unit and unit is None:
+    whole = made.scale == 1.0 and made.offset == 0.0 and made.coding is not Coding.FLOAT
+    # where each raw number has a label it is none, whatever the file says of a unit; nor is a single bit
+    named = whole and (made.bits.length == 1 or len(labels) >= 1 << made.bits.length)
+    plain = whole and (named or not signal.unit)
+    comment = (signal.comment or "").removeprefix(made.signal).removeprefix(": ")
+    meaning = " ".join((comment or f"{signal.name} of {one.message.name}").split())
+    if named:
+        unit = None
+    elif signal.unit and unit is None:
         meaning += f" (in {signal.unit})"
     kind = Kind.NUMBER
     choices: tuple[str, ...] = ()

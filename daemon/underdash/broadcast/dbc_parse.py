@@ -6,7 +6,7 @@ import logging
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..contract.errors import UnderdashError
@@ -18,6 +18,7 @@ LARGEST_BYTES = 1785
 MOST_VALUES = 65_536
 _LENGTH = re.compile(r"^\s*BO_\s+\d+\s+\w+\s*:\s*(\d+)")
 _RANGES = re.compile(r"(\d+)\s*-\s*(\d+)")
+MOST_SHORT, MOST_WIDE = 0x7FF, 0x1FFF_FFFF
 EXTENDED = 1 << 31
 """In a DBC file this bit of an id says that it has 29 bits."""
 _PLACE = re.compile(r"Invalid syntax at line (\d+), column (\d+).*?>>!<<(.*)\"$", re.DOTALL)
@@ -75,6 +76,7 @@ def parse(text: str, found: Sequence[Statement]) -> Parsed:
     """
     result = Parsed()
     text, found = _without_endless(text, found, result)
+    text, found = _widened(text, found, result)
     with _quiet():
         refusal = _refusal(text, strict=True)
         if refusal is not None:
@@ -105,6 +107,28 @@ def _without_endless(text: str, found: Sequence[Statement], result: Parsed) -> t
     return (text if len(kept) == len(found) else "\n".join(lines) + "\n"), kept
 
 
+def _widened(text: str, found: Sequence[Statement], result: Parsed) -> tuple[str, list[Statement]]:
+    """Take ids that 11 bits cannot hold for ids of 29 bits, where the file forgot to say so."""
+    wide = {one.owner for one in found if one.owner is not None and MOST_SHORT < one.owner <= MOST_WIDE}
+    if not wide:
+        return text, list(found)
+    lines, changed = text.splitlines(), []
+    for statement in found:
+        if statement.owner not in wide:
+            changed.append(statement)
+            continue
+        owner = (statement.owner or 0) | EXTENDED
+        spelt = statement.text
+        if statement.keyword != "SG_":
+            spelt = re.sub(rf"\b0*{statement.owner}\b", str(owner), spelt, count=1)
+            lines[statement.line - 1 : statement.line + spelt.count("\n")] = spelt.split("\n")
+        if statement.keyword == "BO_":
+            what = f"its id {statement.owner:X} takes 29 bits, which bit 31 of {statement.owner} should say"
+            result.problems.append(Problem(statement.line, f"{what}; it is taken for one of 29 bits", lost=False))
+        changed.append(replace(statement, owner=owner, text=spelt))
+    return "\n".join(lines) + "\n", changed
+
+
 def _endless(statement: Statement) -> str | None:
     end = (statement.start or 0) + (statement.length or 0)
     if statement.keyword == "SG_" and end > 8 * LARGEST_BYTES:
@@ -132,16 +156,31 @@ def _by_id(messages: Sequence[Any]) -> dict[int | None, Any]:
 
 def _shared(found: Sequence[Statement], result: Parsed) -> str:
     """The definitions that statements of messages rest on; what belongs to no message is only looked at for syntax."""
-    text = ""
-    for statement in found:
-        if statement.owner is not None or statement.keyword in ("BO_", "SG_"):
-            continue
-        refusal = _refusal(text + statement.text + "\n")
-        if statement.keyword in _SHARED and refusal is None:
-            text += statement.text + "\n"
-        elif refusal is not None and (refusal[0] or statement.keyword in _SHARED):
-            result.lose(statement, refusal[1])
+    rest = [one for one in found if one.owner is None and one.keyword not in ("BO_", "SG_")]
+    kept = _accepted([one for one in rest if one.keyword in _SHARED], "", result, syntax=False)
+    text = _joined(kept)
+    _accepted([one for one in rest if one.keyword not in _SHARED], text, result, syntax=True)
     return text
+
+
+def _accepted(some: Sequence[Statement], before: str, result: Parsed, *, syntax: bool) -> list[Statement]:
+    """Return the statements that the parser takes after some text; the others are found by halves, and told.
+
+    Args:
+        some: in their order.
+        before: the text, which it takes.
+        result: told of what it refuses.
+        syntax: only mistakes of syntax count, which have a line.
+    """
+    refusal = _refusal(before + _joined(some)) if some else None
+    if refusal is None or (syntax and not refusal[0]):
+        return list(some)
+    if len(some) == 1:
+        result.lose(some[0], refusal[1])
+        return []
+    middle = len(some) // 2
+    first = _accepted(some[:middle], before, result, syntax=syntax)
+    return first + _accepted(some[middle:], before + _joined(first), result, syntax=syntax)
 
 
 def _blocks(found: Sequence[Statement], result: Parsed) -> list[list[Statement]]:

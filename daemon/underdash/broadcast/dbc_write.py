@@ -72,15 +72,37 @@ def write_dbc(listeners: Iterable[BroadcastListener], signals: Mapping[str, Sign
 def _written(entries: Sequence[BroadcastListener], signals: Mapping[str, Signal], problems: list[str]) -> list[Any]:
     """Return the signals of one frame as cantools has them; what has no place there is told."""
     names, written = _Names(), list[Any]()
-    kept: list[Field] = []
-    for field in _together([field for entry in entries for field in entry.fields]):
-        other = next((one for one in kept if _clash(one, field)), None)
-        if other is not None:
-            problems.append(f"{field.signal} is left out: DBC has no bits for it and {other.signal} both")
-        elif made := _signals(field, signals.get(field.signal), names, problems, written):
-            kept.append(field)
-            written += made
+    fields = _together([field for entry in entries for field in entry.fields])
+    possible = []
+    for field in fields:
+        why = _impossible(field)
+        if why:
+            problems.append(f"{field.signal} is left out: {why}")
+        else:
+            possible.append(field)
+    kept = _beside_each_other(possible, problems)
+    switches = {place_of(field.select.bits) for field in kept if field.select is not None}
+    # a multiplexer that is a signal too has to be there before what it selects
+    kept.sort(key=lambda field: field.select is not None)
+    for field in kept:
+        switch = field.select is None and place_of(field.bits) in switches
+        written += _signals(field, signals.get(field.signal), names, problems, written, switch=switch)
     return written
+
+
+def _beside_each_other(fields: Sequence[Field], problems: list[str]) -> list[Field]:
+    """Return fields that share no bits; those go that share them with most others, which are told."""
+    shares = {
+        at: [n for n, other in enumerate(fields) if n != at and _clash(fields[at], other)] for at in range(len(fields))
+    }
+    kept: dict[int, Field] = {}
+    for at in sorted(shares, key=lambda at: len(shares[at])):
+        other = next((n for n in shares[at] if n in kept), None)
+        if other is None:
+            kept[at] = fields[at]
+        else:
+            problems.append(f"{fields[at].signal} is left out: DBC has no bits for it and {fields[other].signal} both")
+    return [kept[at] for at in sorted(kept)]
 
 
 def _least(entry: BroadcastListener) -> int:
@@ -109,8 +131,21 @@ def _joined(fields: list[Field]) -> list[Field]:
 
 
 def _clash(one: Field, other: Field) -> bool:
-    """Whether two fields are there at once and share bits."""
-    return bool(bits_of(one.bits) & bits_of(other.bits)) and not _apart(one.select, other.select)
+    """Whether two fields are there at once and share bits, or one has only some of those of the other's multiplexer."""
+    if bits_of(one.bits) & bits_of(other.bits) and not _apart(one.select, other.select):
+        return True
+    return _hides(one, other.select) or _hides(other, one.select)
+
+
+def _hides(field: Field, select: Select | None) -> bool:
+    """Whether a field lies on a multiplexer and is not the same; nor can two multiplexers share bits."""
+    if select is None:
+        return False
+    bits, switch = bits_of(field.bits), bits_of(select.bits)
+    own = set() if field.select is None else bits_of(field.select.bits)
+    whole = field.select is None and place_of(field.bits) == place_of(select.bits)
+    whole = whole and field.coding is Coding.UNSIGNED
+    return bool(bits & switch and not whole) or bool(own & switch and own != switch)
 
 
 def _apart(one: Select | None, other: Select | None) -> bool:
@@ -122,6 +157,13 @@ def _last(signal: str) -> str:
     return signal.rpartition(".")[2]
 
 
+def _whole_parts(signal: str) -> str:
+    """Return a name without the parts in front for which there is no room: what it is says more than where."""
+    while len(signal) > LONGEST_NAME and "." in signal:
+        signal = signal.partition(".")[2]
+    return signal
+
+
 class _Names:
     """Names of one message: what a DBC file can hold, each once."""
 
@@ -130,7 +172,7 @@ class _Names:
 
     def of(self, signal: str) -> str:
         parts = signal.split(JOINS)
-        text = signal if len(parts) == 1 else "_".join(map(_last, parts))
+        text = _whole_parts(signal) if len(parts) == 1 else "_".join(map(_last, parts))
         plain = re.sub(r"\W", "_", text)[-LONGEST_NAME:].lstrip("_0123456789") or "unnamed"
         name, count = plain, 1
         while name in self._taken:
@@ -141,16 +183,12 @@ class _Names:
 
 
 def _signals(
-    field: Field, declared: Signal | None, names: _Names, problems: list[str], written: list[Any]
+    field: Field, declared: Signal | None, names: _Names, problems: list[str], written: list[Any], *, switch: bool
 ) -> list[Any]:
     """Return a field as cantools has it, with its multiplexer if that is not there yet."""
     from cantools.database.can import Signal as DbcSignal
     from cantools.database.conversion import BaseConversion
 
-    why = _impossible(field)
-    if why:
-        problems.append(f"{field.signal} is left out: {why}")
-        return []
     for what in _lost(field):
         problems.append(f"{field.signal}: {what} is left out")
     made: list[Any] = []
@@ -184,6 +222,7 @@ def _signals(
             conversion=conversion,
             unit=unit or None,
             comment=f"{field.signal}: {declared.meaning}" if declared else field.signal,
+            is_multiplexer=switch,
             multiplexer_ids=None if field.select is None else list(field.select.values),
             multiplexer_signal=multiplexer,
         )
@@ -207,6 +246,8 @@ def _impossible(field: Field) -> str:
         return "DBC has no curve of points"
     if field.select is not None and field.select.within is not None:
         return "a multiplexer within another is not written"
+    if field.select is not None and bits_of(field.bits) & bits_of(field.select.bits):
+        return "it lies on its own multiplexer"
     return ""
 
 
