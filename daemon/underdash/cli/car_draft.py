@@ -52,7 +52,10 @@ def _rates(given: list[str], buses: list[str]) -> dict[str, int]:
     rates = {}
     for role, text in pairs(given, "--bitrate").items():
         if role not in buses:
-            raise GivenError(f"--bitrate {role}: the recording has no such bus; it has {', '.join(buses)}")
+            raise GivenError(
+                f"--bitrate {role}: the recording has no such bus; it has {', '.join(buses)}; "
+                f"where that is another name for one of them: --bus {role}={buses[0]}"
+            )
         try:
             rates[role] = bitrate(text.replace("_", ""))
         except argparse.ArgumentTypeError as exc:

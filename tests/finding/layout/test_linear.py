@@ -66,3 +66,17 @@ def test_such_a_byte_is_a_checksum_by_a_rule_that_is_not_known(identifiers: list
     one = columns(*rows(identifiers).T.tolist())
     assert checksum_of(one) is None
     assert protection_of(one).unexplained == Bits(3, 8)
+
+
+def test_what_goes_into_a_crc_is_not_taken_for_it() -> None:
+    """From the CRC and the rest a noisy byte follows as well, but it does not change with every count."""
+    chance = np.random.default_rng(3)
+    table, out = crc8_table(0x2F), []
+    value = 900
+    for row in range(400):
+        value += int(chance.integers(-90, 91)) if row % 8 else 0
+        remainder = 0xFF
+        for byte in (row % 16, *value.to_bytes(2), 0x5C):
+            remainder = table[remainder ^ byte]
+        out.append((remainder, row % 16, *value.to_bytes(2)))
+    assert protection_of(columns(*np.array(out).T.tolist())).unexplained == Bits(0, 8)

@@ -100,6 +100,21 @@ def test_equal_fields_are_told_as_ties() -> None:
     assert "4 fields follow speed equally well" in answer.remarks[0]
 
 
+def test_of_equal_fields_the_one_that_comes_before_the_others_is_told() -> None:
+    # a copy that is filtered on the way fits a little better
+    copies = [frames(can_id, [Put(Bits(2, 16), 0.01, late_s=late)]) for can_id, late in ((0x10, 0.1), (0x12, 0.2))]
+    trace = heard(frames(0x11, [Put(Bits(2, 16), 0.01, late_s=0.02, noise=0.08)]), *copies, clutter())
+    (remark,) = like(trace, satellites()).remarks
+    assert remark.endswith("or take drive 011 bytes 2 to 3, big-endian, which comes before the others")
+
+
+@pytest.mark.parametrize(("late_s", "move"), [(3.0, "take some seconds from"), (-3.0, "add some seconds to")])
+def test_a_clock_that_is_further_off_than_is_looked_is_told(late_s: float, move: str) -> None:
+    reference = satellites()
+    answer = like(heard(frames(0xB4, [Put(Bits(5, 16), 0.01)])), replace(reference, at=reference.at + late_s))
+    assert any(f"its clock may be off by more; {move} its first column" in remark for remark in answer.remarks)
+
+
 def test_high_bits_that_stand_still_are_counted_in_and_told() -> None:
     answer = like(heard(frames(0xB4, [Put(Bits(4, 16, order=LITTLE), 1.0)]), clutter()), satellites())
     assert answer.best is not None

@@ -16,6 +16,8 @@ from .counters import Count
 from .linear import follows_linearly
 
 HALF = 4
+MIXES = 0.95
+"""How often a CRC changes at least when anything else does: 255 times of 256."""
 MOST_MIXED = 400
 """Payloads that are looked at for a byte mixed of others; 64 bits and a list of 16 take 80 to know the rule."""
 
@@ -85,12 +87,24 @@ def unexplained(stream: Stream, counts: Sequence[Count]) -> Bits | None:
 
 
 def _mixed_byte(stream: Stream, counts: Sequence[Count]) -> Bits | None:
-    """The last byte that is an exclusive-or of others; a CRC over something beside the frame is one."""
+    """The byte that is an exclusive-or of others; a CRC over something beside the frame is one.
+
+    What goes into a CRC follows from it and the rest as well, but seldom changes with all of that, and seldom sits at
+    an end of the frame.
+    """
     rows = checksums.payloads(stream)
     rows = rows[:: -(-len(rows) // MOST_MIXED) or 1]
     count = next((Numbering.run_of(one.bits, stream.width) for one in counts if one.bits.length == HALF), range(0))
-    for byte in reversed(range(rows.shape[1])):
-        own, others = rows[:, byte], np.delete(rows, byte, axis=1)
-        if checksums.follows(own, others) and follows_linearly(rows, byte, count):
+    step = stream.data[1:] != stream.data[:-1]
+    share = {byte: _moved_along(step, byte) for byte in range(rows.shape[1])}
+    last = rows.shape[1] - 1
+    for byte in sorted(share, key=lambda one: (one != last, one != 0, -share[one])):
+        if share[byte] >= MIXES and follows_linearly(rows, byte, count):
             return Bits(byte, 8)
     return None
+
+
+def _moved_along(step: Flags, byte: int) -> float:
+    """How often a byte changed when any other did; 0 where it changed alone."""
+    others = np.delete(step, byte, axis=1).any(axis=1)
+    return 0.0 if (step[:, byte] & ~others).any() or not others.any() else float(step[others, byte].mean())

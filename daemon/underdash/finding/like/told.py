@@ -7,7 +7,11 @@ from math import hypot
 
 from ..found import Candidate
 from .close import Close
+from .fitting import MOST_LAG_S
 from .reference import SPARSE, Reference
+
+NEAR_S = 0.1
+"""So near to the largest lag that is tried, a lag is rather none."""
 
 FEW_TURNS = 2
 """A quantity that turned round less often than this may be told from a mere trend by luck only."""
@@ -86,7 +90,13 @@ def remarks(reference: Reference, best: Sequence[Close]) -> tuple[str, ...]:
     if len(best) > 1:
         text.append(
             f"{len(best)} fields follow {name} equally well; record what sets them apart (four wheels in a tight bend, "
-            "two temperatures from cold), or take the first"
+            f"two temperatures from cold), or take {_taken(reference, best)}"
+        )
+    if abs(lag := best[0].timing.lag_s) > MOST_LAG_S - NEAR_S:
+        move = "take some seconds from" if lag < 0 else "add some seconds to"
+        text.append(
+            f"{name} fits best {abs(lag):.0f} s apart, and further is not looked: its clock may be off by more; {move} "
+            "its first column and try again"
         )
     if best[0].turns < FEW_TURNS:
         text.append(
@@ -98,3 +108,11 @@ def remarks(reference: Reference, best: Sequence[Close]) -> tuple[str, ...]:
     if best[0].line.scale < 0:
         text.append("its number falls while the quantity rises")
     return tuple(text)
+
+
+def _taken(reference: Reference, best: Sequence[Close]) -> str:
+    """Say which of several to take: the one that comes before the others, which may be its copies, if that is known."""
+    if len(reference) < SPARSE:
+        return "the first"
+    first = min(best, key=lambda one: one.timing.lag_s)
+    return f"{'the first' if first is best[0] else first.where}, which comes before the others"
