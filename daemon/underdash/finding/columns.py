@@ -28,8 +28,9 @@ MOST_PIECES = 1000
 """No clock is set more often while one records: frames with different clocks are mixed then."""
 MOST_FRAMES = 40_000_000
 """More are not searched at once: they would take 0.8 GB."""
-MOST_IDS = 4000
-"""Of all buses together; some searches compare each with each, which took 3 s for so many (x86, machine in use)."""
+MOST_IDS = 2000
+"""Of all buses together, which is less than noise has of 11 bits (2048) and more than any car: some searches compare each
+with each, others keep some hundred kilobytes for each that is all noise."""
 
 Part = tuple[Floats, Bytes, Bytes]
 
