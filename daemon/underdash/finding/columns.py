@@ -29,8 +29,8 @@ MOST_PIECES = 1000
 MOST_FRAMES = 40_000_000
 """More are not searched at once: they would take 0.8 GB."""
 MOST_IDS = 2000
-"""Of all buses together, which is less than noise has of 11 bits (2048) and more than any car: some searches compare each
-with each, others keep some hundred kilobytes for each that is all noise."""
+"""Of all buses together: fewer than noise has of 11 bits (2048), more than any car has. Some searches compare each with
+each, others keep some hundred kilobytes for each that is all noise."""
 
 Part = tuple[Floats, Bytes, Bytes]
 
