@@ -26,7 +26,7 @@ def told(values: list[int], length: int, active: int | None = None) -> Told:
     changed = row[1:] != row[:-1]
     run = np.zeros(int(changed.sum()), dtype=np.int64)
     made = what(row[:-1][changed], row[1:][changed], run, np.array([length]), np.array([active or length]))
-    return Told(float(made.bits[0]), "number" if made.number[0] else "choice", bool(made.signed[0]))
+    return Told(float(made.bits[0]), str(made.kind[0]), bool(made.signed[0]))
 
 
 def when(changed: Flags, together: Flags) -> float:
@@ -102,3 +102,13 @@ def test_a_number_that_is_out_of_use_is_told_shortly_without_the_flag_beside_it(
     valid = [1, 1, 1, 1, *[0] * 61, 1]
     beside = [flag << 11 | number for flag, number in zip(valid, torque, strict=True)]
     assert told(torque, 11).bits < told(beside, 12).bits - 8.0
+
+
+def test_a_byte_that_takes_any_value_alike_is_noise_and_no_part_of_it_is_told_more_shortly() -> None:
+    dice = random.Random(4)
+    values = [dice.randrange(256) for _ in range(400)]
+    made = told(values, 8)
+    assert (made.kind, made.signed) == ("noise", False)
+    changed = np.array([(a ^ b) > 127 for a, b in pairwise(values)])
+    assert made.bits < told([value & 0x7F for value in values], 7).bits + when(changed, np.zeros(399, dtype=bool))
+    assert told(walk(400, 30, 120), 8).kind == "number"

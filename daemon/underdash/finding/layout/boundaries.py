@@ -38,7 +38,7 @@ class Part:
 
     Attributes:
         low, length: positions.
-        kind: ``flag``, ``choice``, ``number``, ``counter`` or ``checksum``.
+        kind: ``flag``, ``choice``, ``number``, ``noise``, ``counter`` or ``checksum``.
         signed: whether the number passes 0.
         confidence: how likely it begins and ends there, given the byte order.
     """

@@ -14,6 +14,7 @@ from functools import cache
 from math import inf, lgamma, log, log2
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..heard import Flags, Floats, Integers, Numbers
 
@@ -30,6 +31,8 @@ NEW_VALUE = 0.5
 WRAPPING = 6.0
 """Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so); it fills half
 bytes or bytes."""
+NOISE = 6.0
+"""The same for one that takes any value alike, as a checksum by an unknown rule does; it fills bytes."""
 SIGNED = 18
 """Digits by which all steps together must be shorter as signed: few numbers are, and a jump through half the range
 tells nothing."""
@@ -50,12 +53,12 @@ class Coded:
 
     Attributes:
         bits: it takes.
-        number: whether it is told as a number rather than as a choice.
-        signed: whether that is a signed one.
+        kind: ``choice``, ``number`` or ``noise``, as which it is told most shortly.
+        signed: whether it is a signed number.
     """
 
     bits: Floats
-    number: Flags
+    kind: NDArray[np.str_]
     signed: Flags
 
 
@@ -91,7 +94,8 @@ def what(before: Numbers, after: Numbers, run: Integers, length: Integers, activ
     """
     count = np.bincount(run, minlength=len(length))
     some = np.flatnonzero(count)
-    bits, number, signed = np.zeros(len(length)), np.zeros(len(length), dtype=bool), np.zeros(len(length), dtype=bool)
+    bits, signed = np.zeros(len(length)), np.zeros(len(length), dtype=bool)
+    kind = np.full(len(length), "choice")
     if len(some):
         fixed, length, count = (length - active)[some], length[some], count[some]
         run = np.repeat(np.arange(len(some)), count)
@@ -99,10 +103,12 @@ def what(before: Numbers, after: Numbers, run: Integers, length: Integers, activ
         taken = _Taken(run, before.view(np.int64) & ones, after.view(np.int64) & ones, count, length)
         as_choice = _choice(taken, active[some] + CONSTANT * fixed)
         as_number, passes_zero = _number(taken)
-        bits[some] = mixed((as_choice, as_number))
-        number[some] = as_number <= as_choice
-        signed[some] = passes_zero & number[some]
-    return Coded(bits, number, signed)
+        as_noise = np.where(length % 8 == 0, count * np.log2(2.0**length - 1.0) + NOISE, inf)
+        least = np.minimum(as_number, as_noise)
+        bits[some] = mixed((as_choice, least))
+        kind[some] = np.select((as_choice < least, as_number <= as_noise), ("choice", "number"), "noise")
+        signed[some] = passes_zero & (kind[some] == "number")
+    return Coded(bits, kind, signed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ class Found:
 
     Attributes:
         where: its bits, with those above and below that never change where they must belong to it.
-        kind: ``flag``, ``choice``, ``number``, ``counter``, ``checksum``, ``multiplexer``.
+        kind: ``flag``, ``choice``, ``number``, ``noise``, ``counter``, ``checksum``, ``multiplexer``.
         confidence: how likely it begins and ends there, 0 to 1.
         lowest, highest: raw numbers seen.
         values: how many different ones.

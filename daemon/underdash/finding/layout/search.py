@@ -28,6 +28,9 @@ FROM_ONE_ID = 10.0
 BELIEVED, CHECKED = 0.85, 0.9
 """What is left of a field's own confidence, squared: on the two recordings the method was chosen on, 85 of 100 fields
 that seemed certain were right, and far fewer of those in doubt than it said; of counters and checksums, nine of ten."""
+UNDIVIDED = 0.5
+"""What is left of it where noise fills several bytes: nothing in it tells whether they are one field."""
+ALIKE = "takes any value alike, as a checksum does by a rule that is not among those known here"
 FEW_VALUES, DENSE = 4, 0.6
 """Different values up to which a field is called a choice; and with more, the share of its range from which on it is a
 number."""
@@ -159,9 +162,11 @@ def _field(part: Part, cut: Cut, read: _Read) -> Found:
     """Make a part of a cut a field: its bits, what it took, and what is to be said."""
     stream = read.stream
     bits, about = _protecting(part, cut, read) if _protects(part) else (cut.numbering.bits(*_grown(part, cut)), "")
+    about = ALIKE if part.kind == "noise" else about
     coding = Coding.SIGNED if part.signed else Coding.UNSIGNED
     where = Where(stream.bus, stream.id, stream.extended, bits, coding, None if _protects(part) else read.select)
     share = CHECKED if _protects(part) else BELIEVED * part.confidence**2
+    share *= UNDIVIDED if part.kind == "noise" and bits.length > 8 else 1.0
     return _seen(Found(where, part.kind, share, about=about), stream)
 
 

@@ -86,8 +86,7 @@ class Steps:
             active + np.arange(2 * runs) % runs,
         )
         bits = self._mixed(coded.bits[:runs], coded.bits[runs:]).tolist()
-        kinds = np.where(coded.number[:runs], "number", "choice").tolist()
-        return list(map(Told, bits, kinds, coded.signed[:runs].tolist()))
+        return list(map(Told, bits, coded.kind[:runs].tolist(), coded.signed[:runs].tolist()))
 
     def _mixed(self, every: Floats, rare: Floats) -> Floats:
         return self._weight * every + (1.0 - self._weight) * rare
