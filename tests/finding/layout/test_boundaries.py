@@ -82,3 +82,11 @@ def test_a_frame_that_becomes_all_0_at_once_does_not_join_its_bytes() -> None:
     for made in cuts(one, protection_of(one)):
         assert [(part.low // 8, part.length) for part in made.parts] == [(0, 6), (1, 8), (2, 2)] or made.numbering.big
         assert len(made.parts) == 3
+
+
+def test_bits_that_take_any_value_alike_are_noise_and_the_low_byte_of_a_number_is_none() -> None:
+    dice = random.Random(2)
+    (part,) = cheaper(columns([dice.randrange(32) for _ in range(FRAMES)])).parts
+    assert (part.length, part.kind) == (5, "noise")
+    (part,) = cheaper(stream(*(value.to_bytes(2, "big") for value in walk(1, 400, 30000, 2000, 62000)))).parts
+    assert (part.length, part.kind) == (16, "number")

@@ -31,8 +31,8 @@ NEW_VALUE = 0.5
 WRAPPING = 6.0
 """Bits it costs to take a number for one that starts again at 0 by itself (about 1 in 64 is meant so); it fills half
 bytes or bytes."""
-NOISE = 6.0
-"""The same for one that takes any value alike, as a checksum by an unknown rule does; it fills bytes."""
+CLEARLY = 20.0
+"""Bits by which noise must be told more shortly to be named so: a dozen changes tell nothing of that."""
 SIGNED = 18
 """Digits by which all steps together must be shorter as signed: few numbers are, and a jump through half the range
 tells nothing."""
@@ -82,7 +82,7 @@ def when(changed: Flags, together: Flags) -> Floats:
     return mixed((alone, _rate(both, there, 0.5, 0.5) + _rate(count - both, total - there, SELDOM, 1.0)))
 
 
-def what(before: Numbers, after: Numbers, run: Integers, length: Integers, active: Integers) -> Coded:
+def what(before: Numbers, after: Numbers, run: Integers, *, length: Integers, active: Integers, noise: Floats) -> Coded:
     """Return the bits it takes to tell the values that runs took where they changed.
 
     Args:
@@ -91,6 +91,7 @@ def what(before: Numbers, after: Numbers, run: Integers, length: Integers, activ
         run: which run it is of, never decreasing, shape (changes,).
         length: bits of each run, shape (runs,).
         active: how many of them ever change, two at least.
+        noise: bits it costs to take it for something that takes any value alike.
     """
     count = np.bincount(run, minlength=len(length))
     some = np.flatnonzero(count)
@@ -103,10 +104,10 @@ def what(before: Numbers, after: Numbers, run: Integers, length: Integers, activ
         taken = _Taken(run, before.view(np.int64) & ones, after.view(np.int64) & ones, count, length)
         as_choice = _choice(taken, active[some] + CONSTANT * fixed)
         as_number, passes_zero = _number(taken)
-        as_noise = np.where(length % 8 == 0, count * np.log2(2.0**length - 1.0) + NOISE, inf)
-        least = np.minimum(as_number, as_noise)
-        bits[some] = mixed((as_choice, least))
-        kind[some] = np.select((as_choice < least, as_number <= as_noise), ("choice", "number"), "noise")
+        as_noise = count * np.log2(2.0**length - 1.0) + noise[some]
+        bits[some] = mixed((as_choice, np.minimum(as_number, as_noise)))
+        named = np.where(as_choice < as_number, "choice", "number")
+        kind[some] = np.where(as_noise < np.minimum(as_choice, as_number) - CLEARLY, "noise", named)
         signed[some] = passes_zero & (kind[some] == "number")
     return Coded(bits, kind, signed)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
 
 import numpy as np
 
@@ -24,6 +24,10 @@ TOGETHER = 0.35
 """What the moments of such steps count: an event of the car or of the sender moves fields together that are not one."""
 TRUSTED = 50
 """Other steps that count in full. What comes after them resembles them, so that evidence grows with the root only."""
+NOISE = 6.0
+"""Bits it costs to take a run for one that takes any value alike, as a checksum by an unknown rule does (about 1 in 64
+is meant so). Beside a byte that moves too, each of its bits costs so much, eight at most, a little less than as flags:
+it may be the low end of a number."""
 MOST_STEPS, BLOCKS, BLOCK = 1250, 5, 125
 """Frames up to which all are looked at; with more, how many blocks of them and how many in a row."""
 
@@ -56,7 +60,7 @@ class Steps:
         self._moved = self._before ^ self._after
         self._rare = np.flatnonzero(self._moved & _mask(at for at in free if flips[at] <= RARE))
         self._weight = min(1.0, sqrt(TRUSTED / max(1, len(rows))))
-        self._numbering, self._within = numbering, within
+        self._free, self._numbering, self._within = set(free), numbering, within
 
     def told(self, low: int, length: Integers) -> list[Told]:
         """Tell the runs of these lengths from one lowest bit upwards; each ends with the next bit that changes."""
@@ -82,11 +86,19 @@ class Steps:
             (self._before >> np.uint64(low))[row],
             (self._after >> np.uint64(low))[row],
             np.concatenate((run, rare + runs)),
-            np.concatenate((length, length)),
-            active + np.arange(2 * runs) % runs,
+            length=np.concatenate((length, length)),
+            active=active + np.arange(2 * runs) % runs,
+            noise=np.array(2 * [self._noise(low, low + one) for one in length.tolist()]),
         )
         bits = self._mixed(coded.bits[:runs], coded.bits[runs:]).tolist()
         return list(map(Told, bits, coded.kind[:runs].tolist(), coded.signed[:runs].tolist()))
+
+    def _noise(self, low: int, after: int) -> float:
+        """Bits it costs to take a run for one that takes any value alike, as no part of what moves in a byte does."""
+        if (low % 8 and low - 1 in self._free) or (after % 8 and after in self._free):
+            return inf
+        beside = {8 * (low // 8) - 8, after + -after % 8}
+        return NOISE * min(8, after - low) if beside & self._free else NOISE
 
     def _mixed(self, every: Floats, rare: Floats) -> Floats:
         return self._weight * every + (1.0 - self._weight) * rare
