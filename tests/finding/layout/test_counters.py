@@ -8,6 +8,7 @@ import pytest
 from underdash.contract.layout import Bits, ByteOrder
 from underdash.finding.heard import Stream
 from underdash.finding.layout.counters import bits_of, counters
+from underdash.finding.layout.protection import protection_of
 
 from ..frames import columns, stream
 
@@ -91,3 +92,19 @@ def test_a_slow_wave_whose_top_bit_flips_on_the_beat_beside_a_busy_bit_is_no_cou
     wave = [int(128 + 100 * math.sin(n / 70)) for n in range(4000)]
     busy = [int(128 + 100 * math.sin(n / 70 + 1)) for n in range(4000)]
     assert counters(columns(wave, busy)) == ()
+
+
+def test_a_clock_of_seconds_counts_but_is_not_told_to_begin_again() -> None:
+    one = words([51000 + n for n in range(300)], ByteOrder.BIG)
+    (found,) = counters(one)
+    assert not found.began_again
+    assert str(found) == "counts every frame, and never began again here: it may be a clock"
+    assert protection_of(one).counter is None
+    assert bits_of((found,), one).sum() == found.bits.length
+
+
+@pytest.mark.parametrize("step", [1, -1])
+def test_a_counter_that_began_again_is_told_to(step: int) -> None:
+    (found,) = counters(columns([step * n % 256 for n in range(300)]))
+    assert found.began_again
+    assert str(found).endswith("0 to 255")

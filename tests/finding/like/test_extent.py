@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 
 from underdash.bus.frames import Frame
-from underdash.finding.like.extent import heightened
+from underdash.finding.like.extent import carried, heightened
 from underdash.finding.like.fields import Rough
 from underdash.finding.like.fitting import Timing
 from underdash.finding.like.lanes import lanes
@@ -27,3 +27,17 @@ def test_a_higher_bit_that_belongs_does_not_take_others_along_that_stood_still()
     signed = Rough(lane, little, 4, 5, True, 0.0, 0.01, len(at))
     found = heightened(signed, Reference("boost", at, drive(at)), Timing())
     assert (found.start, found.length, found.signed) == (4, 6, False)
+
+
+def test_one_carry_shows_the_next_higher_bit_of_a_number_that_hardly_wraps() -> None:
+    """A temperature that came past 64 before the first value of the reference, beside a flag that was set elsewhere."""
+    grid = np.arange(0, 100, 0.05)
+    temperature = np.rint(60 + grid / 2).astype(int)
+    for flag, length in ((grid > 40, 7), (grid > 8, 7)):
+        rows = [
+            ("drive", Frame(0x120, (warm | int(set_) << 7).to_bytes(1), at=BEGIN + when))
+            for when, warm, set_ in zip(grid.tolist(), temperature.tolist(), flag.tolist(), strict=True)
+        ]
+        (lane,) = lanes(heard_from(rows), ())
+        little = next(one for one in sequences(1) if one.little)
+        assert carried(Rough(lane, little, 0, 6, False, 0.0, 0.01, 20)).length == length

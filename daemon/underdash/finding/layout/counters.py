@@ -41,6 +41,7 @@ class Count:
         share: of its steps, how many are by one.
         step: what it moves by, almost always 1.
         every: frames from step to step, 1 for one that counts frames.
+        began_again: whether it was seen to; one that was not may be a clock, or a distance.
     """
 
     bits: Bits
@@ -49,11 +50,14 @@ class Count:
     step: int
     share: float
     every: int
+    began_again: bool = True
 
     def __str__(self) -> str:
         """Say what it does: ``counts every frame, 0 to 15``."""
         pace = "every frame" if self.every == 1 else f"every {self.every} frames"
         by = "" if self.step == 1 else f" by {self.step}"
+        if not self.began_again:
+            return f"counts{by} {pace}, and never began again here: it may be a clock"
         return f"counts{by} {pace}, {self.first} to {self.last}"
 
 
@@ -91,7 +95,7 @@ def _from(numbering: Numbering, numbers: Numbers, low: int) -> Count | None:
         value = ((numbers >> np.uint64(low)) & np.uint64((1 << length) - 1)).astype(np.int64)
         seen = _steps(value, length)
         if seen is not None and (every == 1 or seen[1] - seen[0] >= FEWEST_VALUES - 1):
-            best = Count(numbering.bits(low, length), *seen, every)
+            best = Count(numbering.bits(low, length), *seen[:-1], every, seen[-1])
     return best
 
 
@@ -114,8 +118,8 @@ def _carried(two: Numbers) -> bool:
     return len(flips) > 0 and float(falls.mean()) >= CARRIED
 
 
-def _steps(value: Integers, length: int) -> tuple[int, int, int, float] | None:
-    """Return first and last value, step and its share of the steps, if this counts up to its top bit.
+def _steps(value: Integers, length: int) -> tuple[int, int, int, float, bool] | None:
+    """Return first and last value, step, its share and whether it began again, if this counts up to its top bit.
 
     A wrap from the highest value seen to the lowest is a step by one too. The top bit is one of its own only if it
     flips in such steps, and often enough that this cannot be an accident.
@@ -140,7 +144,8 @@ def _steps(value: Integers, length: int) -> tuple[int, int, int, float] | None:
     if length > 1 and 0.5 ** ((length - 1) * flips) > CHANCE:
         return None
     first, last = (lowest, highest) if wrapped.any() else (0, (1 << length) - 1)
-    return first, last, step, float(good[moved].mean())
+    again = bool((moved & ((after < before) == (step > 0))).any())
+    return first, last, step, float(good[moved].mean()), again
 
 
 def bits_of(counts: tuple[Count, ...], stream: Stream) -> Flags:

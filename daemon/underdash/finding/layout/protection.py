@@ -39,7 +39,8 @@ class Protection:
     @property
     def counter(self) -> Counter | None:
         """A counter that a description can declare: by one a frame, through all that its bits can hold."""
-        plain = (one for one in self.counts if (one.every, one.step, one.first) == (1, 1, 0) and one.bits.length > 1)
+        seen = [one for one in self.counts if one.began_again]
+        plain = (one for one in seen if (one.every, one.step, one.first) == (1, 1, 0) and one.bits.length > 1)
         return next((Counter(one.bits) for one in plain if one.last == (1 << one.bits.length) - 1), None)
 
     def bits(self, stream: Stream) -> Flags:

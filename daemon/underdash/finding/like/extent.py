@@ -32,6 +32,9 @@ AS_OFTEN, BUSY = 0.8, 0.2
 FEWEST_CARRIES, MOSTLY = 2, 0.9
 """A higher bit has to change so often to be seen carrying, and the number has to wrap at so many of these."""
 
+SELDOM = 0.01
+"""A number wraps in so few frames at most if one carry is to show its next higher bit."""
+
 LOOKED_AT = 20_000
 """Frames that are looked at."""
 
@@ -76,11 +79,16 @@ def carried(field: Rough) -> Rough:
         said = field.lane.says
         flip = np.diff(_bit(field.lane, bit)[said])
         rows = np.flatnonzero(flip)
-        if len(rows) < FEWEST_CARRIES:
+        if not len(rows):
             break
         whole = float(2**field.length)
-        step = np.diff(field.raw()[said])[rows] + whole * flip[rows]
-        if np.mean(np.abs(step) <= whole / 4) < MOSTLY:
+        step = np.diff(field.raw()[said])
+        apart = np.abs(step[rows] + whole * flip[rows])
+        # once is enough where the number hardly ever wraps, since it did so just then
+        seldom = np.count_nonzero(np.abs(step) > whole / 2) <= SELDOM * len(step)
+        if len(rows) < FEWEST_CARRIES and not (seldom and float(apart.max()) <= max(1.0, whole / 16)):
+            break
+        if np.mean(apart <= whole / 4) < MOSTLY:
             break
         field = field.resized(field.start, field.length + 1)
     return field
