@@ -274,3 +274,10 @@ def test_an_export_takes_no_files_place(car: Path, capsys: pytest.CaptureFixture
         assert main(["car", "export", str(car), "--out", str(name)]) == 2
         assert why in capsys.readouterr().err
     assert (car.read_text(), there.read_text()) == (CAR, "mine")
+
+
+def test_a_bus_has_a_name_that_can_be_written_down(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--bitrate", "500000", "--name", "x", "--out", str(tmp_path / "x.toml")]
+    for bus in ("m\udcfcnu", "a\x1bb", " "):
+        assert main(["car", "import", str(tmp_path / "x.dbc"), "--bus", bus, *words]) == 2
+        assert "a name of letters that can be shown is wanted, such as drive" in capsys.readouterr().err

@@ -89,6 +89,8 @@ def test_the_command_says_what_it_lacks(typed: Typed, config: Path) -> None:
     done = typed("find", "pressed", out, "--live", "--config", config)
     assert done.status == 2
     assert "--live leads to what --word names" in done.err
+    done = typed("find", "pressed", out, "--live", "--word", "me\udcfcnu", "--config", config)
+    assert (done.status, "a word of letters that can be shown is wanted" in done.err) == (2, True)
     assert not out.exists()
 
 

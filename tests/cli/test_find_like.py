@@ -136,3 +136,15 @@ def test_a_reference_of_another_quantity_than_the_signal_is_refused(
     assert main(["find", "like", str(trace), *given]) == GivenError.exit_status
     assert f", and the reference is in {head.strip(' []')}; name another signal" in capsys.readouterr().err
     assert into.read_text() == CAR
+
+
+def test_the_name_of_a_reference_may_be_no_text(
+    trace: Path, reference: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (into := trace.with_name("mine.toml")).write_text(CAR)
+    odd = with_head(reference, "").rename(reference.with_name("m\udcfcnu\x1b.csv"))
+    odd.write_text(odd.read_text().partition("\n")[2])  # without heads it is called after its file
+    given = ["--reference", str(odd), "--into", str(into), "--as", "vehicle.speed"]
+    assert main(["find", "like", str(trace), *given]) == 0
+    assert "m?nu?.csv column 2 = raw * " in capsys.readouterr().out
+    assert 'found_by = "find like m?nu?.csv column 2"' in into.read_text()

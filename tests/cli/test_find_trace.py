@@ -72,6 +72,7 @@ def test_the_answer_is_told_where_its_picture_cannot_be_drawn(
     ("bus", "why"),
     [
         (["drive=can0", "body=can0"], "the channel 'can0' cannot be both 'drive' and 'body'; leave one out"),
+        (["dri\udcfcve=can0"], r"--bus 'dri.*': a name of letters that can be shown is wanted"),
         (["drive=can0", "drive=can1"], "--bus drive is said twice, as 'can0' and as 'can1'; leave one out"),
     ],
 )

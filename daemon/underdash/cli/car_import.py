@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from ..contract.errors import GivenError
-from .common import bitrate, counted, new_description
+from .common import bitrate, counted, named, new_description
 from .typed import typed_bytes
 
 LARGEST_BYTES = 32_000_000
@@ -31,6 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     from ..contract.cars import BusDescription, CarDescription
 
     new_description(arguments)
+    named(arguments.bus)
     path = Path(arguments.dbc)
     imported = import_dbc(_text(path), bus=arguments.bus, prefix="car")
     for problem in imported.problems:

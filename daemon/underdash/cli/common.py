@@ -76,12 +76,20 @@ def roles(arguments: argparse.Namespace) -> dict[str, str]:
     """Return what ``--bus`` says, the bus's role by channel; raises `GivenError` where one has two roles."""
     found: dict[str, str] = {}
     for role, channel in pairs(arguments.bus, "--bus").items():
+        named(role)
         if channel in found:
             raise GivenError(
                 f"--bus: the channel {channel!r} cannot be both {found[channel]!r} and {role!r}; leave one out"
             )
         found[channel] = role
     return found
+
+
+def named(role: str) -> str:
+    """Return the name of a bus; raises `GivenError` where it cannot be shown or written down."""
+    if not role.strip() or not role.isprintable():
+        raise GivenError(f"--bus {role!r}: a name of letters that can be shown is wanted, such as drive")
+    return role
 
 
 def png(text: str, option: str) -> Path:

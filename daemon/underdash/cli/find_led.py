@@ -56,6 +56,9 @@ def record_led(arguments: argparse.Namespace) -> tuple[list[str], bool]:
     words = [" ".join(word.split()) for word in arguments.word]
     if not all(words) or not words:
         raise GivenError("--live leads to what --word names; give it a word, such as --word menu")
+    for word in words:
+        if not word.isprintable():
+            raise GivenError(f"--word {word!r}: a word of letters that can be shown is wanted")
     keyboard_needed()
     path = Path(arguments.trace)
     with live(arguments) as source, new_trace(path) as out:

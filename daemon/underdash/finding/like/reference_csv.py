@@ -46,9 +46,10 @@ def parse_reference(
     Raises:
         GivenError: a line that is none, no such column or unit.
     """
+    name = _shown(name)
     table = _table(text, name)
     number = _column(table, column)
-    head, said = _head(table, number)
+    head, said = map(_shown, _head(table, number))
     notes: list[str] = []
     at, value = _numbers(table, number, notes)
     _compare(unit, said, name, notes)
@@ -110,6 +111,11 @@ def _head(table: _Table, number: int) -> tuple[str, str]:
         return f"{table.name} column {number + 1}", ""
     head, unit = _plain(table.heads[number])
     return (table.name, head) if head in UNITS and not unit else (head, unit)
+
+
+def _shown(name: str) -> str:
+    """Return a name as it can be shown and written down; that of a file may be no text."""
+    return "".join(sign if sign.isprintable() else "?" for sign in name)
 
 
 def _compare(given: str | None, said: str, name: str, notes: list[str]) -> None:
