@@ -62,6 +62,29 @@ def test_windows_and_typed_numbers_make_a_poll_with_a_scale(typed: Typed, asked:
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_only_what_is_written_down_is_told_to_be_and_a_word_with_a_space_is_quoted(
+    typed: Typed, tmp_path: Path
+) -> None:
+    lines = []
+    for n in range(400):
+        at, raw = 10.0 + 0.1 * n, raw_at(0.1 * n)
+        asks = "032221C7" if n < 200 else "0322F190"
+        lines.append(f"({at:.4f}) can0 7E0#{asks}00000000")
+        if n < 200:
+            lines.append(f"({at + 0.01:.4f}) can0 7E8#046221C7{raw:02X}000000")
+            continue
+        answers = ["101462F190574142", "2143444546474849", "224A4B4C4D4E4F50"]
+        lines += [f"({at + 0.01 + 0.01 * k:.4f}) can0 7E8#{text}" for k, text in enumerate(answers)]
+        lines.append(f"({at + 0.015:.4f}) can0 7E0#3000000000000000")
+    (trace := tmp_path / "tester.log").write_text("\n".join(sorted(lines)) + "\n")
+    (marks := tmp_path / "marks.txt").write_text("+0..+20 gearbox oil\n+20..+40 number\n")
+    done = typed("find", "requests", trace, "--bus", "drive=can0", "--marks", marks)
+    assert "gearbox oil: written down as car.gearbox_oil; " in done.out
+    assert "--name 'gearbox oil=SIGNAL' gives it one of them" in done.out
+    assert "22 F190 of drive 7E0 asks, 7E8 answers: 85 %" in done.out
+    assert "car.number" not in done.out
+
+
 def test_what_writes_is_told_in_one_row_and_hides_nothing_that_reads(typed: Typed, tmp_path: Path) -> None:
     (trace := tmp_path / "tester.log").write_text(
         "".join(

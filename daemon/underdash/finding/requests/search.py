@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -178,10 +179,12 @@ def _remarks(result: Requests, signals: Mapping[str, str]) -> list[str]:
     if any(one.form is not None for one in result.makers):
         found.append(SIMULATED_ONLY)
     own = [shown.word for shown in result.shown if shown.best is not None and own_name(shown.word) not in CATALOGUE]
-    if nameless := [word for word in own if word not in signals]:
+    # what is no number, such as a vehicle's number, is not written down
+    if nameless := [word for word in own if word not in signals and f'"{own_name(word)}"' in result.description]:
+        given = shlex.quote(f"{nameless[0]}=SIGNAL")
         found.append(
             f"{', '.join(nameless)}: written down as {', '.join(map(own_name, nameless))}; `underdash signals WORD` "
-            f"lists the names that pages know, and --name {nameless[0]}=SIGNAL gives it one of them"
+            f"lists the names that pages know, and --name {given} gives it one of them"
         )
     channels = sorted({one.whom.bus for one in result.asked if _CHANNEL.fullmatch(one.whom.bus)})
     if result.description and channels:
