@@ -333,3 +333,14 @@ def test_a_damaged_packed_trace_is_told_without_a_line_that_it_does_not_have(tmp
     packed = gzip.compress(LINES * 50)
     with pytest.raises(TraceError, match=r"cannot be read: it is damaged \(.*\); copy it again$"):
         list(read_trace(written(tmp_path, packed[:10] + b"\xff" * 30, "a.log.gz")))
+
+
+def test_what_is_packed_is_unpacked_before_a_pipe(tmp_path: Path) -> None:
+    with pytest.raises(TraceError, match=r"is packed by gzip; unpack what goes into a pipe \(zcat\)"):
+        list(Trace(io.BytesIO(gzip.compress(LINES)), "pipe"))
+
+
+def test_a_pipe_with_the_name_of_another_format_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(path := tmp_path / "a.blf")
+    with pytest.raises(TraceError, match="it is no file"):
+        read_trace(path)

@@ -9,6 +9,7 @@ import os
 import signal
 import stat
 import subprocess
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -310,6 +311,19 @@ def test_a_short_table_and_a_reader_that_has_gone_before(started: Typed, trace: 
     os.close(write)
     assert process.wait(20) == 1
     assert "Traceback" not in process.stderr.read()
+
+
+def test_a_pipe_of_the_shell_is_written_to(typed: Typed, trace: Path, car: Path) -> None:
+    ours, theirs = os.pipe()
+    out: list[bytes] = []
+    with os.fdopen(ours, "rb") as end:
+        reading = threading.Thread(target=lambda: out.append(end.read()))
+        reading.start()
+        done = typed("read", trace, "--car", car, "--out", f"/dev/fd/{theirs}")
+        os.close(theirs)
+        reading.join()
+    assert done.status == 0
+    assert out[0].startswith(b"seconds,")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full on this system")

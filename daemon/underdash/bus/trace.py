@@ -200,6 +200,8 @@ class Trace(Iterator[tuple[str, Frame]]):
             raise self._mistake(raw)
         if raw.startswith(ZEROS):
             raise begins_with_zeros(self._name)
+        if raw.startswith(_PACKED):
+            raise UnreadableTraceError(f"trace {self._name} is packed by gzip; unpack what goes into a pipe (zcat)")
         if b"\r" in raw.rstrip(b"\r\n") and b"#" in raw:
             raise UnreadableTraceError(
                 f"trace {self._name}: its lines end in a carriage return alone; save it with line ends of Unix or "
@@ -288,6 +290,8 @@ def of_lines(path: Path) -> bool:
     if path.suffix.lower() not in OTHER_FORMATS:
         return True
     try:
+        if not path.is_file():  # what is taken out of a pipe is gone
+            return False
         with path.open("rb") as file:
             return file.read(20).startswith((b"(", b"# underdash trace"))
     except OSError:

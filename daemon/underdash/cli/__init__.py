@@ -20,9 +20,9 @@ from collections.abc import Sequence
 from importlib import import_module
 from typing import NoReturn
 
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import GivenError, StoppedError, UnderdashError
 
-KEYBOARD = 130
+KEYBOARD = StoppedError.exit_status
 
 VERBS = {
     "run": "run the daemon",

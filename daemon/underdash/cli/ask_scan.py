@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TextIO
 
-from ..contract.errors import GivenError, UnderdashError
+from ..contract.errors import GivenError, StoppedError, UnderdashError
 from ..diagnostics.scan import (
     LEFT_OUT,
     WITH_BYTES,
@@ -28,7 +28,7 @@ from ..wiring.by_hand import HELD, PACE_S
 from ..wiring.wanted import standard_ids
 from .ask_ways import Way
 
-KEYBOARD = 130
+KEYBOARD = StoppedError.exit_status
 AGAIN_S = 1.0
 PATIENT_S = 120.0
 """How long a request of a scan waits for what ends by itself; four times what another tester costs."""

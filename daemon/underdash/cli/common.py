@@ -238,9 +238,9 @@ def put_in_place(path: Path, option: str) -> Iterator[Path]:
     Raises:
         UnderdashError: it cannot be written.
     """
-    path = Path(os.path.realpath(path))
-    # a device or a pipe, such as /dev/stdout, is written to and must never be replaced
+    # a device or a pipe, such as /dev/stdout or >(gzip), is written to and must never be replaced
     special = path.exists() and not (path.is_file() or path.is_dir())
+    path = path if special else Path(os.path.realpath(path))
     part = path if special else path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         if path.is_dir():
