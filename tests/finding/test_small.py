@@ -62,6 +62,10 @@ def test_a_field_over_the_border_of_two_bytes_is_there_beside_its_bits() -> None
     assert not big["1.7/2"].across
 
 
+def test_bits_on_both_sides_of_a_border_that_always_move_together_make_no_field() -> None:
+    assert set(fields([b"\x00\x00", b"\x80\x01", b"\x00\x00"])) == {"0.7/1", "1.0/1"}
+
+
 def test_what_is_busy_at_the_border_parts_what_lies_on_both_sides() -> None:
     payloads = [bytes([(n > 9) << 6 | n % 2 << 7, n > 12]) for n in range(20)]
     assert set(fields(payloads, most=5)) == {"0.6/1", "1.0/1"}

@@ -224,9 +224,12 @@ def _runs(
         for high in active[place:]:
             if border and not low < border <= high < low + LONGEST:
                 continue
-            chosen = rows[(flips >> low & (1 << high - low + 1) - 1) != 0]
+            part = flips >> low & (1 << high - low + 1) - 1
+            chosen = rows[part != 0]
             if len(chosen) > most:  # a busy bit lies between
                 break
+            if border and len(np.unique(part[part != 0])) == 1:
+                continue  # bits of one byte say the same
             runs = found.setdefault(chosen.tobytes(), [])
             if high != low and runs and not all(counts[low : high + 1]):
                 continue  # the bits at its ends say the same without the still ones between them

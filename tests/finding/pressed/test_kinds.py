@@ -116,3 +116,12 @@ def test_a_sum_by_an_unknown_rule_beside_a_counter_is_not_told_content_by_conten
     answer = asked(among(clocked(payload)), late(FIVE))
     assert str(answer.ranks[0][0].where) == "comfort 511 byte 1 bit 0"
     assert all(one.where.select is None for rank in answer.ranks for one in rank)
+
+
+def test_a_bit_that_something_else_moves_as_often_is_told_as_such() -> None:
+    frames = clocked(lambda at, _: bytes([down(at) or down(at, SECOND[:3])]))
+    answer = asked(among(frames), late(FIVE))
+    assert answer.best is not None
+    assert answer.remarks[-1].startswith("it changes without a mark too (3 times): it was done and not marked, or")
+    alone = asked(among(clocked(lambda at, _: bytes([down(at)]))), late(FIVE))
+    assert alone.remarks == ()

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 ENOUGH = 5
 """Marks that are usually enough (common practice)."""
+SHARED = 0.4
+"""Unmarked changes for each mark from which on it is said that something else may move the field (our choice)."""
 
 
 def follows(first: Small, after_s: float) -> str:
@@ -76,6 +78,11 @@ def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing
         )
     if len(best) > 1:
         said.append(_tie(word, marks, best))
+    elif not best[0].field.comes and best[0].fit.unmarked >= max(2, SHARED * len(marks)):
+        said.append(
+            f"it changes without a mark too ({best[0].fit.unmarked} times): it was done and not marked, or something "
+            "else moves it as well, such as another button; press the others too, and mark each with its own word"
+        )
     return tuple(said)
 
 
