@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from random import Random
 from typing import Literal
@@ -66,6 +67,40 @@ def test_field_and_scale_are_found_from_sixteen_numbers(quantity: Quantity) -> N
     assert all(one is not None and one.follows for one in found)
     exact = [one.line.scale for one in found if one is not None and one.line.plain]
     assert sum(scale == pytest.approx(quantity.scale) for scale in exact) >= 3
+
+
+def fast(number: int) -> list[tuple[float, bytes]]:
+    """A value whose upper byte moves by many at a time, asked for unevenly, and `number` bytes of others behind it."""
+    rng, at, values = Random(4), 0.0, []
+    for _ in range(300):
+        at += rng.uniform(0.08, 0.13)
+        value = int(20_000 + 15_000 * math.sin(at / 2.0))
+        other = bytes((int(128 + 100 * math.sin(at / 5.0)),)) * number
+        values.append((at, (value.to_bytes(2) if number == 0 else bytes((value >> 8,))) + other))
+    return values
+
+
+def typed(values: list[tuple[float, bytes]], width: int, scale: float, step: float) -> list[Reading]:
+    """Ten numbers, half a second late."""
+    seen = [values[25 * n + 20] for n in range(10)]
+    return [
+        Reading(at + 0.5, step * round(scale * int.from_bytes(data[:width]) / step), step) for at, data in seen
+    ]  # fmt: skip
+
+
+def test_a_lower_byte_that_goes_on_smoothly_with_the_upper_one_belongs_to_it() -> None:
+    """Even where numbers are rounded so coarsely that the upper byte alone would do."""
+    found = fits(fast(0), typed(fast(0), 2, 0.01, 10.0))
+    assert found is not None
+    assert (found.bits.byte, found.bits.length) == (0, 16)
+    assert found.line.scale == pytest.approx(0.01, rel=0.05)
+
+
+def test_a_smooth_byte_of_another_value_does_not() -> None:
+    found = fits(fast(1), typed(fast(1), 1, 2.5, 1.0))
+    assert found is not None
+    assert (found.bits.byte, found.bits.length) == (0, 8)
+    assert found.line.scale == pytest.approx(2.5, rel=0.05)
 
 
 def test_the_order_of_bytes_is_found() -> None:

@@ -23,11 +23,19 @@ LONGEST_BYTES = 4
 LEAST_CARRIES, CARRY = 5, -64.0
 """So often a byte has to move by one, and the next one to jump so far back on the average, to be its lower half: half
 of what it would jump if values were close to each other (a choice). Bytes that do not belong together jump by 0."""
+LEAST_BENDS, SMOOTHER = 20, 0.75
+"""So often an upper byte has to bend, and so much less both have to bend than with bytes of other times (a choice)."""
 FOLLOWS = 0.15
 """What the line leaves over is at most so much of how the numbers vary."""
 AS_GOOD = 1.15
-"""Lags that leave over no more than this times the least cannot be told from the best one (a choice)."""
-ERRORS = 2.5
+"""Lags that leave over no more than this times the least cannot be told from the best one (a choice); of few numbers
+those within two standard errors of it."""
+FREE = 3
+"""What is chosen from the numbers: scale, offset and lag."""
+FEW = 0.84
+"""How much wider the error of few numbers is, divided by how many are left to judge by: 1.84 of one, 1.17 of five, as
+Student's distribution has it for 68 %."""
+ERRORS = 2.0
 """A plain number is taken for a scale within so many standard errors."""
 ROUND = 12.0**0.5
 """A number that was rounded is off by its last digit's worth, divided by this, in the mean square."""
@@ -155,7 +163,8 @@ def fits(values: Sequence[tuple[float, bytes]], readings: Sequence[Reading]) -> 
 
 def _doubted(line: Line, lines: Iterable[Line]) -> Line:
     """Widen a line's errors by what other lags give that fit as well: of what only rises, lag looks like offset."""
-    near = [one for one in lines if one.left <= AS_GOOD * line.left]
+    as_good = max(AS_GOOD, float(np.sqrt(1.0 + 4.0 / max(1, line.number - FREE))))
+    near = [one for one in lines if one.left <= as_good * line.left]
     scales = [one.scale for one in near]
     at_middle = [one.scale * line.middle + one.offset for one in near]
     offsets = [one.offset for one in near]
@@ -191,13 +200,26 @@ def _fields(datas: Sequence[bytes]) -> Iterator[tuple[Bits, Coding, Integers]]:
 
 
 def _carries(high: Integers, low: Integers) -> bool:
-    """Say whether one byte goes on in another: where the upper one moves by one, the lower one jumps the other way."""
+    """Say whether one byte goes on in another: where the upper one moves, the lower one makes up for its step.
+
+    Where it moves by one at a time, the lower one jumps the other way. Where it moves faster, it seems to bend now and
+    then, since it is rounded; together with the lower one it does so less than with lower bytes of other times.
+    """
     up = high[1:] - high[:-1]
     one = np.abs(up) == 1
-    if one.sum() < LEAST_CARRIES:
+    if one.sum() >= LEAST_CARRIES and np.mean((low[1:] - low[:-1])[one] * up[one]) < CARRY:
+        return True
+    bends = np.flatnonzero(up[1:] != up[:-1])
+    if len(bends) < LEAST_BENDS:
         return False
-    jumps = (low[1:] - low[:-1])[one] * up[one]
-    return bool(np.mean(jumps) < CARRY)
+    others = np.random.default_rng(0).permutation(low)
+    return _bend(high, low, bends) < SMOOTHER * _bend(high, others, bends)
+
+
+def _bend(high: Integers, low: Integers, rows: Integers) -> float:
+    """Return how far numbers of two bytes typically are from going on as they did."""
+    number = 256 * high + low
+    return float(np.median(np.abs(number[2:] - 2 * number[1:-1] + number[:-2])[rows]))
 
 
 def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
@@ -218,8 +240,8 @@ def _line(raw: Floats, typed: Floats, step: float) -> Line | None:
     number, middle = int(keep.sum()), float(raw[keep].mean())
     # the same number read twice was rounded the same way twice, and tells no more than once
     independent = np.sqrt(len(np.unique(typed[keep])))
-    left = float(np.sqrt(np.sum((typed - scale * raw - offset)[keep] ** 2) / max(1, number - 2)))
-    noise = max(left, step / ROUND)
+    left = float(np.sqrt(np.sum((typed - scale * raw - offset)[keep] ** 2) / max(1, number - FREE)))
+    noise = max(left * (1.0 + FEW / max(1, number - FREE)), step / ROUND)
     scale_error = float(noise / (independent * raw[keep].std()))
     middle_error = float(noise / independent)
     offset_error = float(np.hypot(middle_error, scale_error * middle))
