@@ -132,6 +132,8 @@ def test_where_nobody_asks_it_says_so_and_ends_with_1(typed: Typed, tmp_path: Pa
         (("--marks", "boost 12..32\n"), "line 1"),
         (("--marks", "5000..5020 boost only\n"), "lies outside the trace"),
         (("--readings", "seconds\n1\n"), "is no table"),
+        (("--readings", 'seconds,boost\n"1,1.2\n2,1.3\n'), "there is no number in it below its head"),
+        (("--readings", "seconds,boost\n,\n1,\n"), "there is no number in it below its head"),
         (("--readings", "seconds,boost\n1,much\n"), "line 2: seconds and a number are wanted"),
         (("--readings", "seconds,boost\n1,1.2\n2,nan\n"), "line 3: seconds and a number are wanted"),
         (("--readings", "seconds,boost\n1,1e308\n"), "line 2: seconds and a number are wanted"),

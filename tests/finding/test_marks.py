@@ -60,6 +60,12 @@ def test_no_marks_and_none_of_a_word_are_told() -> None:
         marks_of((Mark(1001, "menu"), Mark(1002, "horn")), heard(), ["up"])
 
 
+def test_a_time_rounded_to_before_the_first_frame_is_within() -> None:
+    assert marks_of((Mark(1000, "menu"),), heard(1000.4, 1060))["menu"] == (Mark(1000, "menu"),)
+    with pytest.raises(GivenError, match="outside the trace"):
+        marks_of((Mark(1000, "menu"),), heard(1000.6, 1060))
+
+
 @pytest.mark.parametrize(
     ("trace", "mark", "why"),
     [

@@ -131,6 +131,8 @@ def _readings(path: str, trace: Heard) -> dict[str, list[Reading]]:
                 found.setdefault(word.strip(), []).append(
                     _reading((row[0], text, unit), trace.begin, f"{path}, line {number}")
                 )
+    if not found:
+        raise GivenError(f"{path}: there is no number in it below its head; a line holds seconds and numbers")
     return found
 
 

@@ -12,6 +12,8 @@ from .heard import Heard
 
 LATEST_S = 0.7
 """Longest that a person takes from the deed to the mark (common practice: a simple reaction takes 0.2 to 0.3 s)."""
+EARLY_S = 0.5
+"""A time may lie this much before the first frame, since people round to whole seconds."""
 MOST_MARKS = 500
 """Of one word; a person who presses sets far fewer, and time and memory grow with their square."""
 MOST_IN_ALL, MOST_WORDS = 5000, 100
@@ -158,7 +160,7 @@ def marks_of(marks: Sequence[Mark], heard: Heard, words: Sequence[str] = ()) -> 
 def _within(mark: Mark, heard: Heard) -> bool:
     # a bus may fall asleep while a recording goes on, so that its own marks reach beyond the frames
     own = [at for at, _ in heard.marks]
-    return min([heard.begin, *own]) <= mark.begin and mark.last <= max([heard.end, *own]) + LATEST_S
+    return min([heard.begin, *own]) - EARLY_S <= mark.begin and mark.last <= max([heard.end, *own]) + LATEST_S
 
 
 def _why_outside(outside: Sequence[Mark], heard: Heard, *, inside: bool) -> str:

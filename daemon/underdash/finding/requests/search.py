@@ -12,7 +12,7 @@ from ...contract.errors import GivenError
 from ...signals.catalogue import CATALOGUE
 from ..found import Plain
 from ..heard import Heard
-from ..marks import Mark, marks_of
+from ..marks import EARLY_S, LATEST_S, Mark, marks_of
 from ..reading import Progress
 from .as_polls import Draft, own_name, part_text
 from .asked_for import Asked, Whom, asked_for
@@ -121,7 +121,7 @@ def find_requests(
         marks_of(marks, heard)
     windows, readings = split(marks)
     for word, more in (typed or {}).items():
-        outside = [one for one in more if not heard.begin <= one.at <= heard.end]
+        outside = [one for one in more if not heard.begin - EARLY_S <= one.at <= heard.end + LATEST_S]
         if outside:
             raise GivenError(
                 f"the number typed for {word} at {outside[0].at:.1f} s lies outside the trace, which goes from "
