@@ -97,6 +97,14 @@ def test_what_is_not_understood_is_told_with_how_many_and_an_example() -> None:
     )
 
 
+def test_answers_that_do_not_name_what_was_asked_are_told_and_in_no_description() -> None:
+    found = find_requests(heard_of(repeats_nothing, 0.5))
+    assert {one.service for one in found.asked} == {0xB4, 0xB8}
+    assert "# maker_b8: its answers do not name what was asked" in found.description
+    assert "[request_format.maker_b4]" in found.description
+    assert "[request_format.maker_b8]" not in found.description
+
+
 def searched(log: list[tuple[str, Frame]]) -> Requests:
     return find_requests(heard_from(sorted(log, key=lambda one: one[1].at)))
 

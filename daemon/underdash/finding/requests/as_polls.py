@@ -34,6 +34,9 @@ PERIODS_S = (0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 """How often a person would ask; the tester's own period is rounded up to one of these."""
 FOUND_BY = "find requests"
 LONGEST_NUMBER = 8
+NAMELESS = (
+    "its answers do not name what was asked, which a format of a description needs; a plug-in's protocol can read it"
+)
 STANDARD_FIELDS = ("service_01", "service_09")
 
 
@@ -59,8 +62,11 @@ class Draft:
 
     def text(self) -> str:
         """Return the lines, ready to be put into a description of the car; "" for none."""
-        wanted = [one for one in self.asked if one.protocol and one.values and (one.reads or one.whom.maker)]
-        parts: list[list[str]] = []
+        nameless = [one.form for one in self.makers if one.form is not None and not _names(one.form)]
+        unspoken = {form.name for form in nameless}
+        asked = [one for one in self.asked if one.protocol not in unspoken]
+        wanted = [one for one in asked if one.protocol and one.values and (one.reads or one.whom.maker)]
+        parts: list[list[str]] = [[f"# {form.name}: {NAMELESS}"] for form in dict.fromkeys(nameless)]
         units: dict[str, Table] = {}
         for whom in sorted(dict.fromkeys(one.whom for one in wanted), key=_together):
             remark, table = self._unit(whom)
@@ -215,6 +221,11 @@ def part_text(part: Part) -> str:
         case PartKind.MODE | PartKind.FIXED:
             return f"{part.kind} {part.value:02X}"
     return str(part.kind)
+
+
+def _names(form: SingleFrameFormat) -> bool:
+    """Say whether an answer names what was asked."""
+    return any(part.kind is PartKind.IDENTIFIER for part in form.reply)
 
 
 def _format(form: SingleFrameFormat) -> list[str]:

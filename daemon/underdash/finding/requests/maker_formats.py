@@ -16,7 +16,7 @@ from .asked import FIRST_S, Exchange
 from .maker import Maker
 from .maker_rest import unexplained
 from .messages import message_of
-from .one_frame import USUAL_ADDS, commands, repeated, work_out
+from .one_frame import USUAL_ADDS, commands, repeats, work_out
 from .one_frame_checks import checksum_of
 from .one_frame_pairs import LEAST_ANSWERS, LOOK_BACK, Pairing, by_themselves, steady, uneven
 from .one_frame_parts import SURE, Place, Worked
@@ -41,10 +41,11 @@ def best_format(pairing: Pairing, command: Place | None = None) -> Maker | None:
     """
     found = commands(pairing.requests, pairing.replies)[:MOST_PLACES]
     pairing, modes = _once(pairing, found)
+    same = repeats(pairing.requests, pairing.replies)
     tried: list[tuple[int, Maker]] = []
     why_not: list[str] = []
     for place in found if command is None else [command]:
-        worked = work_out(pairing, place)
+        worked = work_out(pairing, place, same)
         weak = pairing.by_time or not worked.repeats
         if weak and service(int(pairing.requests[0, place[0]])).kind is not Kind.MAKER:
             continue
@@ -71,7 +72,8 @@ def with_checksum(pairing: Pairing) -> Maker | None:
     """Return what is told of requests that end in a checksum; None where they do not."""
     requests, replies = pairing.requests, pairing.replies
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
-    computed = checksum_of(requests, [i for i in moving if not repeated(requests, replies, i)])
+    same = repeats(requests, replies)
+    computed = checksum_of(requests, [i for i in moving if not same[i]])
     if computed is None:
         return None
     return _untold(pairing, f"{computed}, which no request format of a description has; a plug-in's protocol can")
@@ -111,10 +113,10 @@ def _once(pairing: Pairing, places: Sequence[Place]) -> tuple[Pairing, list[str]
     """Keep the requests of one mode where another one brings several answers: the one that brings a single one."""
     requests, replies = pairing.requests, pairing.replies
     first = min((place[0] for place in places), default=0)
-    behind = range(first + 1, requests.shape[1])
+    behind, same = range(first + 1, requests.shape[1]), repeats(requests, replies)
     moving = [i for i in behind if (requests[:, i] != requests[0, i]).any()]
     columns = [
-        i for i in moving if not any(i == place[0] for place in places) and not repeated(requests, replies, i)
+        i for i in moving if not any(i == place[0] for place in places) and not same[i]
     ]  # fmt: skip
     if len(columns) != 1 or columns == moving:  # of what moves behind the command, something has to be an identifier
         return pairing, []

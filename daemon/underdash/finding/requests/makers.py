@@ -97,7 +97,7 @@ def _formats(pairing: Pairing) -> list[Maker]:
         return [told] if _asked_for(pairing) else []
     whole = list(_by_command(pairing))
     best, most = whole, _explained(whole)
-    if most < NEARLY_ALL * len(pairing.asked):
+    if most < NEARLY_ALL * len(pairing.asked) and uneven(pairing.to):  # beats are no tester's, and there are many
         for column in range(pairing.requests.shape[1]):
             parts = [part for part in _parts(pairing, column) if len(part.asked) >= LEAST_ANSWERS]
             found = [one for part in parts if (one := best_format(part)) is not None]

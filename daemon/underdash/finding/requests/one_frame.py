@@ -8,7 +8,7 @@ its place, and where that leaves a choice the choice makes no difference to any 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -36,12 +36,15 @@ def commands(requests: Bytes, replies: Bytes) -> list[Place]:
     return [one[:3] for one in found]
 
 
-def work_out(pairing: Pairing, command: Place) -> Worked:
-    """Work a format out of requests and answers of one command, which is in one of the places of `commands`."""
+def work_out(pairing: Pairing, command: Place, same: Mapping[int, list[int]] | None = None) -> Worked:
+    """Work a format out of requests and answers of one command, which is in one of the places of `commands`.
+
+    `same` is what `repeats` returns for the pairing, where several places are tried.
+    """
     requests, replies = pairing.requests, pairing.replies
     lengths = pairing.to.length[pairing.asked].astype(np.int64), pairing.by.length[pairing.said].astype(np.int64)
     result = Worked()
-    same = {i: repeated(requests, replies, i) for i in range(requests.shape[1])}
+    same = repeats(requests, replies) if same is None else same
     moving = [i for i in range(requests.shape[1]) if (requests[:, i] != requests[0, i]).any()]
     moving = [i for i in moving if i != command[0]]
     again = [i for i in moving if same[i]]
@@ -70,9 +73,10 @@ def work_out(pairing: Pairing, command: Place) -> Worked:
     return result
 
 
-def repeated(requests: Bytes, replies: Bytes, column: int) -> list[int]:
-    """Return in which bytes of the replies a byte of the requests stands again."""
-    return [j for j in range(replies.shape[1]) if (requests[:, column] == replies[:, j]).mean() >= SURE]
+def repeats(requests: Bytes, replies: Bytes) -> dict[int, list[int]]:
+    """Return in which bytes of the replies each byte of the requests stands again."""
+    shares = (requests[:, :, None] == replies[:, None, :]).mean(axis=0)
+    return {i: np.flatnonzero(shares[i] >= SURE).tolist() for i in range(requests.shape[1])}
 
 
 def _groups(requests: Bytes, columns: Sequence[int]) -> list[Flags]:

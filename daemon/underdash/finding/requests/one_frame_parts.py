@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -72,7 +73,7 @@ class Rows:
     requests: Bytes
     replies: Bytes
     command: Place
-    same: dict[int, list[int]]
+    same: Mapping[int, list[int]]
     lengths: Lengths
     places: dict[int, int] = field(default_factory=dict)
 
