@@ -92,7 +92,7 @@ def _again(rest: Rest) -> list[Maker]:
 
 def _formats(pairing: Pairing) -> list[Maker]:
     """Return the formats that explain most: one for all requests, or one for each value of some byte."""
-    told = with_checksum(pairing)
+    told = with_checksum(pairing) if uneven(pairing.to) else None
     if told is not None:
         return [told] if _asked_for(pairing) else []
     whole = list(_by_command(pairing))
@@ -107,12 +107,12 @@ def _formats(pairing: Pairing) -> list[Maker]:
 
 
 def _asked_for(pairing: Pairing) -> bool:
-    """Say whether frames with a checksum are requests: sent at no beat, and with a maker's command or repeated."""
+    """Say whether frames with a checksum are requests: with a maker's command, or repeated."""
     usual = [
         int(pairing.requests[0, i]) for i, _, adds in commands(pairing.requests, pairing.replies) if adds == USUAL_ADDS
     ]
     by_maker = any(service(number).kind is Kind.MAKER for number in usual)
-    return uneven(pairing.to) and (by_maker or not pairing.by_time)
+    return by_maker or not pairing.by_time
 
 
 def _explained(found: Sequence[Maker]) -> int:

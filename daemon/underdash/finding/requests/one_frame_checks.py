@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..heard import Bytes, Integers
+from .one_frame_pairs import as_numbers
 
 LEAST_DIFFERENT = 3
 """Values that it takes at least; of fewer any byte can be computed."""
@@ -19,7 +20,7 @@ def checksum_of(requests: Bytes, columns: Sequence[int]) -> str | None:
         requests: payloads, shape (rows, width).
         columns: bytes that move and that no answer repeats, ascending.
     """
-    different = np.unique(requests, axis=0).astype(np.int64)
+    different = requests[np.unique(as_numbers(requests), return_index=True)[1]].astype(np.int64)
     for column in reversed(columns):
         if len(np.unique(different[:, column])) < LEAST_DIFFERENT:
             continue
