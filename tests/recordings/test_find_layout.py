@@ -21,7 +21,7 @@ a field ends where the order of magnitude of the rate rises.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
@@ -55,6 +55,10 @@ class Known:
     big: bool
     signed: bool
     kind: str
+
+
+Truth = Mapping[tuple[str, int], tuple[Known, ...]]
+"""Fields by bus and id."""
 
 
 @cache
@@ -105,9 +109,13 @@ Answer = Callable[[Stream], Sequence[tuple[Run, bool]]]
 
 
 def scored(trace: str, answer: Answer, *, strict: bool) -> Score:
+    return scored_by(heard(trace), truth(trace), answer, strict=strict)
+
+
+def scored_by(streams: Iterable[Stream], truth: Truth, answer: Answer, *, strict: bool) -> Score:
     score = Score()
-    for stream in heard(trace):
-        known = truth(trace).get((stream.bus, stream.id), ())
+    for stream in streams:
+        known = truth.get((stream.bus, stream.id), ())
         active = set(np.flatnonzero(stream.active).tolist())
         owner = {bit: at for at, one in enumerate(known) for bit in one.run if bit in active}
         fields = answer(stream) if owner else ()
@@ -153,7 +161,11 @@ def count(score: Score, one: Known, fields: Sequence[tuple[Run, bool]], active: 
 
 
 def ours(trace: str) -> Answer:
-    by_stream = {(one.stream.bus, one.stream.id): one for one in found(trace)}
+    return answer_of(found(trace))
+
+
+def answer_of(made: Iterable[Layout]) -> Answer:
+    by_stream = {(one.stream.bus, one.stream.id): one for one in made}
 
     def answer(stream: Stream) -> list[tuple[Run, bool]]:
         made = by_stream[stream.bus, stream.id]

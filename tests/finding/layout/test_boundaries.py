@@ -90,3 +90,11 @@ def test_bits_that_take_any_value_alike_are_noise_and_the_low_byte_of_a_number_i
     assert (part.length, part.kind) == (5, "noise")
     (part,) = cheaper(stream(*(value.to_bytes(2, "big") for value in walk(1, 400, 30000, 2000, 62000)))).parts
     assert (part.length, part.kind) == (16, "number")
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_last_bit_of_a_number_is_no_flag_that_never_rests(seed: int) -> None:
+    dice = random.Random(seed)
+    hovering = [round(dice.gauss(0x1F8, 9)) for _ in range(120)]
+    (part,) = cheaper(columns([value & 0xFF for value in hovering], [value >> 8 for value in hovering])).parts
+    assert (part.low, part.length) == (0, 10)

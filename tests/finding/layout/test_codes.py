@@ -121,3 +121,9 @@ def test_what_steps_is_no_noise_nor_is_what_changed_a_few_times() -> None:
     values = [dice.randrange(256) for _ in range(400)]
     assert told(walk(400, 30, 120), 8, noise=6.0).kind == "number"
     assert told(values[:8], 8, noise=6.0).kind != "noise"
+
+
+def test_a_number_that_comes_into_use_near_its_middle_is_told_more_shortly_than_one_that_comes_anywhere() -> None:
+    hovering = walk(60, 3, 0)
+    middle, anywhere = ([0] + [value + level for value in hovering] for level in (4096, 2731))
+    assert told(middle, 13).bits < told(anywhere, 13).bits - 3.0

@@ -42,6 +42,8 @@ OUT_OF_USE = 2.0
 """Bits it costs at most to name one of these two values for the first time."""
 OUT = LONGEST + 1
 """What stands for the number of digits of a step that is told as such."""
+ENDS, NEVER = 2, 99
+"""Digits that tell near which of its ends or its middle a number comes into use; and of one that does not."""
 CONSTANT = 0.5
 """What a bit inside a choice that never changes adds to the bits of a new value, beside 1 for one that does: outside a
 field it is not for nothing either. From 0.3 to 0.6 the recordings the method was chosen on are cut alike."""
@@ -178,21 +180,37 @@ def _number(taken: _Taken) -> tuple[Floats, Flags]:
     wraps = (length % 4 == 0) & (np.maximum.reduceat(np.abs(step) - half, taken.first) >= 0)
     some = np.flatnonzero(np.repeat(wraps, count))
     around = (step[some] + half[some] & 2 * half[some] - 1) - half[some]
-    unused = (taken.after == 0) | (taken.after == 2 * half - 1)
     every = np.concatenate((step, signed, around))
     digits = np.frexp(every.astype(np.float64))[1]
-    label = np.where(np.concatenate((unused, unused, unused[some])) & (digits > FAR), OUT, digits)
+    ends = _ends(taken, half)
+    ends = np.concatenate((ends, ends, ends[some]))
+    told = np.where(digits > np.maximum(FAR, ends), OUT, digits)
     ways = np.concatenate((count, count, count * wraps))
-    plain, passing, turning = _steps(label, every > 0, ways, np.concatenate((length, length, length))).reshape(3, runs)
+    named = np.where(told == OUT, ends, 0)
+    bits = _steps(told, every > 0, ways, np.tile(length, 3))
+    bits += np.bincount(np.repeat(np.arange(3 * runs), ways), named, 3 * runs)
+    plain, passing, turning = bits.reshape(3, runs)
     sizes = np.add.reduceat(digits[: 2 * len(step)], np.concatenate((taken.first, taken.first + len(step))))
     return mixed((plain, passing, np.where(wraps, turning, plain) + WRAPPING)), sizes[runs:] < sizes[:runs] - SIGNED
+
+
+def _ends(taken: _Taken, half: Integers) -> Integers:
+    """Digits that tell a number which goes out of use (1: which of the two), or comes into use near its ends or middle.
+
+    A sender fills in all 0 or all 1 before it knows better; a car that stands still is near 0, wherever that lies.
+    """
+    full = 2 * half - 1
+    out, comes = (((value == 0) | (value == full)) for value in (taken.after, taken.before))
+    near = np.minimum(np.minimum(taken.after, full - taken.after), np.abs(taken.after - half))
+    digits = np.maximum(np.frexp(near.astype(np.float64))[1], 1) + ENDS
+    return np.where(out, 1, np.where(comes, digits, NEVER))
 
 
 def _steps(label: Integers, up: Flags, count: Integers, length: Integers) -> Floats:
     """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
 
     Args:
-        label: number of digits, or `OUT`; one run after the other, shape (steps,).
+        label: number of digits, or `OUT` whose digits are not counted; one run after the other, shape (steps,).
         up: direction.
         count: steps of each run, shape (runs,).
         length: bits of each run.
@@ -205,8 +223,8 @@ def _steps(label: Integers, up: Flags, count: Integers, length: Integers) -> Flo
     two = np.bincount(key, minlength=2 * classes * len(count)).reshape(-1, 2, classes)
     whole = two.sum(axis=1)
     either = mixed((_learnt(whole, length), _learnt(two[:, 0], length) + _learnt(two[:, 1], length)))
-    # the first digit is always 1; what is out of use takes one, which of the two it is
-    told: Floats = either + whole @ np.repeat([0, *range(LONGEST), 1], 2)
+    # the first digit is always 1
+    told: Floats = either + whole @ np.repeat([0, *range(LONGEST), 0], 2)
     return told
 
 

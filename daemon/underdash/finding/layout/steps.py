@@ -28,6 +28,9 @@ NOISE = 6.0
 """Bits it costs to take a run for one that takes any value alike, as a checksum by an unknown rule does (about 1 in 64
 is meant so). Beside a byte that moves too, each of its bits costs so much, eight at most, a little less than as flags:
 it may be the low end of a number."""
+BUSY, BUSY_COSTS = 0.1, 7.0
+"""Share of the frames in which a flag seldom changes, and bits it costs if it does (1 in 100): the last bit of a number
+does, no lamp and no switch of the recordings did, but for bits that turn over with each frame."""
 MOST_STEPS, BLOCKS, BLOCK = 1250, 5, 125
 """Frames up to which all are looked at; with more, how many blocks of them and how many in a row."""
 
@@ -70,6 +73,8 @@ class Steps:
         together: Flags = (self._moved & self._seldom & np.uint64((1 << low) - 1)) != 0
         rarely = when(changed[:, self._rare], together[self._rare])
         times = self._mixed(when(changed, together), TOGETHER * rarely)
+        if changed[0].sum() > max(FEW, BUSY * changed.shape[1]):
+            times[0] += BUSY_COSTS
         place = self._numbering.bit(low)
         values = self._within.get(place, [FLAG])
         if len(values) < len(length):
