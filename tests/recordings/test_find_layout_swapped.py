@@ -87,9 +87,9 @@ def test_values_of_one_car_in_the_frames_of_another(
     ours = scored_by(streams, known, answer_of(layouts(Heard(tuple(streams)))), strict=False)
     plain = scored_by(streams, known, lambda stream: by_flips(stream, big=big), strict=False)
     print(
-        f"\nlayout, values of {values} in frames of {frames}: F1 {ours.f1:.3f} ({ours.right} right, {ours.wrong} wrong, "
-        f"{ours.missed} missed; by flips {plain.f1:.3f}), exact {ours.exact} of {ours.fields} ({plain.exact}), "
-        f"order {ours.order} of {ours.ordered}, sign {ours.sign} of {ours.numbers}"
+        f"\nlayout, values of {values} in frames of {frames}: F1 {ours.f1:.3f} (by flips {plain.f1:.3f}), "
+        f"{ours.right} right, {ours.wrong} wrong, {ours.missed} missed; exact {ours.exact} of {ours.fields} "
+        f"({plain.exact}), order {ours.order} of {ours.ordered}, sign {ours.sign} of {ours.numbers}"
     )
     assert ours.f1 >= borders
     assert ours.exact >= exact * ours.fields
