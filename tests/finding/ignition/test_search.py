@@ -119,6 +119,31 @@ def test_of_two_that_say_the_same_the_later_one_is_a_consequence() -> None:
     assert best.where.id == 0x2A0
 
 
+def test_that_it_changes_first_is_said_only_of_the_one_that_does() -> None:
+    """Six lamps in one frame change together; what comes later follows them."""
+    values = {"LOCK": 0, "OFF": 0, "ACC": 0, "ON": 0b10101}
+    later = [("body", Frame(0x2F0, bytes((12.5 <= n / 10 < 20.5,)), at=n / 10 + 0.05)) for n in range(300)]
+    heard, marks = made_up(values, more=later)
+    told = {str(one.where): " ".join(one.because) for rank in asked(heard, marks).ranks for one in rank}
+    tied = [text for place, text in told.items() if "2A0" in place]
+    (behind,) = (text for place, text in told.items() if "2F0" in place)
+    assert len(tied) == 1, "bits of one byte that always change together are one field"
+    assert "it changes first of all that go with the ignition" in tied[0]
+    assert "it follows the first of all that go with the ignition after 0.4" in behind
+
+    six = [
+        ("body", Frame(0x300 + lamp, bytes((12.01 <= n / 10 < 20.01,)), at=n / 10 + 0.001 * lamp))
+        for lamp in range(6)
+        for n in range(300)
+    ]
+    heard, marks = made_up({"LOCK": 0, "OFF": 0, "ACC": 0, "ON": 0}, more=[*six, *later])
+    told = {str(one.where): " ".join(one.because) for rank in asked(heard, marks).ranks for one in rank}
+    tied = [text for place, text in told.items() if "2F0" not in place]
+    assert len(tied) == 6
+    assert all("it is one of 6 that change together before all others that go with the ignition" in t for t in tied)
+    assert not any("changes first of all" in text for text in told.values())
+
+
 def test_a_copy_on_another_bus_is_named_and_not_a_tie() -> None:
     values = {"LOCK": 0, "OFF": 1, "ACC": 2, "ON": 3}
     first = made_up(values, busy=False)[0].streams[0]

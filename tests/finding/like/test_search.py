@@ -195,6 +195,26 @@ def test_clocks_that_run_apart_are_told_with_their_drift() -> None:
     assert "clock runs" in " ".join(answer.best.because)
 
 
+def test_a_drift_is_found_however_long_the_recording() -> None:
+    trace = heard(frames(0xB4, [Put(Bits(5, 16), 0.01)], seconds=380.0))
+    reference = satellites(seconds=380.0, noise=0.05)
+    drifting = replace(reference, at=reference.at + 8e-4 * (reference.at - float(reference.at.mean())))
+    answer = like(trace, drifting)
+    assert answer.best is not None
+    assert answer.best.figures["drift"] == pytest.approx(-8e-4, abs=5e-5)
+    assert "ppm or more" not in " ".join((*answer.best.because, *answer.remarks))
+
+
+@pytest.mark.parametrize("apart", [3.3e-3, -3.3e-3])
+def test_clocks_that_run_apart_by_more_than_is_looked_for_are_told_so(apart: float) -> None:
+    trace = heard(frames(0xB4, [Put(Bits(5, 16), 0.01)], seconds=300.0), clutter())
+    reference = satellites(seconds=300.0, noise=0.05)
+    answer = like(trace, replace(reference, at=reference.at - apart * (reference.at - float(reference.at.mean()))))
+    best = answer.ranks[0][0]
+    assert f"whose clock runs {'+' if apart > 0 else '-'}1000 ppm or more apart" in " ".join(best.because)
+    assert "the clocks seem to run apart by 1000 ppm or more, and further is not looked" in " ".join(answer.remarks)
+
+
 def test_readings_of_a_sensor_that_is_off_do_not_lead_astray() -> None:
     reference = satellites()
     value = reference.value.copy()

@@ -71,8 +71,11 @@ def ignition(heard: Heard, marks: Mapping[str, Sequence[Mark]]) -> Answer:
         return Answer("ignition", remarks=(text.nothing(whole), *_search(whole)[1]))
     odds = np.exp([one.log_odds for one in best])
     shares = np.minimum(odds / (odds.sum() + np.exp(NOTHING)), MOST_SURE)
+    early = sum(one.late_s <= text.FIRST_S for one in best)
     told = [
-        _candidate(one, float(share), said) for one, share in zip(best, shares, strict=True) if share >= LEAST_SHARE
+        _candidate(one, float(share), said, early)
+        for one, share in zip(best, shares, strict=True)
+        if share >= LEAST_SHARE
     ][:MOST_TOLD]
     ranks = ranked(told)
     return Answer("ignition", ranks, (*text.advice(best[0].turning, said, ranks), *remarks))
@@ -167,10 +170,10 @@ def _copies(one: Turning, other: Turning) -> bool:
     return bool((apart <= COPY_S + np.fmax(one.width, other.width))[np.isfinite(apart)].all())
 
 
-def _candidate(one: Weighed, share: float, said: Led) -> Candidate:
+def _candidate(one: Weighed, share: float, said: Led, early: int) -> Candidate:
     field = one.turning
     stream = field.stream
     where = Where(stream.bus, stream.id, stream.extended, field.bits)
     figures = {"told_apart": float(field.told_apart), "after_s": round(one.late_s, 4), "odd": float(field.odd)}
-    because = text.because(field, one.late_s, one.copies, said)
+    because = text.because(field, one.late_s, one.copies, said, early=early)
     return Candidate(where, share, one.log_odds, because, text.meaning(field.raws), figures)

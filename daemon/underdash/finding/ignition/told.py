@@ -29,13 +29,25 @@ def meaning(raws: Mapping[str, int]) -> dict[int, str]:
     return names
 
 
-def because(field: Turning, late_s: float, copies: Sequence[Turning], said: Led) -> tuple[str, ...]:
-    """Return what speaks for a field, and what against it."""
+def because(
+    field: Turning, late_s: float, copies: Sequence[Turning], said: Led, *, early: int = 1
+) -> tuple[str, ...]:  # fmt: skip
+    """Return what speaks for a field, and what against it.
+
+    Args:
+        field: which one.
+        late_s: how much later it changes than the first.
+        copies: fields that read the same.
+        said: what was led.
+        early: how many fields change no later than `FIRST_S` after the first.
+    """
     sentences = [_apart(field), _rounds(said)]
-    if late_s <= FIRST_S:
-        sentences.append("it changes first of all that go with the ignition")
-    else:
+    if late_s > FIRST_S:
         sentences.append(f"it follows the first of all that go with the ignition after {late_s:.2f} s")
+    elif early > 1:
+        sentences.append(f"it is one of {early} that change together before all others that go with the ignition")
+    else:
+        sentences.append("it changes first of all that go with the ignition")
     if said.others:
         sentences.append(f"it does not answer to {listed(list(said.others))}")
     if field.start_is_dark:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
@@ -25,6 +26,9 @@ LONG_S = 120.0
 
 MOST_DRIFT = 1e-3
 """Two clocks run apart by at most this much: an hour's recording by 3.6 s."""
+
+AT_THE_END = 0.95
+"""A drift of more than this part of the most may be any that is larger."""
 
 MOST_WORTH = 16.0
 """Independent pairs that a fit is worth at most when it is weighed: what one sensor leaves of another one is mostly how
@@ -77,6 +81,11 @@ class Timing:
     lag_s: float = 0.0
     drift: float = 0.0
     middle_s: float = 0.0
+
+    @property
+    def drift_at_its_end(self) -> bool:
+        """Whether the clocks may run apart by more than is looked for."""
+        return abs(self.drift) >= AT_THE_END * MOST_DRIFT
 
     def shifted(self, at: Floats) -> Floats:
         """Return when the field carries what the reference held at `at`."""
@@ -166,20 +175,33 @@ def _halves(raw: Floats, value: Floats) -> tuple[float, float] | None:
     return scale, float(np.median(value - scale * raw))
 
 
-def timed(lane: Lane, raw: Floats, reference: Reference, begin: Timing, step_s: float) -> Timing:
-    """Refine the lag, and find the drift where the recording is long enough to show one."""
-    timing = _best_lag(lane, raw, reference, begin, step_s)
+def timed(
+    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, step_s: float | None = None
+) -> Timing:
+    """Refine the lag, and find the drift where the recording is long enough to show one.
+
+    Args:
+        lane, raw: a field and its numbers.
+        reference: the quantity.
+        begin: where to look.
+        reach_s: how far from there.
+        step_s: how finely lags have to be tried, `reach_s` if None.
+    """
+    timing = _best_lag(lane, raw, reference, begin, reach_s)
     if len(reference) < 8 or float(np.ptp(reference.at)) < LONG_S:
         return timing
     timing = replace(timing, middle_s=float(reference.at.mean()))
     half = len(reference) // 2
     rows = np.arange(len(reference))
     early, late = reference.only(rows[:half]), reference.only(rows[half:])
-    first, second = (_best_lag(lane, raw, part, timing, step_s).lag_s for part in (early, late))
-    drift = (second - first) / float(late.at.mean() - early.at.mean())
-    if abs(drift) > MOST_DRIFT:
-        return timing
-    drifting = replace(timing, drift=drift, lag_s=(first + second) / 2)
+    apart_s = float(late.at.mean() - early.at.mean())
+    # each half has to be looked for as far away as the largest drift takes it, and a little further, to see the end
+    far_s, step_s, drifting = max(reach_s, 0.55 * MOST_DRIFT * apart_s), step_s or reach_s, timing
+    # what a half tells need not come from its middle, so that the second look puts the first one right
+    for look_s in (far_s, far_s / 4):
+        first, second = (_best_lag(lane, raw, part, drifting, look_s, step_s).lag_s for part in (early, late))
+        drift = min(MOST_DRIFT, max(-MOST_DRIFT, drifting.drift + (second - first) / apart_s))
+        drifting = replace(drifting, drift=drift, lag_s=(first + second) / 2)
     with_drift, without = (line_through(pairs(lane, raw, reference, one)) for one in (drifting, timing))
     # one more number must explain more than chance would: twice the logarithm of the likelihood gains 6
     if with_drift and without and with_drift.worth * np.log(without.left / max(with_drift.left, 1e-12)) > 6.0:
@@ -187,18 +209,21 @@ def timed(lane: Lane, raw: Floats, reference: Reference, begin: Timing, step_s: 
     return timing
 
 
-def _best_lag(lane: Lane, raw: Floats, reference: Reference, begin: Timing, step_s: float) -> Timing:
-    """Narrow the lag down, around where the coarse search saw it."""
+def _best_lag(
+    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, step_s: float | None = None
+) -> Timing:
+    """Narrow the lag down, around where it was seen before, in steps that leave no valley out."""
     first = line_through(pairs(lane, raw, reference, begin))
     if first is None:
         return begin
     # the same limit for all lags: what is far off counts for no more than that, and is not left out where it decides
     limit = max(WRONG * first.spread, 1e-9 * float(np.ptp(reference.value)))
-    centre, reach = begin.lag_s, step_s
+    steps = 4 * ceil(reach_s / (step_s or reach_s))
+    centre, reach = begin.lag_s, reach_s
     for _ in range(4):
-        lags = np.clip(centre + reach * np.linspace(-1.0, 1.0, 9), -MOST_LAG_S, MOST_LAG_S)
+        lags = np.clip(centre + reach * np.linspace(-1.0, 1.0, 2 * steps + 1), -MOST_LAG_S, MOST_LAG_S)
         left = np.array([_off(pairs(lane, raw, reference, replace(begin, lag_s=float(lag))), limit) for lag in lags])
-        centre, reach = _lowest(lags, left), reach / 4
+        centre, reach, steps = _lowest(lags, left), reach / steps, 4
     return replace(begin, lag_s=centre)
 
 

@@ -7,7 +7,7 @@ from math import hypot
 
 from ..found import Candidate
 from .close import Close
-from .fitting import MOST_LAG_S
+from .fitting import MOST_DRIFT, MOST_LAG_S
 from .reference import SPARSE, Reference
 
 NEAR_S = 0.1
@@ -47,11 +47,15 @@ def _because(one: Close, reference: Reference, offset_error: float) -> list[str]
         f"R2 {1 - line.left:.5f} over {len(line.kept)} values, {line.spread:.3g}{unit} apart (rms)"
         + (f"; {(~line.kept).sum()} values far off were left out" if not line.kept.all() else ""),
         f"it comes {abs(one.timing.lag_s):.2f} s {'after' if one.timing.lag_s >= 0 else 'before'} the reference"
-        + (f", whose clock runs {1e6 * one.timing.drift:+.0f} ppm apart" if one.timing.drift else ""),
+        + (f", whose clock runs {1e6 * one.timing.drift:+.0f} ppm{_or_more(one)} apart" if one.timing.drift else ""),
     ]
     if one.zeros or one.beyond:
         text.append(_always_zero(one))
     return text
+
+
+def _or_more(one: Close) -> str:
+    return " or more" if one.timing.drift_at_its_end else ""
 
 
 def _always_zero(one: Close) -> str:
@@ -84,7 +88,7 @@ def remarks(reference: Reference, best: Sequence[Close]) -> tuple[str, ...]:
     if not best:
         return (
             f"nothing follows {name}: it may not be on this bus, or only in answers to a tester; check that its time "
-            "is right, within 2 s",
+            "is right, within 2 s from beginning to end",
         )
     text = []
     if len(best) > 1:
@@ -97,6 +101,12 @@ def remarks(reference: Reference, best: Sequence[Close]) -> tuple[str, ...]:
         text.append(
             f"{name} fits best {abs(lag):.0f} s apart, and further is not looked: its clock may be off by more; {move} "
             "its first column and try again"
+        )
+    if best[0].timing.drift_at_its_end:
+        text.append(
+            f"the clocks seem to run apart by {1e6 * MOST_DRIFT:.0f} ppm or more, and further is not looked: scale and "
+            f"lag are less sure than they look; see that {name}'s seconds are those of the trace, or give a shorter "
+            "piece of it"
         )
     if best[0].turns < FEW_TURNS:
         text.append(
