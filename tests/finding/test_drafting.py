@@ -36,3 +36,25 @@ def test_each_frame_is_told_in_a_line() -> None:
     assert "drive 1B4: every 50 ms, 3 bytes, counts in byte 0 bits 0 to 3, nothing else moved" in lines
     assert "drive 500: 6 times, not by the clock, 1 bytes, 3 other bits moved" in lines
     assert not any("700" in line for line in lines)
+
+
+def asked(request: int, answer: int, at: float, number: int) -> list[tuple[str, Frame]]:
+    """One exchange of service 22."""
+    identifier = bytes((0xF4, number % 3))
+    return [
+        ("can0", Frame(request, b"\x03\x22" + identifier + bytes(4), at=at)),
+        ("can0", Frame(answer, b"\x04\x62" + identifier + bytes((number & 0xFF, 0, 0)), at=at + 0.01)),
+    ]
+
+
+def test_what_a_tester_asks_and_is_answered_is_nothing_to_recognise_a_car_by() -> None:
+    """On the ids of the standard, on others, and where only the answers of the standard's ids were recorded."""
+    frames = [("can0", Frame(0x300, bytes(4), at=float(n))) for n in range(60)]
+    for number in range(300):
+        at = 0.2 * number
+        frames += [*asked(0x7E0, 0x7E8, at, number), *asked(0x6A1, 0x6B4, at + 0.05, number)]
+        frames.append(("can0", Frame(0x7EA, bytes(8), at=at + 0.1)))
+    car, lines = draft(heard_from(sorted(frames, key=lambda one: one[1].at), {"can0": "drive"}), "m", "M", {"drive": 1})
+    assert [one.id for one in car.fingerprint] == [0x300]
+    told = [line for line in lines if line.endswith(", a tester's or a unit's answer to it")]
+    assert [line[:9] for line in told] == ["drive 6A1", "drive 6B4", "drive 7E0", "drive 7E8", "drive 7EA"]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 from ..contract.cars import BusDescription, CarDescription, ExpectedFrame
 from .describing import period_of
 from .found import bits_text
 from .heard import Heard, Stream
 from .layout.protection import protection_of
+from .requests.search import find_requests
+from .requests.senders import Sender, answers_by_standard, asks_by_standard
 
 FRAMES_A_BUS = 3
 SHARE = 0.05
@@ -25,14 +27,34 @@ def draft(heard: Heard, name: str, title: str, bitrates: Mapping[str, int]) -> t
         bitrates: bit/s by role of the bus; buses without one are left out.
     """
     buses = tuple(BusDescription(role, rate) for role, rate in bitrates.items())
-    fingerprint = [frame for role in bitrates for frame in _always_there(heard, role)]
+    asked = find_requests(heard).places | {
+        place for stream in heard if _by_standard(Sender(*(place := _place(stream))))
+    }
+    fingerprint = [frame for role in bitrates for frame in _always_there(heard, role, asked)]
     lines = [f"What {heard.trace or 'the recording'} says, frame by frame:"]
-    lines += [_line(stream) for stream in heard if stream.bus in bitrates]
+    lines += [
+        _line(stream) + (", a tester's or a unit's answer to it" if _place(stream) in asked else "")
+        for stream in heard
+        if stream.bus in bitrates
+    ]
     origin = f"begun with {heard.trace}" if heard.trace else ""
     return CarDescription(name, title, buses, fingerprint=tuple(fingerprint), origin=origin), lines
 
 
-def _always_there(heard: Heard, role: str) -> list[ExpectedFrame]:
+Place = tuple[str, int, bool]
+"""Bus, id, and whether it has 29 bits."""
+
+
+def _place(stream: Stream) -> Place:
+    return stream.bus, stream.id, stream.extended
+
+
+def _by_standard(sender: Sender) -> bool:
+    """Say whether an id is for testers and what answers them: another car, or this one without a tester, has it not."""
+    return asks_by_standard(sender) or answers_by_standard(sender)
+
+
+def _always_there(heard: Heard, role: str, left_out: Collection[Place]) -> list[ExpectedFrame]:
     """Frames by which the car is recognised: by the clock, of one length, from the beginning to the end."""
     margin = SHARE * (heard.end - heard.begin)
     found = []
@@ -40,7 +62,7 @@ def _always_there(heard: Heard, role: str) -> list[ExpectedFrame]:
         period = period_of(stream)
         steady = stream.length.min() == stream.length.max() and len(stream) >= LEAST_FRAMES
         whole = stream.at[0] - heard.begin <= margin and heard.end - stream.at[-1] <= margin
-        if stream.bus == role and period is not None and steady and whole:
+        if stream.bus == role and period is not None and steady and whole and _place(stream) not in left_out:
             found.append((period, stream))
     found.sort(key=lambda pair: (pair[0], pair[1].id))
     # the quick ones are recognised soonest; different periods, since other cars share many

@@ -78,7 +78,7 @@ def close_look(field: Rough, reference: Reference, step_s: float) -> Close | Non
     few = thinned(reference, MOST_VALUES)
     timing = timed(field.lane, field.raw(), few, Timing(field.lag_s), step_s)
     field = carried(lengthened(heightened(field, few, timing), few, timing))
-    timing = timed(field.lane, field.raw(), few, replace(timing, drift=0.0), FINE_S, step_s)
+    timing = timed(field.lane, field.raw(), few, replace(timing, drift=0.0), FINE_S, step_s=step_s)
     found = _read(field, reference, timing)
     longer = to_the_byte(field)
     if found is None or longer is None:

@@ -176,7 +176,7 @@ def _halves(raw: Floats, value: Floats) -> tuple[float, float] | None:
 
 
 def timed(
-    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, step_s: float | None = None
+    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, *, step_s: float | None = None
 ) -> Timing:
     """Refine the lag, and find the drift where the recording is long enough to show one.
 
@@ -199,7 +199,7 @@ def timed(
     far_s, step_s, drifting = max(reach_s, 0.55 * MOST_DRIFT * apart_s), step_s or reach_s, timing
     # what a half tells need not come from its middle, so that the second look puts the first one right
     for look_s in (far_s, far_s / 4):
-        first, second = (_best_lag(lane, raw, part, drifting, look_s, step_s).lag_s for part in (early, late))
+        first, second = (_best_lag(lane, raw, part, drifting, look_s, step_s=step_s).lag_s for part in (early, late))
         drift = min(MOST_DRIFT, max(-MOST_DRIFT, drifting.drift + (second - first) / apart_s))
         drifting = replace(drifting, drift=drift, lag_s=(first + second) / 2)
     with_drift, without = (line_through(pairs(lane, raw, reference, one)) for one in (drifting, timing))
@@ -210,7 +210,7 @@ def timed(
 
 
 def _best_lag(
-    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, step_s: float | None = None
+    lane: Lane, raw: Floats, reference: Reference, begin: Timing, reach_s: float, *, step_s: float | None = None
 ) -> Timing:
     """Narrow the lag down, around where it was seen before, in steps that leave no valley out."""
     first = line_through(pairs(lane, raw, reference, begin))

@@ -58,6 +58,12 @@ class Requests:
         """Whether there is a tester at all."""
         return bool(self.asked or self.makers)
 
+    @property
+    def places(self) -> set[tuple[str, int, bool]]:
+        """The ids (bus, id, extended) on which testers ask and units answer."""
+        ends = (end for one in self.makers for end in (one.to, one.by))
+        return {_place(one) for one in (*self.dialogue.spoken, *ends)}
+
     def plain(self) -> dict[str, Plain]:
         """Return what ``--json`` writes."""
         units: dict[Whom, list[Asked]] = {}
