@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from underdash.bus.frames import Frame
 from underdash.cli.find import picture
@@ -14,8 +14,9 @@ from underdash.contract.layout import Bits
 from underdash.display.palettes import DAY, Colour
 from underdash.finding.found import Answer, Candidate, Where
 from underdash.finding.heard import Heard
+from underdash.finding.like.reference import Reference
 from underdash.finding.picture import LEFT, MARK, RIGHT, WIDTH, draw, ticks
-from underdash.finding.picture_strip import pieces
+from underdash.finding.picture_strip import SCALE, Box, Span, draw_strip, moved, pieces
 from underdash.finding.reading import heard_from
 from underdash.finding.series import Series
 
@@ -135,3 +136,66 @@ def test_frames_that_come_at_all_are_bright_where_they_are_sent() -> None:
     image = draw(heard, [Candidate(where, 0.9, 1.0)])
     assert DAY.accent in colours(image, column(102.3))
     assert DAY.accent not in colours(image, column(105.0))
+
+
+CLIMBING = {"scale": 0.4, "offset": -10.0, "lag_s": 0.5}
+
+
+def strip(figures: dict[str, float], reference: Reference | None) -> tuple[Image.Image, list[tuple[float, str]]]:
+    """One strip of ten seconds, 1000 finished pixels wide, of a raw number that climbs from 0 to 250."""
+    image = Image.new("RGB", (SCALE * 1000, SCALE * 100), DAY.ground)
+    at = 100.0 + np.linspace(0.0, 10.0, 251)
+    found = Candidate(Where("comfort", 0x2C1, False, Bits(1)), 0.9, 1.0, figures=figures)
+    span, box = Span(100.0, 110.0, 0.0, SCALE * 1000.0), Box(0.0, 0.0, 1000.0, 100.0)
+    levels = draw_strip(
+        ImageDraw.Draw(image), span, box, Series(at, np.arange(251.0), 0.04), found, reference=reference
+    )
+    return image, levels
+
+
+def inked(image: Image.Image, at: float) -> list[int]:
+    """Heights in finished pixels at which a point is, in the column of a time."""
+    rows = np.asarray(image)[:, round(SCALE * 100 * (at - 100.0))]
+    return sorted({int(row) // SCALE for row in np.flatnonzero((rows == DAY.ink).all(axis=1))})
+
+
+def test_a_references_points_lie_on_the_line_where_they_agree_and_beside_it_where_not() -> None:
+    reference = Reference("speed", np.array([102.0, 105.0, 106.0, 109.8]), np.array([15.0, 45.0, 500.0, 92.0]), "km/h")
+    image, levels = strip(CLIMBING, reference)
+    assert [text for _, text in levels] == ["-10 km/h", "90 km/h"]
+    # half a second later each; the line climbs by 8 pixels a second, from 90 to 10
+    assert 70 in inked(image, 102.5)
+    assert 46 in inked(image, 105.5)
+    assert inked(image, 106.5)[0] < 5, "what lies beyond the ends is drawn at the edge"
+    assert not inked(image, 103.5)
+    assert (
+        len(moved(reference, Candidate(Where("", 0, False, Bits(0)), 1, 1, figures=CLIMBING), Span(100, 110, 0, 1)))
+        == 3
+    )
+
+
+def test_a_number_that_falls_while_the_quantity_rises_is_drawn_as_the_quantity() -> None:
+    reference = Reference("speed", np.array([102.0]), np.array([80.0]), "degC")
+    image, levels = strip({"scale": -0.4, "offset": 100.0}, reference)
+    assert [text for _, text in levels] == ["0 °C", "100 °C"]
+    assert 26 in inked(image, 102.0)
+
+
+def test_many_points_lie_below_the_line_and_few_upon_it() -> None:
+    def centre(count: int) -> Colour:
+        at = 100.0 + np.linspace(0.0, 10.0, count)
+        image, _ = strip({"scale": 1.0, "offset": 0.0}, Reference("n", at, 25.0 * (at - 100.0)))
+        red, green, blue = np.asarray(image)[SCALE * 50, SCALE * 500].tolist()
+        return red, green, blue
+
+    assert centre(11) == DAY.ink
+    assert centre(2001) == DAY.accent
+
+
+def test_a_picture_with_a_reference_is_taller_and_has_its_points() -> None:
+    heard = pressed_from_4_to_6()
+    reference = Reference("speed", np.array([101.0, 104.0]), np.array([25.0, 100.0]), "km/h")
+    with_it, without = (draw(heard, [candidate(1)], reference=one) for one in (reference, None))
+    assert with_it.height > without.height
+    assert DAY.ink in colours(with_it, column(101.0))
+    assert draw(heard, [], reference=reference).width == WIDTH

@@ -21,6 +21,7 @@ from .progress import Progress
 if TYPE_CHECKING:
     from ..finding.found import Answer
     from ..finding.heard import Heard
+    from ..finding.like.reference import Reference
 
 QUESTIONS: dict[str, str] = {
     "ignition": "which field tells the position of the ignition",
@@ -119,7 +120,7 @@ def tell(answers: Sequence[Answer], *, as_json: bool) -> int:
 
 def picture(
     arguments: argparse.Namespace, heard: Heard, answers: Sequence[Answer],
-    marks: Sequence[tuple[float, float, str]] | None = None,
+    marks: Sequence[tuple[float, float, str]] | None = None, reference: Reference | None = None,
 ) -> None:  # fmt: skip
     """Draw the answers if ``--picture`` was given: several candidates of one answer, or the first of each of several.
 
@@ -128,6 +129,7 @@ def picture(
         heard: what was searched.
         answers: what was found.
         marks: (from, until, word) in seconds of the trace; those in the trace itself if None.
+        reference: what was to be followed, drawn over the candidates of one answer.
     """
     if arguments.picture is None:
         return
@@ -137,7 +139,8 @@ def picture(
         marks = [(at, at, word) for at, word in heard.marks]
     found = [(answer.question, rank[0]) for answer in answers for rank in answer.ranks[:1]]
     if len(answers) == 1:
-        drawn = draw(heard, [one for rank in answers[0].ranks for one in rank], marks, title=answers[0].question)
+        told = [one for rank in answers[0].ranks for one in rank]
+        drawn = draw(heard, told, marks, title=answers[0].question, reference=reference)
     else:
         drawn = draw(heard, [one for _, one in found], marks, names=[question for question, _ in found])
     with put_in_place(Path(arguments.picture), "--picture") as part:

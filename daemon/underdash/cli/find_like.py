@@ -51,9 +51,10 @@ def run(arguments: argparse.Namespace) -> int:
     found = heard(arguments)
     if arguments.signal is None and arguments.reference in CATALOGUE:
         arguments.signal = arguments.reference
-    answer = like(found, _in_unit_of_the_signal(arguments, _reference(arguments, found)))
+    reference = _in_unit_of_the_signal(arguments, _reference(arguments, found))
+    answer = like(found, reference)
     status = tell([answer], as_json=arguments.json)
-    picture(arguments, found, [answer])
+    picture(arguments, found, [answer], reference=reference)
     finish(arguments, found, [answer], f"find {answer.question}")
     return status
 

@@ -15,13 +15,16 @@ from ..display.fonts import BOLD, REGULAR, Fonts
 from ..display.palettes import DAY, Colour
 from .found import Candidate
 from .heard import Heard
-from .picture_strip import SCALE, Box, Span, draw_strip, pen_width
+from .like.reference import Reference, within
+from .picture_strip import LINE_PX, POINT_PX, SCALE, Box, Span, draw_strip, label_of, pen_width
 from .series import series_of
 
 WIDTH, LEFT, RIGHT = 1200, 190, 28
-HEAD, WORDS, TITLE, BETWEEN, AXIS = 60, 26, 32, 18, 58
+HEAD, WORDS, TITLE, BETWEEN, AXIS, LEGEND = 60, 26, 32, 18, 58, 34
 WORD_ROWS, APART = 3, 10
 STRIPS_HEIGHT, LEAST_HEIGHT, MOST_HEIGHT = 400, 62, 170
+TALLER = 1.5
+"""So much taller are strips in which a field is to be held against a reference."""
 SHOWN = 5
 BIG, NORMAL, LEAST_PX = 27, 19, 12
 INTERVAL: Colour = (25, 32, 37)
@@ -34,7 +37,7 @@ Mark = tuple[float, float, str]
 
 def draw(
     heard: Heard, candidates: Sequence[Candidate], marks: Sequence[Mark] = (), *, title: str = "",
-    names: Sequence[str] = (),
+    names: Sequence[str] = (), reference: Reference | None = None,
 ) -> Image.Image:  # fmt: skip
     """Draw up to `SHOWN` candidates below each other, 1200 pixels wide.
 
@@ -44,17 +47,25 @@ def draw(
         marks: what a person did when.
         title: what was asked.
         names: a word for each candidate, where they answer different questions.
+        reference: what the candidates follow, whose points are drawn over each, in its unit.
     """
     shown = candidates[:SHOWN]
     height = min(MOST_HEIGHT, max(LEAST_HEIGHT, STRIPS_HEIGHT // max(1, len(shown))))
+    height = height if reference is None else round(TALLER * height)
     span = Span(heard.begin, heard.end, SCALE * LEFT, SCALE * (WIDTH - RIGHT))
     words = placed_words(marks, span)
-    above = HEAD + WORDS * max([1, *(row + 1 for _, row, _ in words)])
+    first = HEAD
+    if reference is not None:
+        reference = within(reference, heard)
+        first += LEGEND
+    above = first + WORDS * max([int(reference is None), *(row + 1 for _, row, _ in words)])
     below = above + max(1, len(shown)) * (TITLE + height + BETWEEN)
     sheet = Sheet(below + AXIS, span)
     sheet.head(title, heard)
+    if reference is not None and shown:
+        sheet.legend(reference)
     for x, row, word in words:
-        sheet.text(x, HEAD + WORDS * row + WORDS // 2, word, soft=True)
+        sheet.text(x, first + WORDS * row + WORDS // 2, word, soft=True)
     for place, candidate in enumerate(shown):
         top = above + place * (TITLE + height + BETWEEN)
         sheet.title(top, f"{place + 1}" if not names else names[place], candidate)
@@ -64,7 +75,7 @@ def draw(
         if series is None:
             sheet.text(LEFT, top + TITLE + height // 2, "not in this recording", soft=True)
             continue
-        sheet.levels(draw_strip(sheet.pen, sheet.span, box, series, candidate))
+        sheet.levels(draw_strip(sheet.pen, sheet.span, box, series, candidate, reference=reference))
     if not shown:
         sheet.text(LEFT, above + TITLE, "nothing found", soft=True)
     sheet.axis(below)
@@ -123,9 +134,21 @@ class Sheet:
         about = f"{heard.trace}, {heard.end - heard.begin:.1f} s, {heard.frames} frames".removeprefix(", ")
         self.text(WIDTH - RIGHT, HEAD // 2 + 4, about, anchor="rm", soft=True, most=WIDTH - wide - 3 * RIGHT)
 
+    def legend(self, reference: Reference) -> None:
+        """Say what is the field and what the reference."""
+        y = HEAD + LEGEND // 2
+        self.pen.line((SCALE * LEFT, SCALE * y, SCALE * (LEFT + 26), SCALE * y), DAY.accent, pen_width(LINE_PX))
+        x = LEFT + 36 + self.text(LEFT + 36, y, "the field", soft=True) + 36
+        radius = SCALE * POINT_PX
+        self.pen.ellipse((SCALE * x - radius, SCALE * y - radius, SCALE * x + radius, SCALE * y + radius), DAY.ink)
+        label = label_of(reference.unit)
+        unit = f" in {label}" if label and label not in reference.name else ""
+        text = f"{reference.name}{unit}, {len(reference)} values, each moved by the lag that was found"
+        self.text(x + 16, y, text, soft=True, most=WIDTH - RIGHT - x - 16)
+
     def title(self, top: float, name: str, candidate: Candidate) -> None:
         """Write above a strip which place it is and how likely it is the right one."""
-        sure = f"{100 * candidate.confidence:.0f} %"
+        sure = "below 1 %" if candidate.confidence < 0.005 else f"{100 * candidate.confidence:.0f} %"
         wide = self.text(WIDTH - RIGHT, top + TITLE // 2, sure, anchor="rm", weight=BOLD)
         self.text(LEFT - 14, top + TITLE // 2, name, anchor="rm", weight=BOLD, most=LEFT - 24)
         self.text(LEFT, top + TITLE // 2, str(candidate.where), most=WIDTH - LEFT - wide - 2 * RIGHT)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import floor, log10
 
 import numpy as np
 from PIL import ImageDraw
 
+from ..contract.units import UNITS
 from ..display.palettes import DAY, Colour
 from .found import Candidate
 from .heard import Floats, Integers
+from .like.reference import Reference
 from .series import Series
 
 SCALE = 2
@@ -18,6 +21,8 @@ SCALE = 2
 MOST_LEVELS = 6
 """A field that takes more values than these is drawn as a number."""
 STEP_PX, LEAST_PX, JUMP_PX, LINE_PX, INSET_PX = 6, 3, 2, 3, 10
+POINT_PX, MOST_POINTS = 3.5, 300
+"""Radius of a reference's points; where it has more than so many, they lie below the line, which they would hide."""
 SILENT_PERIODS, SILENT_S = 10.0, 0.5
 """A strip is empty where nothing came for so many periods, and so long at least."""
 
@@ -54,16 +59,18 @@ def pen_width(px: float) -> int:
 
 
 def draw_strip(
-    pen: ImageDraw.ImageDraw, span: Span, box: Box, series: Series, candidate: Candidate
-) -> list[tuple[float, str]]:
-    """Draw a field; returns what is to be written beside it, with the height of each in finished pixels."""
+    pen: ImageDraw.ImageDraw, span: Span, box: Box, series: Series, candidate: Candidate,
+    *, reference: Reference | None = None,
+) -> list[tuple[float, str]]:  # fmt: skip
+    """Draw a field, and the points of what it follows; returns what is to be written beside it, and at which height."""
     good = np.isfinite(series.value)
     series = Series(series.at[good], series.value[good], series.period_s)
     if not len(series):
         return [((box.top + box.bottom) / 2, "no number")]
-    if len(np.unique(series.value)) <= MOST_LEVELS:
+    count = len(np.unique(series.value))
+    if count == 1 or (count <= MOST_LEVELS and reference is None):
         return _steps(pen, span, box, series, candidate)
-    return _line(pen, span, box, series, candidate)
+    return _line(pen, span, box, series, candidate, reference=reference)
 
 
 def pieces(series: Series) -> list[slice]:
@@ -121,22 +128,60 @@ def _level_text(value: float, candidate: Candidate) -> str:
 
 
 def _line(
-    pen: ImageDraw.ImageDraw, span: Span, box: Box, series: Series, candidate: Candidate
-) -> list[tuple[float, str]]:
-    low, high = float(series.value.min()), float(series.value.max())
+    pen: ImageDraw.ImageDraw, span: Span, box: Box, series: Series, candidate: Candidate,
+    *, reference: Reference | None = None,
+) -> list[tuple[float, str]]:  # fmt: skip
+    value = series.value * candidate.figures.get("scale", 1.0) + candidate.figures.get("offset", 0.0)
+    low, high = float(value.min()), float(value.max())
     top, bottom = box.top + INSET_PX, box.bottom - INSET_PX
     for y in (top, bottom):
         pen.line((span.left, SCALE * y, span.right, SCALE * y), DAY.track, pen_width(1))
-    y_of = SCALE * (bottom - (series.value - low) / (high - low) * (bottom - top))
-    x_of = np.interp(series.at, (span.begin, span.end), (span.left, span.right))
+
+    def placed(at: Floats, value: Floats) -> tuple[Floats, Floats]:
+        y = bottom - (value - low) / (high - low) * (bottom - top)
+        # what lies beyond the field's ends is seen to do so, but not how far
+        x: Floats = np.interp(at, (span.begin, span.end), (span.left, span.right))
+        return x, SCALE * np.clip(y, box.top, box.bottom)
+
+    known = moved(reference, candidate, span) if reference is not None else None
+    if known is not None and len(known) > MOST_POINTS:
+        _points(pen, *placed(known.at, known.value))
+    x_of, y_of = placed(series.at, value)
     for piece in pieces(series):
         kept = _telling(x_of[piece], y_of[piece])
         points = list(zip(x_of[piece][kept].tolist(), y_of[piece][kept].tolist(), strict=True))
         if len(points) > 1:
             pen.line(points, DAY.accent, pen_width(LINE_PX), joint="curve")
-        _dot(pen, points[-1], pen_width(LINE_PX) * 0.9, DAY.ink)
-    scale, offset = candidate.figures.get("scale", 1.0), candidate.figures.get("offset", 0.0)
-    return [(bottom, f"{low * scale + offset:.6g}"), (top, f"{high * scale + offset:.6g}")]
+        if known is None:
+            _dot(pen, points[-1], pen_width(LINE_PX) * 0.9, DAY.ink)
+    if known is not None and len(known) <= MOST_POINTS:
+        _points(pen, *placed(known.at, known.value))
+    unit = f" {label_of(known.unit)}".rstrip() if known is not None else ""
+    return [(bottom, _end_text(low, high - low) + unit), (top, _end_text(high, high - low) + unit)]
+
+
+def label_of(unit: str) -> str:
+    """Return a unit as it is shown, whether it is known or not."""
+    return UNITS[unit].label if unit in UNITS else unit
+
+
+def _end_text(value: float, span: float) -> str:
+    """Write an end of a scale, to a hundredth of its length or finer."""
+    decimals = min(9, max(0, 2 - floor(log10(span))))
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def _points(pen: ImageDraw.ImageDraw, x: Floats, y: Floats) -> None:
+    for point in zip(x.tolist(), y.tolist(), strict=True):
+        _dot(pen, point, SCALE * POINT_PX, DAY.ink)
+
+
+def moved(reference: Reference, candidate: Candidate, span: Span) -> Reference:
+    """Return a reference at the times at which a field that follows it carries what it held, where that is drawn."""
+    lag_s, drift = candidate.figures.get("lag_s", 0.0), candidate.figures.get("drift", 0.0)
+    middle = float(reference.at.mean()) if len(reference) else 0.0
+    there = replace(reference, at=reference.at + lag_s + drift * (reference.at - middle))
+    return there.only(np.flatnonzero((there.at >= span.begin) & (there.at <= span.end)))
 
 
 def _telling(x: Floats, y: Floats) -> Integers:
