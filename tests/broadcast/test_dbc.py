@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from underdash.broadcast import dbc_parse
-from underdash.broadcast.dbc import Imported, import_dbc, snake_case
+from underdash.broadcast.dbc import Imported, import_dbc
+from underdash.broadcast.dbc_names import means_not_available, ranges, snake_case, unit_of
 from underdash.broadcast.decoder import compile_listener
 from underdash.contract.errors import UnderdashError
 from underdash.contract.layout import Bits, ByteOrder, Coding, Field, Select
@@ -211,6 +212,67 @@ VAL_ 1 Speed 255 "none" ;
     assert (state.kind, state.unit, state.choices) == (Kind.CHOICE, "", ("shut", "ajar", "open", "unknown"))
     assert (speed.kind, speed.unit) == (Kind.NUMBER, "km/h")
     assert lost(found) == {5: "Speed is a number with a scale or unit; its labels are not used"}
+
+
+def test_labels_that_say_that_there_is_no_value_are_taken_for_that() -> None:
+    found = take(
+        """BO_ 1 Engine: 8 X
+ SG_ Oil : 0|8@1+ (1,-40) [0|0] "degC" X
+ SG_ Fuel : 8|8@1- (0.5,0) [0|0] "%" X
+ SG_ Count : 16|8@1+ (1,0) [0|0] "" X
+ SG_ Lever : 24|2@1+ (1,0) [0|0] "" X
+VAL_ 1 Oil 255 "SNA" 254 "Signal invalid" ;
+VAL_ 1 Fuel -128 "not available" 0 "empty" 255 "Error" ;
+VAL_ 1 Count 255 "NotAvailable" ;
+VAL_ 1 Lever 0 "rest" 1 "up" 2 "down" 3 "SNA" ;
+"""
+    )
+    taken = fields(found)
+    assert taken["car.engine.oil"].unavailable == ((254, 255),)
+    assert taken["car.engine.fuel"].unavailable == ((-128, -128),)
+    assert taken["car.engine.count"].unavailable == ((255, 255),)
+    assert taken["car.engine.lever"].values == ((0, "rest"), (1, "up"), (2, "down"), (3, "SNA"))
+    assert [one.kind for one in found.signals] == [Kind.NUMBER, Kind.NUMBER, Kind.NUMBER, Kind.CHOICE]
+    assert lost(found) == {7: "Fuel is a number with a scale or unit; its other labels are not used"}
+    assert [problem.what for problem in found.problems if not problem.lost] == [
+        "car.engine.fuel: its bits cannot hold 255, so the labels of these are not used"
+    ]
+
+
+@pytest.mark.parametrize("label", ["SNA", "N/A", "Signal not available", "INVALID", "Error indicator", "invalid_2"])
+def test_words_for_no_value(label: str) -> None:
+    assert means_not_available(label)
+
+
+@pytest.mark.parametrize("label", ["none", "off", "Fault lamp", "navigation", "no fault", "available", "", "data"])
+def test_words_that_may_be_a_value(label: str) -> None:
+    assert not means_not_available(label)
+
+
+def test_ranges_and_units() -> None:
+    assert ranges([9, 1, 3, 2]) == ((1, 3), (9, 9))
+    assert [unit_of(text) for text in ("kW", "KPH", " degC ", "furlong", "", None)] == [
+        "kW",
+        "km/h",
+        "degC",
+        None,
+        None,
+        None,
+    ]
+
+
+def test_an_id_is_told_as_the_file_has_it() -> None:
+    """The bit that says 29 bits is added where the file forgot it; a person would look for that number in vain."""
+    found = take(
+        """BO_ 180 Other: 8 X
+ SG_ Fine : 0|8@1+ (1,0) [0|0] "V" X
+BO_ 274923520 Wide: 8 X
+ SG_ Fine : 0|8@1+ (1,0) [0|0] "V" X
+CM_ SG_ 274923521 Gone "nobody sends it";
+CM_ SG_ 274923520 Gone "not in it";
+"""
+    )
+    assert lost(found) == {5: "there is no message 274923521", 6: "message 274923520 has no signal Gone"}
 
 
 def test_a_mistake_among_many_definitions_is_found_by_halves(monkeypatch: pytest.MonkeyPatch) -> None:

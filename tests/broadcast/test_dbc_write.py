@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import cantools
 import pytest
 
 from underdash.broadcast.bits import place_of
-from underdash.broadcast.dbc import import_dbc
+from underdash.broadcast.dbc import Imported, import_dbc
 from underdash.broadcast.dbc_write import write_dbc
 from underdash.contract.layout import Bits, BroadcastListener, ByteOrder, Checksum, Coding, Counter, Field, Select
-from underdash.contract.signals import Signal
+from underdash.contract.signals import Kind, Signal
+from underdash.signals.catalogue import CATALOGUE
 from underdash.wiring.assembly import choose_car, load_bundled
 
 SPEED = Signal("vehicle.speed", "km/h", "speed over ground")
@@ -70,7 +73,6 @@ def test_what_dbc_cannot_say_is_told() -> None:
         "a.curve is left out: DBC has no curve of points",
         "a.deep is left out: a multiplexer within another is not written",
         "a.odd is left out: it lies on its own multiplexer",
-        "vehicle.speed: which raw numbers mean not available is left out",
         "001: its counter or checksum is left out",
     ]
     assert [signal.name for signal in read(text).messages[0].signals] == ["vehicle_speed"]
@@ -168,6 +170,68 @@ def test_names_of_a_car_come_back_as_they_were() -> None:
     back = import_dbc(text, bus="drive", prefix="car")
     assert sorted(one.name for one in back.signals) == sorted(names)
     assert {one.name: one.meaning for one in back.signals}[names[0]] == "how far it is open"
+
+
+def back_again(fields: Sequence[Field]) -> Imported:
+    text, problems = write_dbc([BroadcastListener("drive", 1, tuple(fields))], CATALOGUE)
+    assert problems == []
+    return import_dbc(text, bus="drive", prefix="car")
+
+
+def test_signals_of_the_catalogue_come_back_with_their_unit_and_values() -> None:
+    fields = (
+        Field("vehicle.speed", Bits(0, 16), scale=0.01, unavailable=((65534, 65535),)),
+        Field("engine.oil_temperature", Bits(2), offset=-40.0, unit="degF"),
+        Field("vehicle.ignition", Bits(3, 2, 1), values=((0, "OFF"), (2, "ON"))),
+        Field("vehicle.brake", Bits(3, 1, 2)),
+        Field("button.menu", Bits(4, 2, 1), values=((0, False), (2, True))),
+        Field("button.up", Bits(5, 2, 1), values=((0, False), (1, True))),
+        Field("button.down", Bits(5, 2, 1), values=((0, False), (2, True))),
+    )
+    found = back_again(fields)
+    assert found.signals == ()
+    assert found.problems == ()
+    back = {one.signal: one for one in found.listeners[0].fields}
+    for one in fields:
+        again = back.pop(one.signal)
+        assert place_of(again.bits) == place_of(one.bits)
+        assert replace(again, bits=one.bits) == one
+    assert not back
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (f"vehicle.speed: {CATALOGUE['vehicle.speed'].meaning}", "vehicle.speed: of the left wheel"),
+        ('"km/h"', '"bar"'),
+        ('"km/h"', '"furlongs"'),
+        ('"km/h"', '""'),
+        ("SG_ vehicle_speed", "SG_ another"),
+    ],
+)
+def test_what_no_longer_fits_the_catalogue_gets_a_name_of_the_car(before: str, after: str) -> None:
+    text, _ = write_dbc([BroadcastListener("drive", 1, (Field("vehicle.speed", Bits(0), scale=2.0),))], CATALOGUE)
+    assert before in text
+    text = text.replace(before, after).replace(
+        "CM_ SG_ 1 vehicle_speed", f"CM_ SG_ 1 {'another' if 'another' in after else 'vehicle_speed'}"
+    )
+    (field,) = import_dbc(text, bus="drive", prefix="car").listeners[0].fields
+    assert field.signal.startswith("car.f_001.")
+
+
+def test_a_switch_of_a_car_comes_back_as_one() -> None:
+    text, _ = write_dbc(
+        [BroadcastListener("drive", 1, (Field("car.door.open", Bits(0, 2, 1), values=((0, False), (2, True))),))], {}
+    )
+    found = import_dbc(text, bus="drive", prefix="car")
+    assert [(one.name, one.kind) for one in found.signals] == [("car.door.open", Kind.SWITCH)]
+    assert found.listeners[0].fields[0].values == ((0, False), (2, True))
+
+
+def test_what_is_not_available_in_too_many_ways_is_told() -> None:
+    field = Field("a.b", Bits(0, 16), scale=2.0, unavailable=((0xFB00, 0xFFFF),))
+    _, problems = write_dbc([BroadcastListener("drive", 1, (field,))], {})
+    assert problems == ["a.b: which raw numbers mean not available is left out"]
 
 
 def test_a_curve_of_two_points_is_a_line() -> None:

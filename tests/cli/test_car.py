@@ -176,7 +176,10 @@ def test_out_to_dbc_and_back(car: Path, trace: Path, capsys: pytest.CaptureFixtu
     assert main(["car", "import", str(out), *words]) == 0
     assert "1 frame, 2 fields; 0 lines could not be taken over" in capsys.readouterr().out
     assert main(["car", "check", str(back), "--against", str(trace)]) == 0
-    assert "car.f_2c1.vehicle_speed  200 values: -1 to 198 km/h" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "vehicle.speed  199 values: 0 to 198 km/h" in told
+    assert "button.menu    1 presses" in told
+    assert "outside its plausible range 1 of 200 times" in told, "the catalogue's range holds again"
     assert main(["car", "import", str(out), *words]) == 2
     assert "exists already" in capsys.readouterr().err
 

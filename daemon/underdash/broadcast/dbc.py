@@ -1,12 +1,12 @@
 """DBC files become broadcast listeners; whatever cannot be taken over is told by its line.
 
-Signals are named ``<prefix>.<message>.<signal>`` in snake_case. Comments give the meaning, cycle times the period.
+Signals are named ``<prefix>.<message>.<signal>`` in snake_case, or as our own export says. Comments give the meaning,
+cycle times the period; raw numbers of a number that are labelled as not available are taken for that.
 Ranges are not taken over: in files made by finding out, they are guesses, and a wrong one would hide good values.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
@@ -16,22 +16,14 @@ from ..contract.layout import Bits, BroadcastListener, ByteOrder, Coding, Field,
 from ..contract.signals import Kind, Signal
 from .bits import LayoutError, bytes_needed, number
 from .dbc_lines import Statement, statements
+from .dbc_names import as_switch, means_not_available, ranges, restored, snake_case, unit_of, written_by_us
 from .dbc_parse import ParsedMessage, Problem, parse
 from .decoder import CLASSIC_BYTES
 from .diagram import bits_of
 
 LARGEST = 1e12
 """Far more than the scale of anything in a car."""
-__all__ = ["Imported", "Problem", "import_dbc", "snake_case"]
-
-_UNIT_NAMES = {
-    "kph": "km/h", "kmh": "km/h", "km/h": "km/h", "mph": "mph", "m/s": "m/s", "c": "degC", "°c": "degC", "degc": "degC",
-    "deg c": "degC", "celsius": "degC", "f": "degF", "°f": "degF", "degf": "degF", "k": "K", "%": "%", "percent": "%",
-    "rpm": "rpm", "1/min": "rpm", "v": "V", "mv": "mV", "a": "A", "deg": "deg", "°": "deg", "degree": "deg",
-    "degrees": "deg", "nm": "Nm", "n.m": "Nm", "pa": "Pa", "kpa": "kPa", "hpa": "hPa", "mbar": "mbar", "bar": "bar",
-    "psi": "psi", "s": "s", "sec": "s", "min": "min", "minute": "min", "h": "h", "hour": "h", "km": "km", "m": "m",
-    "mi": "mi", "g/s": "g/s", "l/h": "L/h",
-}  # fmt: skip
+__all__ = ["Imported", "Problem", "import_dbc"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +72,6 @@ def import_dbc(text: str, *, bus: str, prefix: str) -> Imported:
     return Imported(tuple(listeners), tuple(work.signals), tuple(dict.fromkeys(problems)))
 
 
-def snake_case(name: str) -> str:
-    """Spell a name of any style in snake_case: "VehSpd_FL" becomes "veh_spd_fl"."""
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z0-9])(?=[A-Z][a-z])", "_", name)
-    return re.sub(r"[^a-z0-9]+", "_", parted.lower()).strip("_") or "unnamed"
-
-
 # --- messages ---------------------------------------------------------------------------------------------------
 
 
@@ -98,12 +84,12 @@ def _listener(one: ParsedMessage, work: _Import) -> BroadcastListener | None:
     for signal in message.signals:
         line = _line_of(signal, one)
         try:
-            made = _field(signal, one, line, work)
+            made = _fields(signal, one, line, work)
         except LayoutError as exc:
             work.problems.append(Problem(line.line, f"signal {signal.name}: {exc}"))
             continue
-        fields.append(made)
-        lines.append(line.line)
+        fields += made
+        lines += [line.line] * len(made)
     _note_overlaps(fields, lines, work)
     if not fields:
         return None
@@ -130,14 +116,15 @@ def _note_overlaps(fields: list[Field], lines: list[int], work: _Import) -> None
     """Tell which signals share bits: one of the two definitions is a mistake, and only the car knows which."""
     plain = [(made, line, bits_of(made.bits)) for made, line in zip(fields, lines, strict=True) if not made.select]
     for (one, line_one, a), (other, line_other, b) in combinations(plain, 2):
-        if a & b:
+        if a & b and line_one != line_other:
             work.note(max(line_one, line_other), f"{one.signal} and {other.signal} share bits; both are taken")
 
 
 # --- signals ----------------------------------------------------------------------------------------------------
 
 
-def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> Field:
+def _fields(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> list[Field]:
+    """Return the field that a signal is, or those that our export made one of."""
     if signal.scale == 0:
         raise LayoutError("its scale is 0, so that it could only ever show one number; correct the definition")
     if not (abs(signal.scale) <= LARGEST and abs(signal.offset) <= LARGEST):
@@ -158,14 +145,19 @@ def _field(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> F
             "it is read where a frame is longer than that",
         )
     made = Field(
-        _unique_name(signal, one, line, work),
+        "",
         bits,
         coding,
         scale=float(signal.scale),
         offset=float(signal.offset),
         select=_select(signal, one.message),
     )
-    return _declared(made, signal, one, work)
+    labels = {int(raw): str(label) for raw, label in (signal.choices or {}).items()}
+    known = restored(made, signal, labels)
+    if known:
+        return known
+    made = replace(made, signal=_unique_name(signal, one, line, work))
+    return [_declared(made, signal, labels, one, work)]
 
 
 def _vet_multiplexer(signal: Any, one: ParsedMessage, line: Statement, inside: tuple[str, ...] = ()) -> None:
@@ -199,15 +191,9 @@ def _dotted(*parts: str) -> str:
     return ".".join(map(snake_case, parts))
 
 
-def _written_by_us(signal: Any, prefix: str) -> str | None:
-    """Return the name that `write_dbc` puts in front of a comment; of others' comments the name does not end so."""
-    found = re.match(rf"({re.escape(prefix)}(?:\.[a-z0-9_]+)+)(?=: |$)", signal.comment or "")
-    return found[1] if found and found[1].replace(".", "_").endswith(signal.name) else None
-
-
 def _unique_name(signal: Any, one: ParsedMessage, line: Statement, work: _Import) -> str:
     message = one.message
-    name = plain = _written_by_us(signal, work.prefix) or _dotted(work.prefix, message.name, signal.name)
+    name = plain = written_by_us(signal, work.prefix) or _dotted(work.prefix, message.name, signal.name)
     count = 1
     while name in work.taken:
         count += 1
@@ -231,14 +217,14 @@ def _held(labels: dict[int, str], made: Field, one: ParsedMessage, work: _Import
     return held
 
 
-def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Field:
+def _declared(made: Field, signal: Any, labels: dict[int, str], one: ParsedMessage, work: _Import) -> Field:
     """Declare the signal a field feeds, and give the field the values its kind needs."""
-    labels = {int(raw): str(label) for raw, label in (signal.choices or {}).items()}
-    unit = _UNIT_NAMES.get((signal.unit or "").strip().lower())
+    unit = unit_of(signal.unit)
     whole = made.scale == 1.0 and made.offset == 0.0 and made.coding is not Coding.FLOAT
     # where each raw number has a label it is none, whatever the file says of a unit; nor is a single bit
     named = whole and (made.bits.length == 1 or len(labels) >= 1 << made.bits.length)
-    plain = whole and (named or not signal.unit)
+    only_gone = bool(labels) and not named and all(map(means_not_available, labels.values()))
+    plain = whole and (named or not signal.unit) and not only_gone
     comment = (signal.comment or "").removeprefix(made.signal).removeprefix(": ")
     meaning = " ".join((comment or f"{signal.name} of {one.message.name}").split())
     if named:
@@ -247,17 +233,26 @@ def _declared(made: Field, signal: Any, one: ParsedMessage, work: _Import) -> Fi
         meaning += f" (in {signal.unit})"
     kind = Kind.NUMBER
     choices: tuple[str, ...] = ()
-    if plain:
-        labels = _held(labels, made, one, work)
-    if labels and plain:
+    if not plain:
+        made = _without_gone(made, signal, labels, one, work)
+    elif switch := as_switch(labels):
+        kind, made = Kind.SWITCH, replace(made, values=switch)
+    elif labels := _held(labels, made, one, work):
         kind, choices = Kind.CHOICE, tuple(dict.fromkeys(labels.values()))
         made = replace(made, values=tuple(labels.items()))
-    elif plain and made.bits.length == 1:
+    elif made.bits.length == 1:
         kind = Kind.SWITCH
-    if labels and kind is Kind.NUMBER:
-        line = next((s for s in one.statements if s.keyword == "VAL_" and s.signal == signal.name), one.statements[0])
-        work.problems.append(
-            Problem(line.line, f"{signal.name} is a number with a scale or unit; its labels are not used")
-        )
     work.signals.append(Signal(made.signal, unit or "", meaning, kind, choices=choices))
     return made
+
+
+def _without_gone(made: Field, signal: Any, labels: dict[int, str], one: ParsedMessage, work: _Import) -> Field:
+    """Return a number that is not there where a label says so; of other labels it has no use, which is told."""
+    whole = made.coding is not Coding.FLOAT
+    gone = {raw: label for raw, label in labels.items() if whole and means_not_available(label)}
+    if len(gone) < len(labels):
+        line = next((s for s in one.statements if s.keyword == "VAL_" and s.signal == signal.name), one.statements[0])
+        which = "its other labels" if gone else "its labels"
+        what = f"{signal.name} is a number with a scale or unit; {which} are not used"
+        work.problems.append(Problem(line.line, what))
+    return replace(made, unavailable=ranges(_held(gone, made, one, work)))

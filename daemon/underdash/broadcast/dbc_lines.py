@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+EXTENDED = 1 << 31
+"""In a DBC file this bit of an id says that it has 29 bits."""
 _STARTS = re.compile(
     r"^\s*(VERSION|NS_|BS_|BU_|BO_TX_BU_|BO_|SG_|SG_MUL_VAL_|SIG_VALTYPE_|SIG_GROUP_|VAL_TABLE_|VAL_|CM_|EV_|ENVVAR_DATA_"
     r"|BA_DEF_DEF_REL_|BA_DEF_REL_|BA_DEF_DEF_|BA_DEF_|BA_REL_|BA_|SGTYPE_|SIGTYPE_VALTYPE_|SIG_TYPE_REF_)(?![A-Za-z0-9_])"
@@ -32,10 +34,11 @@ class Statement:
         line: number of its first line, counted from 1.
         text: its lines.
         keyword: "BO_", "SG_", "VAL_" ...; "" where the line starts with none.
-        owner: id of the message it belongs to, as the file spells it (bit 31 for 29-bit ids), None for no message.
+        owner: id of the message it belongs to, bit 31 for 29-bit ids, None for no message.
         signal: name of the signal it is about, None for none.
         selected: the multiplexer mark of a signal's line ("M", "m3", "m3M"), "" for none.
         start, length: where a signal's line puts it, in bits, None where that cannot be read.
+        widened: bit 31 of the owner is not in the file.
     """
 
     line: int
@@ -46,6 +49,12 @@ class Statement:
     selected: str = ""
     start: int | None = None
     length: int | None = None
+    widened: bool = False
+
+    @property
+    def spelt(self) -> int | None:
+        """The owner as the file spells it."""
+        return self.owner & ~EXTENDED if self.widened and self.owner is not None else self.owner
 
 
 def statements(text: str) -> list[Statement]:

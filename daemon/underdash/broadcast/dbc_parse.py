@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..contract.errors import UnderdashError
-from .dbc_lines import Statement
+from .dbc_lines import EXTENDED, Statement
 
 _SHARED = ("BA_DEF_", "BA_DEF_DEF_", "VAL_TABLE_")
 LARGEST_BYTES = 1785
@@ -19,8 +19,6 @@ MOST_VALUES = 65_536
 _LENGTH = re.compile(r"^\s*BO_\s+\d+\s+\w+\s*:\s*(\d+)")
 _RANGES = re.compile(r"(\d+)\s*-\s*(\d+)")
 MOST_SHORT, MOST_WIDE = 0x7FF, 0x1FFF_FFFF
-EXTENDED = 1 << 31
-"""In a DBC file this bit of an id says that it has 29 bits."""
 _PLACE = re.compile(r"Invalid syntax at line (\d+), column (\d+).*?>>!<<(.*)\"$", re.DOTALL)
 
 
@@ -125,7 +123,7 @@ def _widened(text: str, found: Sequence[Statement], result: Parsed) -> tuple[str
         if statement.keyword == "BO_":
             what = f"its id {statement.owner:X} takes 29 bits, which bit 31 of {statement.owner} should say"
             result.problems.append(Problem(statement.line, f"{what}; it is taken for one of 29 bits", lost=False))
-        changed.append(replace(statement, owner=owner, text=spelt))
+        changed.append(replace(statement, owner=owner, text=spelt, widened=True))
     return "\n".join(lines) + "\n", changed
 
 
@@ -203,7 +201,7 @@ def _blocks(found: Sequence[Statement], result: Parsed) -> list[list[Statement]]
 def _attach(statement: Statement, blocks: list[list[Statement]], result: Parsed) -> None:
     about = [block for block in blocks if block[0].owner == statement.owner]
     if not about:
-        result.lose(statement, f"there is no message {statement.owner}")
+        result.lose(statement, f"there is no message {statement.spelt}")
     elif statement.signal is None or statement.keyword == "SIG_GROUP_":
         about[0].append(statement)
     else:
@@ -211,7 +209,7 @@ def _attach(statement: Statement, blocks: list[list[Statement]], result: Parsed)
         if named:
             named[0].append(statement)
         else:
-            result.lose(statement, f"message {statement.owner} has no signal {statement.signal}")
+            result.lose(statement, f"message {statement.spelt} has no signal {statement.signal}")
 
 
 def _parse_block(block: list[Statement], shared: str, result: Parsed) -> None:

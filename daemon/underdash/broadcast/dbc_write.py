@@ -16,12 +16,13 @@ from ..contract.layout import Bits, BroadcastListener, Coding, Field, Select
 from ..contract.signals import Signal, Value
 from .bits import bytes_needed, place_of
 from .checks import checksum_length, counter_length
+from .dbc_names import JOINS, NOT_AVAILABLE, RELEASED
 from .diagram import bits_of
 
 LONGEST_NAME = 32
 """Characters that programs of the trade take in a name (from memory)."""
-JOINS = ", "
-"""Between the names of signals that become one."""
+MOST_LABELS = 16
+"""So many raw numbers that mean "not available" get a label each; more would hide what else a file says."""
 ORDERS: Mapping[str, Any] = {"little": "little_endian", "big": "big_endian"}
 
 
@@ -126,7 +127,7 @@ def _joined(fields: list[Field]) -> list[Field]:
     raws = [raw for raw, _ in words]
     if len(fields) == 1 or len(set(raws)) < len(raws) or rest & set(raws):
         return fields
-    values: list[tuple[int, Value]] = [*words, *((raw, "released") for raw in rest)]
+    values: list[tuple[int, Value]] = [*words, *((raw, RELEASED) for raw in rest)]
     return [replace(fields[0], signal=JOINS.join(field.signal for field in fields), values=tuple(sorted(values)))]
 
 
@@ -207,7 +208,9 @@ def _signals(
             made.append(known)
         multiplexer = known.name
     scale, offset = _line(field)
-    choices: Any = {raw: _word(value) for raw, value in field.values} or None
+    choices: Any = (
+        {raw: _word(value) for raw, value in field.values} or dict.fromkeys(_gone(field), NOT_AVAILABLE) or None
+    )
     conversion = BaseConversion.factory(
         scale=scale, offset=offset, choices=choices, is_float=field.coding is Coding.FLOAT
     )
@@ -228,6 +231,14 @@ def _signals(
         )
     )
     return made
+
+
+def _gone(field: Field) -> list[int]:
+    """Return the raw numbers of a number that mean "not available", where a label can say it of each."""
+    count = sum(last - first + 1 for first, last in field.unavailable)
+    if field.values or field.coding is Coding.FLOAT or count > MOST_LABELS:
+        return []
+    return [raw for first, last in field.unavailable for raw in range(first, last + 1)]
 
 
 def _start(bits: Bits) -> int:
@@ -262,7 +273,7 @@ def _line(field: Field) -> tuple[float, float]:
 
 def _lost(field: Field) -> list[str]:
     found = ["that it stays at its ends"] if field.points else []
-    if field.unavailable:
+    if field.unavailable and not _gone(field):
         found.append("which raw numbers mean not available")
     if field.saturates_at is not None:
         found.append("where it saturates")
