@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from underdash.broadcast import dbc_parse
 from underdash.broadcast.dbc import Imported, import_dbc
-from underdash.broadcast.dbc_names import means_not_available, ranges, snake_case, unit_of
+from underdash.broadcast.dbc_names import means_no_quantity, means_not_available, ranges, snake_case, unit_of
 from underdash.broadcast.decoder import compile_listener
 from underdash.contract.errors import UnderdashError
 from underdash.contract.layout import Bits, ByteOrder, Coding, Field, Select
@@ -221,10 +221,12 @@ def test_labels_that_say_that_there_is_no_value_are_taken_for_that() -> None:
  SG_ Fuel : 8|8@1- (0.5,0) [0|0] "%" X
  SG_ Count : 16|8@1+ (1,0) [0|0] "" X
  SG_ Lever : 24|2@1+ (1,0) [0|0] "" X
+ SG_ State : 32|4@1+ (1,0) [0|0] "" X
 VAL_ 1 Oil 255 "SNA" 254 "Signal invalid" ;
 VAL_ 1 Fuel -128 "not available" 0 "empty" 255 "Error" ;
 VAL_ 1 Count 255 "NotAvailable" ;
 VAL_ 1 Lever 0 "rest" 1 "up" 2 "down" 3 "SNA" ;
+VAL_ 1 State 1 "fault" ;
 """
     )
     taken = fields(found)
@@ -232,8 +234,9 @@ VAL_ 1 Lever 0 "rest" 1 "up" 2 "down" 3 "SNA" ;
     assert taken["car.engine.fuel"].unavailable == ((-128, -128),)
     assert taken["car.engine.count"].unavailable == ((255, 255),)
     assert taken["car.engine.lever"].values == ((0, "rest"), (1, "up"), (2, "down"), (3, "SNA"))
-    assert [one.kind for one in found.signals] == [Kind.NUMBER, Kind.NUMBER, Kind.NUMBER, Kind.CHOICE]
-    assert lost(found) == {7: "Fuel is a number with a scale or unit; its other labels are not used"}
+    assert [one.kind for one in found.signals] == [Kind.NUMBER, Kind.NUMBER, Kind.NUMBER, Kind.CHOICE, Kind.CHOICE]
+    assert taken["car.engine.state"].values == ((1, "fault"),), "a fault alone is a state"
+    assert lost(found) == {8: "Fuel is a number with a scale or unit; its other labels are not used"}
     assert [problem.what for problem in found.problems if not problem.lost] == [
         "car.engine.fuel: its bits cannot hold 255, so the labels of these are not used"
     ]
@@ -241,11 +244,12 @@ VAL_ 1 Lever 0 "rest" 1 "up" 2 "down" 3 "SNA" ;
 
 @pytest.mark.parametrize("label", ["SNA", "N/A", "Signal not available", "INVALID", "Error indicator", "invalid_2"])
 def test_words_for_no_value(label: str) -> None:
-    assert means_not_available(label)
+    assert means_no_quantity(label)
 
 
 @pytest.mark.parametrize("label", ["none", "off", "Fault lamp", "navigation", "no fault", "available", "", "data"])
 def test_words_that_may_be_a_value(label: str) -> None:
+    assert not means_no_quantity(label)
     assert not means_not_available(label)
 
 

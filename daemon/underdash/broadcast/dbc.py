@@ -16,7 +16,16 @@ from ..contract.layout import Bits, BroadcastListener, ByteOrder, Coding, Field,
 from ..contract.signals import Kind, Signal
 from .bits import LayoutError, bytes_needed, number
 from .dbc_lines import Statement, statements
-from .dbc_names import as_switch, means_not_available, ranges, restored, snake_case, unit_of, written_by_us
+from .dbc_names import (
+    as_switch,
+    means_no_quantity,
+    means_not_available,
+    ranges,
+    restored,
+    snake_case,
+    unit_of,
+    written_by_us,
+)
 from .dbc_parse import ParsedMessage, Problem, parse
 from .decoder import CLASSIC_BYTES
 from .diagram import bits_of
@@ -249,7 +258,7 @@ def _declared(made: Field, signal: Any, labels: dict[int, str], one: ParsedMessa
 def _without_gone(made: Field, signal: Any, labels: dict[int, str], one: ParsedMessage, work: _Import) -> Field:
     """Return a number that is not there where a label says so; of other labels it has no use, which is told."""
     whole = made.coding is not Coding.FLOAT
-    gone = {raw: label for raw, label in labels.items() if whole and means_not_available(label)}
+    gone = {raw: label for raw, label in labels.items() if whole and means_no_quantity(label)}
     if len(gone) < len(labels):
         line = next((s for s in one.statements if s.keyword == "VAL_" and s.signal == signal.name), one.statements[0])
         which = "its other labels" if gone else "its labels"

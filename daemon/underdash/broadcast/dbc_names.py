@@ -19,11 +19,13 @@ NOT_AVAILABLE = "not available"
 RELEASED = "released"
 
 _GONE = re.compile(
-    r"(signal |value |data )?(sna|na|n a|not available|unavailable|not valid|invalid|no data|no value|error|fault)"
-    r"( signal| value| data| indicator)?( \d+)?"
+    r"(signal |value |data )?(sna|na|n a|not available|unavailable|not valid|invalid|no data|no value)"
+    r"( signal| value| data)?( \d+)?"
 )
-"""Labels that say of a number that it is none (SAE J1939-71 has "error indicator" and "not available"; the others are
-common practice). "none" and "off" are not among them: they may be numbers."""
+_WRONG = re.compile(r"((signal|value|data|sensor) )?(error|fault)( indicator)?( \d+)?")
+"""Labels that say that there is no value, and those that do so of a quantity but may be a state by themselves (SAE
+J1939-71 has "error indicator" and "not available"; the others are common practice). "none" and "off" are not among
+them: they may be numbers."""
 
 _UNIT_NAMES = {
     "kph": "km/h", "kmh": "km/h", "km/h": "km/h", "mph": "mph", "m/s": "m/s", "c": "degC", "°c": "degC", "degc": "degC",
@@ -50,6 +52,11 @@ def snake_case(name: str) -> str:
 def means_not_available(label: str) -> bool:
     """Say whether a label of a raw number says that there is no value: "SNA", "NotAvailable", "invalid"."""
     return _GONE.fullmatch(snake_case(label).replace("_", " ")) is not None
+
+
+def means_no_quantity(label: str) -> bool:
+    """Say the same of a label of what has a unit or a scale, of which an error is no value either."""
+    return means_not_available(label) or _WRONG.fullmatch(snake_case(label).replace("_", " ")) is not None
 
 
 def ranges(raws: Iterable[int]) -> tuple[tuple[int, int], ...]:
