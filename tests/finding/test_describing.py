@@ -75,6 +75,10 @@ def test_a_quantity_has_its_scale_or_the_ends_of_its_range() -> None:
     assert (field["scale"], field["offset"]) == (0.5, -40)
     table = written(candidate(bits=Bits(1), low=20, high=220), "dashboard.brightness")  # type: ignore[assignment]
     assert table["broadcast"][0]["fields"][0]["points"] == [[20, 0], [220, 1]]
+    table = written(candidate(bits=Bits(1), low=20, high=220), "vehicle.accelerator")  # type: ignore[assignment]
+    assert table["broadcast"][0]["fields"][0]["points"] == [[20, 0], [220, 100]]
+    with pytest.raises(GivenError, match="is a number in km/h, and the ends of a turn do not say which"):
+        written(candidate(bits=Bits(1), low=20, high=220), "vehicle.speed")
 
 
 def test_what_the_catalogue_does_not_have_is_declared() -> None:

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from underdash.contract.layout import Bits, ByteOrder, Select
-from underdash.finding.found import Answer, Candidate, Where, bits_text
+from underdash.finding.found import Answer, Candidate, Where, bits_text, percent
 
 
 @pytest.mark.parametrize(
@@ -22,6 +22,14 @@ from underdash.finding.found import Answer, Candidate, Where, bits_text
 )
 def test_places_are_told_in_words(bits: Bits, text: str) -> None:
     assert bits_text(bits) == text
+
+
+@pytest.mark.parametrize(
+    ("confidence", "text"),
+    [(0.0, "below 1 %"), (0.5, "50 %"), (0.994, "99 %"), (0.9999, "above 99 %"), (1.0, "above 99 %")],
+)
+def test_nothing_is_told_as_certain_or_ruled_out(confidence: float, text: str) -> None:
+    assert percent(confidence) == text
 
 
 def test_an_answer_can_be_written_as_json() -> None:

@@ -69,6 +69,13 @@ def test_without_marks_presses_are_false_only_where_nobody_touched_anything(tmp_
     assert told(one, untouched=True) == [(Level.ERROR, "drive.log: button.menu: 1 false press (at 10.0 s)")]
 
 
+def test_a_button_that_answers_to_none_of_its_marks_is_wrong(tmp_path: Path) -> None:
+    one = journey(tmp_path, button(), [(10.2, "menu"), (20.0, "menu"), (70.0, "menu")])
+    assert told(one) == [
+        (Level.ERROR, "drive.log: button.menu: not one press at 3 marks (at 10.2, 20.0, 70.0 s)"),
+    ]
+
+
 def test_presses_that_no_finger_does_are_odd_and_one_at_the_end_is_not(tmp_path: Path) -> None:
     long = journey(tmp_path, button((5.0, 80.0), (99.0, 101.0)))
     assert told(long) == [

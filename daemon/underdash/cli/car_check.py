@@ -23,7 +23,9 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--variant", metavar="V", help="which variant of the car, where it has any")
     add_bus(parser)
     parser.add_argument(
-        "--untouched", action="store_true", help="nobody touched a button in them: each press is a false one"
+        "--untouched",
+        action="store_true",
+        help="nobody touched a button in them: each press without a mark is a false one",
     )
     parser.add_argument("--json", action="store_true", help="write all of it as JSON")
 

@@ -167,7 +167,9 @@ def lines(answer: Answer) -> list[str]:
 
 def how_sure(confidence: float) -> str:
     """Put a confidence in words, with its number."""
+    from ..finding.found import percent
+
     if confidence < 0.005:
-        return "hardly (below 1 %)"
+        return f"hardly ({percent(confidence)})"
     word = "sure" if confidence >= SURE else "likely" if confidence >= LIKELY else "possible"
-    return f"{word} ({100 * confidence:.0f} %)"
+    return f"{word} ({percent(confidence)})"

@@ -11,7 +11,8 @@ from ..config.writing import Addition
 from ..contract.errors import GivenError
 from ..contract.layout import BroadcastListener, Field
 from ..contract.signals import Kind, Signal, Value
-from .found import Candidate
+from ..contract.units import UNITS
+from .found import Candidate, percent
 from .heard import Heard, Stream
 from .small import mostly_silent
 
@@ -48,9 +49,9 @@ def addition(candidate: Candidate, heard: Heard, signal: Signal, found_by: str, 
     field = described(candidate, signal)
     said = {
         "found_by": found_by,
-        "checked_by": "; ".join(candidate.because) or f"{100 * candidate.confidence:.0f} % sure",
+        "checked_by": "; ".join(candidate.because) or f"{percent(candidate.confidence)} sure",
         "trace": heard.sha256,
-        "note": f"{100 * candidate.confidence:.0f} % sure" if candidate.because else "",
+        "note": f"{percent(candidate.confidence)} sure" if candidate.because else "",
     }
     listener = BroadcastListener(
         where.bus, where.id, (field,), where.extended, period_s=period_s, on_change=period_s is None
@@ -83,6 +84,11 @@ def described(candidate: Candidate, signal: Signal) -> Field:
         return replace(plain, scale=figures["scale"], offset=figures.get("offset", 0.0))
     ends = (figures.get("low"), figures.get("high"))
     if None not in ends and ends[0] != ends[1] and signal.low is not None and signal.high is not None:
+        if UNITS[signal.unit].quantity != "share":
+            raise GivenError(
+                f"{signal.name} is a number in {signal.unit or 'no unit'}, and the ends of a turn do not say which; "
+                "take another signal, or find its scale with `find like`"
+            )
         return replace(plain, points=tuple(sorted(_between(ends, (signal.low, signal.high)))))
     if meaning and not signal.name.startswith("car."):
         raise GivenError(

@@ -120,6 +120,13 @@ class Answer:
         }
 
 
+def percent(confidence: float) -> str:
+    """Write how likely something is: no recording makes it certain, nor rules it out."""
+    if confidence < 0.005:
+        return "below 1 %"
+    return "above 99 %" if confidence >= 0.995 else f"{100 * confidence:.0f} %"
+
+
 def bits_text(bits: Bits) -> str:
     """Write where bits are, counted from 0: ``byte 2 bit 0``, ``byte 2 bits 0 to 3``, ``bytes 4 to 5, big-endian``."""
     place = place_of(bits)

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from ..display.fonts import BOLD, REGULAR, Fonts
 from ..display.palettes import DAY, Colour
-from .found import Candidate
+from .found import Candidate, percent
 from .heard import Heard
 from .like.reference import Reference, within
 from .picture_strip import LINE_PX, POINT_PX, SCALE, Box, Span, draw_strip, label_of, pen_width
@@ -148,7 +148,7 @@ class Sheet:
 
     def title(self, top: float, name: str, candidate: Candidate) -> None:
         """Write above a strip which place it is and how likely it is the right one."""
-        sure = "below 1 %" if candidate.confidence < 0.005 else f"{100 * candidate.confidence:.0f} %"
+        sure = percent(candidate.confidence)
         wide = self.text(WIDTH - RIGHT, top + TITLE // 2, sure, anchor="rm", weight=BOLD)
         self.text(LEFT - 14, top + TITLE // 2, name, anchor="rm", weight=BOLD, most=LEFT - 24)
         self.text(LEFT, top + TITLE // 2, str(candidate.where), most=WIDTH - LEFT - wide - 2 * RIGHT)

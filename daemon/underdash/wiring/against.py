@@ -20,6 +20,8 @@ EARLY_S, LATE_S = 0.3, 1.0
 SHORTEST_S = 0.03
 """No finger is quicker (common practice)."""
 LONGEST_S = 60.0
+FEWEST_MARKS = 3
+"""From so many marks without any press on, it is the description that is wrong and not the marks (our choice)."""
 MANY = 0.01
 """Share of refused values from which on a field is wrong rather than disturbed (our choice)."""
 
@@ -144,7 +146,7 @@ def findings(journeys: Sequence[Journey], *, untouched: bool = False) -> Iterato
 
     Args:
         journeys: recordings of this car.
-        untouched: nobody touched a button in any of them, so that each press is a false one.
+        untouched: nobody touched a button in any of them, so that each press without a mark is a false one.
     """
     for journey in journeys:
         for sentence in journey.lacks:
@@ -197,7 +199,13 @@ def _presses(record: Record, journey: Journey, *, untouched: bool) -> Iterator[F
                 "another field answers to more than this button; find it again with such a recording added",
             )
         missed = [at for at in marks if not any(_belongs(at, press) for press in record.presses)]
-        if missed:
+        if len(missed) == len(marks) >= FEWEST_MARKS:
+            yield Finding(
+                Level.ERROR,
+                f"{name}: not one press at {_times(missed, 'mark', 'marks')}",
+                "the bits are wrong, or the marks belong to another recording; find it again",
+            )
+        elif missed:
             yield Finding(
                 Level.WARNING,
                 f"{name}: {_times(missed, 'mark', 'marks')} without a press",

@@ -23,6 +23,7 @@ from ...contract.units import UNITS
 from ...diagnostics import pci
 from ...diagnostics.parameters import PARAMETERS
 from ...signals.catalogue import CATALOGUE
+from ..found import percent
 from ..heard import Heard
 from .asked_for import Asked, Whom
 from .maker import Maker
@@ -174,7 +175,7 @@ class Draft:
             if made is not None:
                 self._taken.add(signal)
                 unscaled = "" if best.fit is not None else "; the number as it is sent: its scale is not known"
-                note = f"{100 * best.confidence:.0f} % sure{unscaled}"
+                note = f"{percent(best.confidence)} sure{unscaled}"
                 said = said | {"checked_by": "; ".join(best.because), "note": note}
                 return [
                     *_declared(shown.word, signal, best.fit.unit if best.fit is not None else ""),

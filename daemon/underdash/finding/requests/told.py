@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from ...diagnostics.negative import meaning
 from ...diagnostics.parameters import PARAMETERS
+from ..found import percent
 from .as_polls import part_text
 from .asked_for import Asked, Whom
 from .maker import Maker
@@ -132,8 +133,7 @@ def _shown(one: Shown) -> Iterator[str]:
     yield f"{one.word}:"
     tied = f", one of {len(one.candidates)} that this recording cannot tell apart" if len(one.candidates) > 1 else ""
     for candidate in one.candidates[:MOST_ROWS]:
-        sure = f"{100 * candidate.confidence:.0f} %"
-        yield f"  {candidate.asked.name} of {candidate.asked.whom}: {sure}{tied}"
+        yield f"  {candidate.asked.name} of {candidate.asked.whom}: {percent(candidate.confidence)}{tied}"
         yield from (f"     {sentence}" for sentence in candidate.because)
     if not one.candidates:
         yield "  nothing found"
