@@ -181,6 +181,13 @@ def test_a_number_that_falls_while_the_quantity_rises_is_drawn_as_the_quantity()
     assert 26 in inked(image, 102.0)
 
 
+def test_ends_are_written_as_finely_as_they_tell_something() -> None:
+    ends = [text for _, text in strip({"scale": 0.1236, "offset": 3.0}, None)[1]]
+    assert ends == ["3.0", "33.9"]
+    assert [text for _, text in strip({"scale": 1e-4}, None)[1]] == ["0.0000", "0.0250"]
+    assert [text for _, text in strip({}, None)[1]] == ["0", "250"]
+
+
 def test_many_points_lie_below_the_line_and_few_upon_it() -> None:
     def centre(count: int) -> Colour:
         at = 100.0 + np.linspace(0.0, 10.0, count)

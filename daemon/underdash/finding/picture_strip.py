@@ -166,8 +166,8 @@ def label_of(unit: str) -> str:
 
 
 def _end_text(value: float, span: float) -> str:
-    """Write an end of a scale, to a hundredth of its length or finer."""
-    decimals = min(9, max(0, 2 - floor(log10(span))))
+    """Write an end of a scale, to a hundredth of its length or finer; whole ones, such as raw numbers, as such."""
+    decimals = 0 if value.is_integer() and span.is_integer() else min(9, max(0, 2 - floor(log10(span))))
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
