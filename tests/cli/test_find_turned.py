@@ -38,6 +38,17 @@ def test_the_field_is_told_and_drawn(trace: Path, capsys: pytest.CaptureFixture[
     assert answer["ranks"][0][0]["figures"]["high"] == 100
 
 
+def test_turns_are_marked_while_one_records(trace: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for at in (0, 20, 40):
+        for begin, until, way in ((5.2, 9.4, "up"), (15.2, 19.2, "down")):
+            with trace.open("a") as out:
+                out.write(
+                    f"# mark ({100 + at + begin}) dimmer {way} begin\n# mark ({100 + at + until}) dimmer {way} end\n"
+                )
+    assert main(["find", "turned", str(trace)]) == 0
+    assert "  1. can0 3E1 byte 1 bits 0 to 6: sure" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     ("marks", "given", "sentence"),
     [

@@ -53,6 +53,18 @@ def test_marks_are_sorted_by_their_word() -> None:
     assert marks_of(marks, heard(), ["horn"]) == {"horn": both["horn"]}
 
 
+def test_a_begin_and_an_end_that_were_typed_are_an_interval() -> None:
+    typed = [(1.0, "up begin"), (2.0, "menu"), (3.0, "up end"), (4.0, "up begin"), (5.0, "up begin"), (6.0, "up end")]
+    assert marks_in(heard(0.0, 9.0, *typed, (7.0, "down end"), (8.0, "gas end to end begin"))) == (
+        Mark(1.0, "up", 3.0),
+        Mark(2.0, "menu"),
+        Mark(4.0, "up begin"),
+        Mark(5.0, "up", 6.0),
+        Mark(7.0, "down end"),
+        Mark(8.0, "gas end to end begin"),
+    )
+
+
 def test_no_marks_and_none_of_a_word_are_told() -> None:
     with pytest.raises(GivenError, match=r"no marks in drive\.log; name a file with --marks"):
         marks_of((), heard())

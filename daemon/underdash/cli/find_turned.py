@@ -13,7 +13,8 @@ def add(parser: argparse.ArgumentParser) -> None:
     """Add this question's arguments."""
     parser.epilog = (
         "Turn it slowly from end to end, up and down, four times, and rest 3 s at each end; mark each turn from its "
-        "begin to its end: `12..16 dimmer up`, `20..24 dimmer down`, `30..36 pedal end to end`. With the car standing."
+        "begin to its end: `12..16 dimmer up`, `20..24 dimmer down`, `30..36 pedal end to end`, or "
+        "type `dimmer up begin` and `dimmer up end` while you record. With the car standing."
     )
     add_trace(parser)
     add_marks(parser)

@@ -24,6 +24,8 @@ LARGEST_S = 1e12
 """No clock of a trace goes beyond."""
 WALL_CLOCK_S = 1e9
 """Seconds since 1970 are larger, those since a machine was started are smaller."""
+BEGIN, END = " begin", " end"
+"""Behind a word that is typed while a recording runs."""
 FEWER = "name a file with fewer"
 LINE = "a line reads SECONDS WORD or FROM..UNTIL WORD, with + before each number to count from the first frame"
 
@@ -107,16 +109,36 @@ def _shown(text: str) -> str:
 
 
 def marks_in(heard: Heard) -> tuple[Mark, ...]:
-    """Return the marks that a trace carries itself; of their words, what can be shown."""
+    """Return the marks that a trace carries itself; of their words, what can be shown.
+
+    One that says ``dimmer up begin`` and the next ``dimmer up end`` are one interval ``dimmer up``.
+    """
     if len(heard.marks) > MOST_IN_ALL:
         raise GivenError(
             f"there are {len(heard.marks)} marks in {heard.trace or 'the trace'}, and {MOST_IN_ALL} are the most that "
             "are taken: name a file with fewer by --marks"
         )
-    return tuple(
+    return _with_intervals(
         Mark(at, "".join(sign if sign.isprintable() else "?" for sign in word[:MOST_LETTERS]))
         for at, word in heard.marks
     )
+
+
+def _with_intervals(marks: Iterable[Mark]) -> tuple[Mark, ...]:
+    begun: dict[str, Mark] = {}
+    whole: list[Mark] = []
+    for mark in marks:
+        name = mark.word.removesuffix(END)
+        if name != mark.word and name in begun:
+            whole.append(Mark(begun.pop(name).begin, name, mark.begin))
+        elif mark.word.endswith(BEGIN):
+            name = mark.word.removesuffix(BEGIN)
+            if name in begun:
+                whole.append(begun[name])
+            begun[name] = mark
+        else:
+            whole.append(mark)
+    return tuple(sorted([*whole, *begun.values()], key=lambda mark: mark.begin))
 
 
 def marks_of(marks: Sequence[Mark], heard: Heard, words: Sequence[str] = ()) -> dict[str, tuple[Mark, ...]]:

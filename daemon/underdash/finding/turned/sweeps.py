@@ -53,7 +53,8 @@ def sweeps_of(marks: Iterable[Mark]) -> dict[str, tuple[Sweep, ...]]:
         if mark.end is None or mark.end <= mark.begin:
             raise GivenError(
                 f"the mark {mark.word!r} at {mark.begin:.1f} s has no length; a turn is marked as "
-                f"{mark.begin:.1f}..{mark.begin + 4:.1f} {mark.word}, from its begin to its end"
+                f"{mark.begin:.1f}..{mark.begin + 4:.1f} {mark.word}, from its begin to its end, or while you record "
+                f"by `{mark.word} begin` and `{mark.word} end`"
             )
         name, way = _split(mark.word)
         found.setdefault(name, []).append(Sweep(mark.begin, mark.end, way))
