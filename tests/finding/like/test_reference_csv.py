@@ -76,6 +76,25 @@ def test_a_head_that_is_a_unit_is_taken_as_one() -> None:
     assert (reference.name, reference.unit) == ("drive.csv", "km/h")
 
 
+@pytest.mark.parametrize(
+    ("head", "name", "unit", "value"),
+    [
+        ("speed_m_per_s", "speed", "km/h", 36.0),
+        ("speed km_h", "speed", "km/h", 10.0),
+        ("oil_degC", "oil", "degC", 10.0),
+        ("rail_bar", "rail", "kPa", 1000.0),
+        ("lift_m", "lift_m", "", 10.0),
+        ("coolant_min", "coolant_min", "", 10.0),
+        ("crowbar", "crowbar", "", 10.0),
+        ("_bar", "_bar", "", 10.0),
+    ],
+)
+def test_a_head_that_ends_with_a_known_unit_says_it(head: str, name: str, unit: str, value: float) -> None:
+    made, _ = parse_reference(f"t,{head}\n0,10\n1,11\n2,12\n", "a.csv")
+    assert (made.name, made.unit) == (name, unit)
+    assert made.value[0] == pytest.approx(value)
+
+
 def test_a_unit_that_is_another_one_than_the_head_says_is_told() -> None:
     text = "t,speed [km/h]\n1,10\n2,20\n"
     reference, notes = parse_reference(text, "a.csv", unit="m/s")

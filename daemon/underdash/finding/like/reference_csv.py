@@ -17,6 +17,13 @@ from .reference import Reference
 LARGEST = 1e12
 """Far more than anything in a car, and little enough to be squared."""
 SEPARATORS = ";\t,"
+SPELT = {
+    unit.replace("/", over): unit
+    for unit in UNITS
+    for over in ("/", "_per_", "_")
+    if len(unit) > 1 and unit not in ("min", "ratio", "lambda")
+}
+"""How the end of a head may spell a unit; of one letter or of a word that means something else it need not be one."""
 UNIT = re.compile(r"^(?P<name>.*?)\s*[\[(](?P<unit>[^\])]*)[\])]$")
 SHAPE = "the first column holds seconds of the trace's clock, another the numbers, separated by commas or semicolons"
 
@@ -101,9 +108,15 @@ def _column(table: _Table, wanted: str | None) -> int:
 
 
 def _plain(head: str) -> tuple[str, str]:
-    """Split ``speed [km/h]``."""
+    """Split ``speed [km/h]``, and ``speed_km_per_h`` or ``speed km/h`` where that is a unit which is known."""
     match = UNIT.match(head)
-    return (match["name"], match["unit"]) if match else (head, "")
+    if match:
+        return match["name"], match["unit"]
+    for spelt, unit in SPELT.items():
+        name = head.removesuffix(spelt)
+        if name != head and name[-1:] in (" ", "_") and name.strip(" _"):
+            return name.rstrip(" _"), unit
+    return head, ""
 
 
 def _head(table: _Table, number: int) -> tuple[str, str]:
