@@ -229,6 +229,13 @@ def test_frames_that_are_sent_by_themselves_are_nobodys_answers(seed: int) -> No
     assert makers(wire.heard()) == []
 
 
+def test_a_unit_whose_address_is_that_of_a_refusal_is_read() -> None:
+    made = invented(39)
+    assert {0x7F} & {one.unit.address for one in units_of(made)}
+    (found,) = heard_of(made, 39)
+    assert reads_alike(found, made)
+
+
 def test_simulated_cars_that_nobody_asks_have_no_tester() -> None:
     for name, design in (("tarn", TurboDesign()), ("loris", HybridDesign())):
         car = read_car(PLUGINS / name / f"underdash_{name}" / f"{name}.toml")

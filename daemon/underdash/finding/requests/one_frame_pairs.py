@@ -199,8 +199,17 @@ def refusing(replies: Bytes) -> Flags:
         often = np.bincount(replies[:, column], minlength=256)
         usual = int(often.argmax())
         if usual != NEGATIVE and often[usual] + often[NEGATIVE] >= STEADY * len(replies):
-            refused |= replies[:, column] == NEGATIVE
+            these = replies[:, column] == NEGATIVE
+            refused |= these & (not _go_on_alike(replies[:, column + 1 :], these))
     return refused
+
+
+def _go_on_alike(rest: Bytes, these: Flags) -> bool:
+    """Say whether what follows 7F is what follows otherwise, as where 7F is a unit's address."""
+    if not rest.size or not these.any() or these.all():
+        return False
+    usual = np.bincount(rest[~these, 0]).argmax()
+    return bool(np.mean(rest[these, 0] == usual) >= STEADY)
 
 
 def by_themselves(pairing: Pairing, data_at: int, groups: Sequence[Flags]) -> bool:
