@@ -59,6 +59,11 @@ def run(arguments: argparse.Namespace) -> int:
         from .accepting import look_ahead
 
         look_ahead(arguments)
+    if "recorded" in arguments:
+        from .find_recorded import recorded
+
+        if not recorded(arguments):
+            return 1
     return int(import_module(f".find_{arguments.question}", __package__).run(arguments))
 
 

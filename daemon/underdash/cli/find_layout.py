@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..contract.errors import GivenError
 from . import find
+from .find_recorded import add_live
 
 if TYPE_CHECKING:
     from ..finding.found import Answer
@@ -24,6 +25,7 @@ TIMES = {0: "never", 1: "once", 2: "twice"}
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this question's arguments."""
     find.add_trace(parser)
+    add_live(parser)
     parser.add_argument("--id", metavar="ID", help="only this id, in hex digits; --picture needs it")
 
 

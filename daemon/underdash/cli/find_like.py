@@ -12,6 +12,7 @@ from ..contract.errors import GivenError
 from .accepting import add_accept, finish
 from .common import assembled, player
 from .find import add_trace, heard, picture, tell
+from .find_recorded import add_live
 from .typed import typed_text
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this question's arguments."""
     add_trace(parser)
+    add_live(parser, config=False)
     parser.add_argument(
         "--reference",
         required=True,

@@ -15,6 +15,7 @@ from ..contract.errors import GivenError
 from .common import pairs, put_in_place
 from .find import add_trace, heard
 from .find_marks import marks_of_file
+from .find_recorded import add_live
 from .keeping import look_at
 from .progress import Progress
 from .typed import typed_text
@@ -31,6 +32,7 @@ LARGEST = 1e12
 def add(parser: argparse.ArgumentParser) -> None:
     """Add this question's arguments."""
     add_trace(parser)
+    add_live(parser)
     parser.add_argument(
         "--marks", metavar="F",
         help='what was on show: lines FROM..UNTIL WORD ("12..32 boost only"), or SECONDS WORD NUMBER UNIT for numbers '

@@ -7,6 +7,7 @@ import argparse
 from .accepting import add_accept, finish
 from .find import add_trace, heard, picture, tell
 from .find_marks import add_marks, marks, to_draw
+from .find_recorded import add_live
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -17,6 +18,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "type `dimmer up begin` and `dimmer up end` while you record. With the car standing."
     )
     add_trace(parser)
+    add_live(parser)
     add_marks(parser)
     parser.add_argument("--word", action="append", default=[], metavar="W", help="only this control; repeatable")
     add_accept(parser)

@@ -43,6 +43,16 @@ def run(arguments: argparse.Namespace) -> int:
         from .record_practice import practise
 
         return practise(arguments)
+    return tell(record(Path(arguments.out), arguments), arguments.out)
+
+
+def record(out: Path, arguments: argparse.Namespace) -> Outcome:
+    """Record into a new file: through the daemon where one runs, else by itself.
+
+    Args:
+        out: the trace.
+        arguments: with `seconds`, and ``--config`` (`common.add_config`).
+    """
     from ..service.client import Client, NoDaemonError
     from ..wiring.control import socket_paths
     from .record_through import record_through
@@ -50,20 +60,20 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         client = Client.connect(socket_paths())
     except NoDaemonError:
-        return _by_itself(arguments)
+        return _by_itself(out, arguments)
     with client:
-        return tell(record_through(client, Path(arguments.out), arguments.seconds), arguments.out)
+        return record_through(client, out, arguments.seconds)
 
 
-def _by_itself(arguments: argparse.Namespace) -> int:
+def _by_itself(out: Path, arguments: argparse.Namespace) -> Outcome:
     from .by_itself import buses
 
     with buses(arguments) as links:
         with uninterrupted():
             loop = asyncio.SelectorEventLoop()
         with contextlib.closing(loop):
-            recorder, absent = _record(Path(arguments.out), links, loop, arguments.seconds)
-    return tell(Outcome(recorder.frames, recorder.dropped, recorder.failure, absent), arguments.out)
+            recorder, absent = _record(out, links, loop, arguments.seconds)
+    return Outcome(recorder.frames, recorder.dropped, recorder.failure, absent)
 
 
 def _record(
@@ -122,8 +132,8 @@ class Outcome:
     stopped: bool = False
 
 
-def tell(outcome: Outcome, out: str) -> int:
-    """Say what a recording came to; returns the exit status."""
+def tell(outcome: Outcome, out: str, then: str = "") -> int:
+    """Say what a recording came to, and what comes next; returns the exit status."""
     print(f"{outcome.frames} frames in {out}", file=sys.stderr)
     if outcome.dropped:
         print(f"{outcome.dropped} frames are missing: the disk did not keep up", file=sys.stderr)
@@ -139,5 +149,5 @@ def tell(outcome: Outcome, out: str) -> int:
             file=sys.stderr,
         )
     else:
-        print(next_step(out), file=sys.stderr)
+        print(then or next_step(out), file=sys.stderr)
     return 0
