@@ -45,6 +45,26 @@ def test_marks_of_the_trace_itself_are_taken_and_the_answer_is_json(typed: Typed
     assert (answer["ranks"][0][0]["id"], answer["ranks"][0][0]["start"]) == ("2C1", 11)
 
 
+def test_with_a_word_the_marks_of_other_buttons_still_tell_which_numbers_are_its_own(
+    typed: Typed, tmp_path: Path
+) -> None:
+    level = {"": 249, "menu": 18, "up": 57, "down": 101}
+    words = [("menu", "up", "down")[n % 3] for n in range(15)]
+    presses = [5.0 + 3.1 * n + 0.37 * (n % 4) for n in range(15)]
+    trace, marks = tmp_path / "wheel.log", tmp_path / "wheel.marks"
+    with trace.open("w") as file:
+        for n in range(1200):
+            held = [word for word, press in zip(words, presses, strict=True) if press <= n * 0.05 < press + 0.4]
+            file.write(f"({1000 + n * 0.05:.6f}) can1 2C1#55{level[held[0] if held else ''] + n * 7 % 5 % 3 - 1:02X}\n")
+    marks.write_text("".join(f"+{press + 0.3:.2f} {word}\n" for word, press in zip(words, presses, strict=True)))
+    done = typed("find", "pressed", trace, "--marks", marks, "--bus", "comfort=can1", "--word", "up")
+    assert done.status == 0
+    assert done.out.startswith("up:\n  1. comfort 2C1 byte 1: sure (")
+    assert "     248 to 250 released, 56 to 58 up, 17 to 19 menu, 100 to 102 down\n" in done.out
+    assert "one field of several buttons, each with numbers of its own: up, menu, down" in done.out
+    assert "\ndown:" not in done.out
+
+
 @pytest.mark.parametrize(
     ("text", "why"),
     [

@@ -5,7 +5,7 @@ import pytest
 from underdash.bus.trace_lacks import half_line
 from underdash.contract.errors import GivenError
 from underdash.finding.heard import Heard
-from underdash.finding.marks import Mark, marks_in, marks_of, parse_marks
+from underdash.finding.marks import Mark, beside, marks_in, marks_of, parse_marks
 
 
 def test_marks_are_times_or_intervals_with_a_word() -> None:
@@ -138,3 +138,9 @@ def test_more_marks_and_words_than_anybody_sets_are_refused() -> None:
 
 def test_a_word_in_a_trace_that_cannot_be_shown_is_shown_as_far_as_it_can() -> None:
     assert marks_in(heard(1000.0, 1060.0, (1001.0, "a\x1b[31m" + 200 * "b"))) == (Mark(1001.0, "a?[31m" + 74 * "b"),)
+
+
+def test_marks_of_other_words_go_beside_those_asked_for_unless_they_cannot_be_taken() -> None:
+    menu, up, outside = Mark(1010.0, "menu"), Mark(1020.0, "up"), Mark(2000.0, "down")
+    assert beside([menu, up], heard(), {"menu": (menu,)}) == {"menu": (menu,), "up": (up,)}
+    assert beside([menu, up, outside], heard(), {"menu": (menu,)}) == {"menu": (menu,)}

@@ -32,6 +32,13 @@ class PutIn:
     stream: Stream
     bits: frozenset[int] | None
 
+    def reads_alone(self, one: Candidate, word: str, held: Flags) -> bool:
+        """Whether its numbers mean the word in those frames in which that button is held, and in no other."""
+        on = [raw for raw, text in one.meaning.items() if text == word]
+        if not on or one.where.select is not None or not self.is_it(one) or one.where.comes:
+            return False
+        return bool((np.isin(self.stream.raw(one.where.bits), on) == held).all())
+
     def is_it(self, one: Candidate) -> bool:
         where = one.where
         if (where.bus, where.id, where.extended) != (self.stream.bus, self.stream.id, self.stream.extended):
@@ -142,6 +149,23 @@ def ladder(bench: Bench) -> PutIn:
     own, first, second = bench.random.permutation([0x1A, 0x3A, 0x62, 0x8C, 0xB5])[:3].tolist()
     noise = bench.random.integers(-1, 2, len(stream))
     return bench.written(stream, run, bench.code(stream, own, first, second, rest=0xFE) + noise)
+
+
+def three(bench: Bench, *, noisy: bool) -> tuple[PutIn, dict[str, Flags]]:
+    """Three buttons in one field, all of them marked, and in which frames each of them is held.
+
+    Args:
+        bench: the recording.
+        noisy: they are on a ladder, read up to two steps too high or too low; else they share a code.
+    """
+    random = bench.random
+    stream, run = bench.still(whole if noisy else halves)
+    own, first, second = random.permutation([18, 57, 101, 140] if noisy else np.arange(1, 8))[:3].tolist()
+    raw = bench.code(stream, own, first, second, rest=249 if noisy else 0)
+    noise = np.where(raw == 249, random.integers(-1, 2, len(raw)), random.integers(-2, 3, len(raw)))
+    return bench.written(stream, run, raw + noise * noisy), {
+        word: raw == level for word, level in (("menu", own), ("up", first), ("down", second))
+    }
 
 
 def multiplexed(bench: Bench, *, empty: bool = False) -> PutIn:

@@ -122,3 +122,32 @@ def test_each_kind_is_found_and_what_is_sure_is_right(kind: Kind) -> None:
     )
     assert row.first >= kind.first
     assert row.sure_right >= 0.97 * row.sure
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("noisy", "least"), [(True, 36), (False, 36)], ids=["ladder", "code"])
+def test_three_buttons_of_one_field_are_read_each_alone(noisy: bool, least: int) -> None:
+    """Of 45: three words in each recording and case; "alone" is in the right frames, whatever the other buttons do."""
+    row, alone, sure_alone = Row(), 0, 0
+    for number, trace in enumerate(TRACES):
+        for case in range(CASES):
+            random = np.random.default_rng([case, number, 100 + noisy])
+            bench = Bench(recording(trace), random, 10)
+            made, held = put_in.three(bench, noisy=noisy)
+            times = {"menu": bench.times, "up": bench.others[::2], "down": bench.others[1::2]}
+            marks = {word: [Mark(float(at), word) for at in usual(some, random)] for word, some in times.items()}
+            for answer in pressed(made.heard, marks):
+                row.asked += 1
+                if answer.ranks:
+                    best = answer.ranks[0][0]
+                    right = made.reads_alone(best, answer.question, held[answer.question])
+                    row.first += made.is_it(best)
+                    alone += right
+                    row.sure += best.confidence >= 0.9
+                    sure_alone += right and best.confidence >= 0.9
+    print(
+        f"three buttons on a {'ladder with noise' if noisy else 'code'}: first {row.first} of {row.asked}, reading the "
+        f"button alone {alone}; believed 90 % or more {row.sure}, of which alone {sure_alone}"
+    )
+    assert alone >= least
+    assert sure_alone >= 0.97 * row.sure

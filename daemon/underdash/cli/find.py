@@ -154,13 +154,15 @@ def picture(
 
 def lines(answer: Answer) -> list[str]:
     """Write an answer in sentences."""
+    from ..finding.found import meaning_text
+
     out, number = [f"{answer.question}:"], 0
     for rank in answer.ranks[:SHOWN]:
         tied = f", one of {len(rank)} that this recording cannot tell apart" if len(rank) > 1 else ""
         for at, candidate in enumerate(rank[:SHOWN], number + 1):
             out.append(f"  {at}. {candidate.where}: {how_sure(candidate.confidence)}{tied}")
             if candidate.meaning:
-                out.append("     " + ", ".join(f"{raw} {text}" for raw, text in candidate.meaning.items()))
+                out.append(f"     {meaning_text(candidate.meaning)}")
             out += [f"     {sentence}" for sentence in candidate.because]
         if len(rank) > SHOWN:
             out.append(f"     and {len(rank) - SHOWN} more like these (--json lists all)")

@@ -152,11 +152,12 @@ class Led:
                 self.marked += [word] if word not in self.marked else []
 
     def _judge(self, word: str) -> Answer:
-        from ..finding.marks import marks_in, marks_of
+        from ..finding.marks import beside, marks_in, marks_of
         from ..finding.pressed.search import pressed
         from ..finding.reading import read_heard
 
         self._out.flush()
         heard = read_heard(self._path)
-        (answer,) = pressed(heard, marks_of(marks_in(heard), heard, [word]))
+        every = marks_in(heard)
+        (answer,) = pressed(heard, beside(every, heard, marks_of(every, heard, [word])), [word])
         return answer

@@ -26,7 +26,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Say for each word what answers to its marks."""
-    from ..finding.marks import marks_of
+    from ..finding.marks import beside, marks_of
     from ..finding.pressed.search import pressed
 
     stopped = False
@@ -34,8 +34,9 @@ def run(arguments: argparse.Namespace) -> int:
         arguments.word, stopped = record_led(arguments)
     with cut_short(stopped, arguments.trace):
         found = heard(arguments)
-        chosen = marks_of(marks(arguments, found), found, arguments.word)
-        answers = pressed(found, chosen)
+        every = marks(arguments, found)
+        chosen = marks_of(every, found, arguments.word)
+        answers = pressed(found, beside(every, found, chosen), chosen)
     status = tell(answers, as_json=arguments.json)
     picture(arguments, found, answers, to_draw([mark for some in chosen.values() for mark in some]))
     words = " ".join(answer.question for answer in answers)

@@ -103,15 +103,36 @@ def _between(raws: tuple[float | None, float | None], values: tuple[float, float
 
 
 def _switch(candidate: Candidate) -> tuple[tuple[int, Value], ...]:
-    """Which raw numbers mean on: those that have the word of what was done; the one at rest comes first."""
+    """Which raw numbers mean on: those that have the word of what was done; of other buttons' words none is on."""
     raws = sorted(candidate.meaning)
     if not raws:
         return ()
-    rest = next((raw for raw, text in candidate.meaning.items() if text in RESTS), None)
-    if rest is None:
+    if not any(text in RESTS for text in candidate.meaning.values()):
         raise GivenError(f"{candidate.where}: what it is at rest was not found, so that no switch can be made of it")
-    values: tuple[tuple[int, Value], ...] = tuple((raw, raw != rest) for raw in raws)
+    values: tuple[tuple[int, Value], ...] = _widened(candidate, {raw: _on(candidate, raw) for raw in raws})
     return () if values == ((0, False), (1, True)) and candidate.where.bits.length == 1 else values
+
+
+def _widened(candidate: Candidate, values: dict[int, bool]) -> tuple[tuple[int, bool], ...]:
+    """Add the numbers beside ranges, as far as the widest is wide, to the nearest: few presses show not all noise."""
+    rest = [raw for raw, text in candidate.meaning.items() if text in RESTS]
+    if len(rest) < 2:  # it does not flicker
+        return tuple(values.items())
+    texts = candidate.meaning.values()
+    widths = {text: sum(one == text for one in texts) for text in texts}
+    wide = dict(values)
+    for by in range(1, max(widths.values())):
+        beside = [raw for raw in range(1 << candidate.where.bits.length) if raw not in wide]
+        for raw in beside:
+            near = {values[one] for one in (raw - by, raw + by) if one in values}
+            if len(near) == 1:
+                wide[raw] = near.pop()
+    return tuple(sorted(wide.items()))
+
+
+def _on(candidate: Candidate, raw: int) -> bool:
+    text = candidate.meaning[raw]
+    return text == candidate.word if candidate.word in candidate.meaning.values() else text not in RESTS
 
 
 RESTS = ("released", "off", "at rest")

@@ -71,6 +71,7 @@ class Candidate:
         because: sentences that say what speaks for it and what against.
         meaning: what its raw numbers were while something was done: ``{0: "released", 2: "menu"}``.
         figures: further results by name, such as ``{"scale": 0.01, "scale_error": 0.0001, "lag_s": 0.18}``.
+        word: which of the meanings was asked about, where the field has several buttons.
     """
 
     where: Where
@@ -79,6 +80,7 @@ class Candidate:
     because: tuple[str, ...] = ()
     meaning: Mapping[int, str] = field(default_factory=dict)
     figures: Mapping[str, float] = field(default_factory=dict)
+    word: str = ""
 
     def plain(self) -> dict[str, Plain]:
         """Return what ``--json`` writes."""
@@ -125,6 +127,17 @@ def percent(confidence: float) -> str:
     if confidence < 0.005:
         return "below 1 %"
     return "above 99 %" if confidence >= 0.995 else f"{100 * confidence:.0f} %"
+
+
+def meaning_text(meaning: Mapping[int, str]) -> str:
+    """Write meanings, neighbours of one meaning together: ``0 released, 2 menu``, ``248 to 250 released, 16 menu``."""
+    runs: list[tuple[int, int, str]] = []
+    for raw, said in meaning.items():
+        if runs and runs[-1][1:] == (raw - 1, said):
+            runs[-1] = runs[-1][0], raw, said
+        else:
+            runs.append((raw, raw, said))
+    return ", ".join(f"{low} {said}" if low == high else f"{low} to {high} {said}" for low, high, said in runs)
 
 
 def bits_text(bits: Bits) -> str:

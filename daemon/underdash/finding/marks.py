@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import nan
 
@@ -177,6 +177,22 @@ def marks_of(marks: Sequence[Mark], heard: Heard, words: Sequence[str] = ()) -> 
         inside = sum(map(len, chosen.values())) > len(outside)
         raise GivenError(_why_outside(outside, heard, inside=inside))
     return chosen
+
+
+def beside(
+    marks: Sequence[Mark], heard: Heard, chosen: Mapping[str, tuple[Mark, ...]]
+) -> Mapping[str, tuple[Mark, ...]]:
+    """Return the marks that were chosen and those of all other words, which tell them apart, where these can be taken.
+
+    Args:
+        marks: all there are.
+        heard: the trace they belong to.
+        chosen: those of the words that were asked for.
+    """
+    try:
+        return {**chosen, **marks_of(marks, heard)}
+    except GivenError:
+        return chosen
 
 
 def _within(mark: Mark, heard: Heard) -> bool:

@@ -3,13 +3,13 @@
 A run of neighbouring bits that always change together is one field; so are runs of several that change at different
 times, since a field of a few values changes some of its bits at a time. Most lie in one byte; those over the border of
 two are looked for in either byte order. What changes often is left out: it is a measured number, a counter or a
-checksum.
+checksum; but a byte that flickers about a few levels is a field of so many values (`levels.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from ..broadcast.bits import place_of
 from ..contract.layout import Bits, Select
 from .found import Where
 from .heard import Bytes, Floats, Integers, Stream
+from .levels import levels_of
 from .numbering import Numbering
 
 LATE_START_S = 1.0
@@ -44,6 +45,8 @@ class Small:
         rest: what it held longest.
         comes: it stands for frames of the id coming at all, not for what is in them; `raw` is then 0 and 1.
         select: the multiplexer's condition under which it is there.
+        ranges: of a byte that flickers about a few levels the lowest and the highest number of each, ascending; `raw`
+            then has the usual number of each.
     """
 
     stream: Stream
@@ -54,12 +57,17 @@ class Small:
     rest: int
     comes: bool = False
     select: Select | None = None
+    ranges: tuple[tuple[int, int], ...] = ()
 
     @property
     def where(self) -> Where:
         """The place that it is."""
         stream = self.stream
         return Where(stream.bus, stream.id, stream.extended, self.bits, select=self.select, comes=self.comes)
+
+    def range_of(self, raw: int) -> tuple[int, int]:
+        """Return the lowest and the highest number that mean the same as one of `raw`."""
+        return next((some for some in self.ranges if some[0] <= raw <= some[1]), (raw, raw))
 
     @property
     def across(self) -> bool:
@@ -151,14 +159,30 @@ class _Payloads:
         counts = [_counts(flips[:, byte]) for byte in range(self.stream.width)]
         quiet = [any(0 < count <= self.most for count in one) for one in counts]
         numbering = Numbering(self.stream.width, big=True)
+        levelled = {byte: one for byte in range(self.stream.width) if (one := self._levels(byte, counts[byte]))}
+        yield from levelled.values()
         for byte in np.flatnonzero(quiet).tolist():
             moved = flips[:, byte] != 0
             runs = _runs(rows[moved], flips[moved, byte], counts[byte], self.most)
             low = 8 * (self.stream.width - 1 - byte)
-            yield from self._fields(self.data[:, byte], runs, numbering, low)
+            for one in self._fields(self.data[:, byte], runs, numbering, low):
+                if byte not in levelled or one.bits != levelled[byte].bits:
+                    yield one
         for byte in range(self.stream.width - 1):
             if quiet[byte] and quiet[byte + 1]:
                 yield from self._across(rows, flips, counts, byte)
+
+    def _levels(self, byte: int, counts: Sequence[int]) -> Small | None:
+        """Return a byte that flickers about a few levels."""
+        found = levels_of(self.data[:, byte]) if np.count_nonzero(counts) > 1 else None
+        if found is None:
+            return None
+        level = found.usual[self.data[:, byte]]
+        rows = np.flatnonzero(level[1:] != level[:-1]) + 1
+        if not 0 < len(rows) <= self.most:
+            return None
+        bits = Numbering(self.stream.width, big=True).bits(8 * (self.stream.width - 1 - byte), 8)
+        return replace(self._field(bits, rows, np.concatenate([level[:1], level[rows]])), ranges=found.ranges)
 
     def _across(self, rows: Integers, flips: Bytes, counts: list[list[int]], byte: int) -> Iterator[Small]:
         """Yield the small fields over the border between a byte and the next, in either byte order."""
@@ -231,7 +255,8 @@ def _runs(
             if border and len(np.unique(part[part != 0])) == 1:
                 continue  # bits of one byte say the same
             runs = found.setdefault(chosen.tobytes(), [])
-            if high != low and runs and not all(counts[low : high + 1]):
+            still = high != low and runs and not all(counts[low : high + 1])
+            if still and len(np.unique(part[part != 0])) == 1:
                 continue  # the bits at its ends say the same without the still ones between them
             runs[:] = [run for run in runs if not (low <= run[0] and run[1] <= high)]
             if not any(run[0] <= low and high <= run[1] for run in runs):

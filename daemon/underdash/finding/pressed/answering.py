@@ -82,6 +82,12 @@ class Fit:
     unmarked: int
 
 
+def usual(field: Small, changes: Integers) -> int:
+    """Return the number that a field had most often after some of its changes."""
+    values, counts = np.unique(field.raw[changes + 1], return_counts=True)
+    return int(values[counts.argmax()])
+
+
 def ways(field: Small, *, both: bool = False) -> Iterator[Way]:
     """Yield the ways in which a field may answer; those that come to the same changes are one.
 

@@ -56,12 +56,18 @@ def fields_of(
         return
     everywhere = ~np.logical_or.reduce([*found.flags.values()])
     for one in small_fields(_only(stream, everywhere), begin, most):
-        yield replace(one, stream=stream)
+        if _whole(one, everywhere):
+            yield replace(one, stream=stream)
     for value, flags in found.flags.items():
         part = _only(stream, flags, found.value == value)
         for one in small_fields(part, begin, most):
-            if not one.comes:
+            if not one.comes and _whole(one, flags):
                 yield replace(one, stream=stream, select=Select(found.bits, (value,)))
+
+
+def _whole(one: Small, flags: Flags) -> bool:
+    """Whether all bits belong there of a byte whose levels were read."""
+    return not one.ranges or bool(flags[8 * one.bits.byte : 8 * one.bits.byte + 8].all())
 
 
 def sums(answering: Iterable[Small]) -> set[str]:

@@ -19,12 +19,11 @@ from ..small import Small
 from . import told as text
 from .contents import fields_of, sums
 from .moving import Moving
-from .weighing import Answering, Fields
+from .sharing import Found, alike, of_both, pooled, shared
+from .weighing import ALIKE, Answering, Fields
 
 NOTHING = 0.2
 """Belief beforehand that nothing on these buses answers: many a button is behind a gateway, or not on a bus at all."""
-ALIKE = 3.0
-"""Of two that the marks speak for with at most this ratio, none is told to be better (common practice)."""
 SAME_S = 0.03
 """What changes within this time of something else may be a copy of it, handed on by a gateway (common practice)."""
 STEADY_S, FEWEST_LEADS = 0.05, 3
@@ -36,31 +35,51 @@ UNMARKED_A_MARK, UNMARKED = 20, 20
 """A field with more changes than this can no longer be believed in, whatever it answers."""
 
 
-def pressed(heard: Heard, marks: Mapping[str, Sequence[Mark]]) -> tuple[Answer, ...]:
+def pressed(
+    heard: Heard, marks: Mapping[str, Sequence[Mark]], words: Collection[str] | None = None
+) -> tuple[Answer, ...]:
     """Find what answers to the marks of each word.
 
     Args:
         heard: the trace.
         marks: by word; within the trace (`marks.marks_of`).
+        words: which of them are answered; None means all. The others tell what shares a field with them.
     """
+    wanted = marks if words is None else words
     most = UNMARKED + UNMARKED_A_MARK * max(map(len, marks.values()), default=0)
     moving = Moving()
     fields = Fields.of(one for stream in heard for one in fields_of(stream, heard.begin, most, moving.protection))
-    return tuple(_answer(heard, fields, moving, word, some) for word, some in marks.items())
+    found = {word: _found(heard, fields, moving, some) for word, some in marks.items()}
+    weighed = shared(found, fields.beforehand)
+    for word in wanted:
+        if (other := pooled(word, weighed)) is not None:
+            both = _found(heard, fields, moving, [*marks[word], *marks[other]])
+            weighed[word] = of_both(weighed[word], both)
+    return tuple(_answer(heard, word, some, weighed) for word, some in marks.items() if word in wanted)
 
 
-def _answer(heard: Heard, fields: Fields, moving: Moving, word: str, marks: Sequence[Mark]) -> Answer:
+def _times(marks: Sequence[Mark]) -> Floats:
+    return np.array(sorted(time for mark in marks for time in {mark.begin, mark.last}))
+
+
+def _found(heard: Heard, fields: Fields, moving: Moving, marks: Sequence[Mark]) -> Found:
+    """Weigh what answers to one word."""
     both = any(mark.end is not None for mark in marks)
-    times = np.array(sorted(time for mark in marks for time in {mark.begin, mark.last}))
     span_s = max(heard.end - heard.begin, SPAN_S)
-    found = _caused(_unprotected(fields.answering(times, span_s, both=both), moving))
-    nothing = NOTHING / (1 - NOTHING) * fields.beforehand
+    found = _caused(_unprotected(fields.answering(_times(marks), span_s, both=both), moving))
+    return Found(tuple(found), NOTHING / (1 - NOTHING) * fields.beforehand)
+
+
+def _answer(heard: Heard, word: str, marks: Sequence[Mark], weighed: Mapping[str, Found]) -> Answer:
+    times = _times(marks)
+    found, nothing = weighed[word].by, weighed[word].nothing
     total = nothing + sum(one.weight for one in found)
-    if not found or nothing >= total / 2:
+    if not weighed[word].named:
         return Answer(word, remarks=text.nothing(word, len(times), heard))
     ranks = tuple(_ranks(found, total))
     told = tuple(tuple(_candidate(one, total, word, marks, times) for one in rank) for rank in ranks)
-    return Answer(word, told, text.remarks(word, marks, ranks[0], nothing / total))
+    also = alike(ranks[0][0], word, weighed)
+    return Answer(word, told, text.remarks(word, marks, ranks[0], nothing / total, also))
 
 
 def _unprotected(found: Iterable[Answering], moving: Moving) -> list[Answering]:
@@ -168,6 +187,6 @@ def _candidate(one: Answering, total: float, word: str, marks: Sequence[Mark], t
         "unmarked": float(one.fit.unmarked),
         "late_s": round(float(np.nanmedian(late)), 4),
     }
-    because = text.because(one, times)
+    because = text.because(one, word, times)
     meaning = {} if one.field.comes else text.meaning(one, word, marks)
-    return Candidate(one.field.where, one.weight / total, one.weight, because, meaning, figures)
+    return Candidate(one.field.where, one.weight / total, one.weight, because, meaning, figures, word)

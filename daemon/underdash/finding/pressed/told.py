@@ -11,6 +11,7 @@ from ..heard import Heard
 from ..lacks import counted
 from ..marks import Mark
 from ..small import Small
+from .answering import usual
 
 if TYPE_CHECKING:
     from .weighing import Answering
@@ -26,7 +27,7 @@ def follows(first: Small, after_s: float) -> str:
     return f"follows {first.where} by {1000 * after_s:.0f} ms each time: rather its consequence"
 
 
-def because(one: Answering, times: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[str, ...]:
+def because(one: Answering, word: str, times: np.ndarray[tuple[int], np.dtype[np.float64]]) -> tuple[str, ...]:
     """Say what speaks for a field and what against."""
     late = (times - one.at())[one.fit.answers >= 0]
     first, last = (f"{max(0.0, at):.2f}" for at in (late.min(), late.max()))
@@ -38,6 +39,9 @@ def because(one: Answering, times: np.ndarray[tuple[int], np.dtype[np.float64]])
     said.append(f"against it: {counted(unmarked, thing)} without a mark" if unmarked else f"no {thing} without a mark")
     if one.follows:
         said.append(one.follows)
+    if one.others:
+        words = [word, *dict.fromkeys(other for _, other in one.others)]
+        said.append(f"one field of several buttons, each with numbers of its own: {', '.join(words)}")
     return tuple(said)
 
 
@@ -51,11 +55,21 @@ def meaning(one: Answering, word: str, marks: Sequence[Mark]) -> dict[int, str]:
         return (
             {raw: word if raw in inside else f"not {word}" for raw in sorted(olds | news)} if len(inside) == 1 else {}
         )
+    if one.others:
+        reads = [(field.rest, "released"), (usual(field, changes), word), *one.others]
+        return {raw: said for middle, said in reads for raw in _numbers(field, middle)}
     if field.rest not in news and len(news) <= 2:
-        return {field.rest: "released", **dict.fromkeys(sorted(news), word)}
+        reads = [(field.rest, "released"), *((raw, word) for raw in sorted(news))]
+        return {raw: said for middle, said in reads for raw in _numbers(field, middle)}
     if not olds & news and len(news) == 1:
         return {**dict.fromkeys(sorted(olds), f"before {word}"), **dict.fromkeys(news, f"after {word}")}
     return {}
+
+
+def _numbers(field: Small, raw: int) -> range:
+    """Return all numbers that mean the same."""
+    low, high = field.range_of(raw)
+    return range(low, high + 1)
 
 
 def nothing(word: str, marks: int, heard: Heard) -> tuple[str, ...]:
@@ -68,9 +82,19 @@ def nothing(word: str, marks: int, heard: Heard) -> tuple[str, ...]:
     return said, "record it once more with the ignition on, or on another bus"
 
 
-def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing_share: float) -> tuple[str, ...]:
-    """Say how far the best answers can be relied on, and what another recording should do."""
-    said = []
+def remarks(
+    word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing_share: float, also: Sequence[str] = ()
+) -> tuple[str, ...]:
+    """Say how far the best answers can be relied on, and what another recording should do.
+
+    Args:
+        word: what was done.
+        marks: of it.
+        best: the first rank.
+        nothing_share: belief that nothing reacts.
+        also: other words that the very best reads alike.
+    """
+    said = [_alike(word, also)] if also else []
     if nothing_share >= 0.05:
         said.append(
             f"it may also be that nothing here reacts to {word!r} ({100 * nothing_share:.0f} %); more presses, and a "
@@ -78,12 +102,20 @@ def remarks(word: str, marks: Sequence[Mark], best: Sequence[Answering], nothing
         )
     if len(best) > 1:
         said.append(_tie(word, marks, best))
-    elif not best[0].field.comes and best[0].fit.unmarked >= max(2, SHARED * len(marks)):
+    elif not also and not best[0].field.comes and best[0].fit.unmarked >= max(2, SHARED * len(marks)):
         said.append(
             f"it changes without a mark too ({best[0].fit.unmarked} times): it was done and not marked, or something "
             "else moves it as well, such as another button; press the others too, and mark each with its own word"
         )
     return tuple(said)
+
+
+def _alike(word: str, also: Sequence[str]) -> str:
+    words = ", ".join(map(repr, also))
+    return (
+        f"the first reads {word!r} and {words} alike: one button pressed in different ways, or what is common to "
+        "several buttons; by itself it does not tell them apart"
+    )
 
 
 def _tie(word: str, marks: Sequence[Mark], best: Sequence[Answering]) -> str:

@@ -12,6 +12,8 @@ from ..heard import Floats, Integers
 from ..small import Small
 from .answering import LEAST_DENSITY, Fit, Way, density, fit, ways
 
+ALIKE = 3.0
+"""Of two that the marks speak for with at most this ratio, none is told to be better (common practice)."""
 RATHER_NOT = 0.3
 """Weight beforehand of a field whose bits change at different times, against one whose bits change together; also of
 the coming of an id, against what is in it."""
@@ -28,12 +30,18 @@ AT_ONCE = 4_000_000
 
 @dataclass(frozen=True)
 class Answering:
-    """A field that answers, how it does, and its weight: beforehand times likelihood ratio."""
+    """A field that answers, how it does, and its weight: beforehand times likelihood ratio.
+
+    Attributes:
+        follows: a sentence that says of what it is a consequence.
+        others: of a field that several words share what it reads on each other one: (raw, word).
+    """
 
     field: Small
     fit: Fit
     weight: float
     follows: str = ""
+    others: tuple[tuple[int, str], ...] = ()
 
     @property
     def by_marks(self) -> float:
