@@ -82,5 +82,5 @@ def test_a_channel_is_one_bus_only(tmp_path: Path, bus: list[str], why: str) -> 
 
 
 def test_an_option_of_another_question_is_told_with_the_help_of_this_one(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["find", "turned", "a.log", "--live"]) == 2
-    assert "unrecognized arguments: --live; see `underdash find turned --help`" in capsys.readouterr().err
+    assert main(["find", "turned", "a.log", "--quiet"]) == 2
+    assert "unrecognized arguments: --quiet; see `underdash find turned --help`" in capsys.readouterr().err

@@ -6,8 +6,9 @@ import queue
 
 import pytest
 
-from underdash.cli.marking import FIRST_WORD, MOST_WORD_LETTERS, Words, marking
+from underdash.cli.marking import BEGIN, END, FIRST_WORD, MOST_WORD_LETTERS, Words, marking
 from underdash.contract.errors import UnderdashError
+from underdash.finding import marks
 
 LONG_S = 60.0
 
@@ -17,6 +18,11 @@ def test_an_empty_line_repeats_the_word() -> None:
     assert words.feed(b"\n") == [FIRST_WORD]
     assert words.feed(b"me") == []
     assert words.feed(b"nu\n\n \ndoor  left\n") == ["menu", "menu", "menu", "door left"]
+
+
+def test_an_empty_line_ends_what_was_begun_and_begins_it_once_more() -> None:
+    assert (BEGIN, END) == (marks.BEGIN, marks.END)
+    assert Words().feed(b"knob begin\n\n\nspend\n\n") == ["knob begin", "knob end", "knob begin", "spend", "spend"]
 
 
 def test_what_is_no_text_and_what_is_long_does_no_harm() -> None:

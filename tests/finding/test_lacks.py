@@ -82,6 +82,11 @@ def test_frames_with_one_time_are_counted() -> None:
     )
 
 
+def test_a_few_frames_with_one_time_are_not_worth_a_word() -> None:
+    at = [1.0, *(1.0 + n for n in range(200))]
+    assert heard_from([("drive", Frame(0x100, b"\0", at=one)) for one in at]).remarks == ()
+
+
 def test_a_clock_that_stands_is_told() -> None:
     heard = heard_from([("drive", Frame(can_id, b"\0", at=1.0)) for can_id in (1, 2, 3)])
     assert heard.remarks == (

@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator
 from ..contract.errors import GivenError, UnderdashError
 
 FIRST_WORD = "mark"
+BEGIN, END = " begin", " end"
+"""How the words of an interval end, as `finding.marks` reads them."""
 LOOK_S = 0.2
 JOIN_S = 1.0
 READ_BYTES = 4096
@@ -36,10 +38,18 @@ class Words:
         *lines, self._rest = (self._rest + typed).split(b"\n")
         found = []
         for line in lines:
-            before = self._word if self._repeats else FIRST_WORD
+            before = _next(self._word) if self._repeats else FIRST_WORD
             self._word = " ".join(line.decode("utf-8", "replace").split())[:MOST_WORD_LETTERS] or before
             found.append(self._word)
         return found
+
+
+def _next(word: str) -> str:
+    """The word that an empty line stands for after this one: what began ends, and may begin once more."""
+    for this, other in ((BEGIN, END), (END, BEGIN)):
+        if word.endswith(this) and word != this:
+            return word.removesuffix(this) + other
+    return word
 
 
 @contextlib.contextmanager
