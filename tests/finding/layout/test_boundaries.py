@@ -98,3 +98,12 @@ def test_the_last_bit_of_a_number_is_no_flag_that_never_rests(seed: int) -> None
     hovering = [round(dice.gauss(0x1F8, 9)) for _ in range(120)]
     (part,) = cheaper(columns([value & 0xFF for value in hovering], [value >> 8 for value in hovering])).parts
     assert (part.low, part.length) == (0, 10)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_number_that_moves_by_two_at_most_is_one_field(seed: int) -> None:
+    dice, level = random.Random(seed), [100]
+    while len(level) < FRAMES:
+        level.append(level[-1] + dice.randint(-2, 2))
+    (part,) = cheaper(columns([value & 0xFF for value in level])).parts
+    assert (part.low, part.kind) == (0, "number")

@@ -40,8 +40,15 @@ FAR = 3
 """Digits of a step above which a number that becomes all 0 or all 1 is taken for out of use rather than for moving."""
 OUT_OF_USE = 2.0
 """Bits it costs at most to name one of these two values for the first time."""
-OUT = LONGEST + 1
-"""What stands for the number of digits of a step that is told as such."""
+OUT = 2 * LONGEST
+"""The class of a step that is told by where it ends."""
+BY_DIGITS = 0, *range(LONGEST), *[0] * LONGEST
+BY_TWO_DIGITS = 0, 0, *(number // 2 for number in range(OUT - 2)), 0
+"""Steps are told by classes: how many digits they have, or the first two of them as well. For each class the digits
+that are left; the first is always 1."""
+FINER = 8.0
+"""Bits it costs to tell the first two digits (about 1 in 256 is meant so): it pays with many small steps, such as -2 to
+2. From 8 to 16 all recordings are cut alike."""
 ENDS, NEVER = 2, 99
 """Digits that tell near which of its ends or its middle a number comes into use; and of one that does not."""
 CONSTANT = 0.5
@@ -184,10 +191,18 @@ def _number(taken: _Taken) -> tuple[Floats, Flags]:
     digits = np.frexp(every.astype(np.float64))[1]
     ends = _ends(taken, half)
     ends = np.concatenate((ends, ends, ends[some]))
-    told = np.where(digits > np.maximum(FAR, ends), OUT, digits)
+    at_end = digits > np.maximum(FAR, ends)
+    second = np.abs(every) >> np.maximum(digits - 2, 0) & 1
+    two = np.where(digits > 1, 2 * digits - 2 + second, digits)
     ways = np.concatenate((count, count, count * wraps))
-    named = np.where(told == OUT, ends, 0)
-    bits = _steps(told, every > 0, ways, np.tile(length, 3))
+    named = np.where(at_end, ends, 0)
+    up, lengths = every > 0, np.tile(length, 3)
+    bits = mixed(
+        (
+            _steps(np.where(at_end, OUT, digits), up, ways, lengths, BY_DIGITS),
+            _steps(np.where(at_end, OUT, two), up, ways, 2 * lengths, BY_TWO_DIGITS) + FINER,
+        )
+    )
     bits += np.bincount(np.repeat(np.arange(3 * runs), ways), named, 3 * runs)
     plain, passing, turning = bits.reshape(3, runs)
     sizes = np.add.reduceat(digits[: 2 * len(step)], np.concatenate((taken.first, taken.first + len(step))))
@@ -206,14 +221,15 @@ def _ends(taken: _Taken, half: Integers) -> Integers:
     return np.where(out, 1, np.where(comes, digits, NEVER))
 
 
-def _steps(label: Integers, up: Flags, count: Integers, length: Integers) -> Floats:
-    """Tell each step by direction and number of digits, then its digits; the direction may depend on the last one.
+def _steps(label: Integers, up: Flags, count: Integers, kinds: Integers, left: Sequence[int]) -> Floats:
+    """Tell each step by direction and class, then the digits that are left; the direction may depend on the last one.
 
     Args:
-        label: number of digits, or `OUT` whose digits are not counted; one run after the other, shape (steps,).
+        label: class, one run after the other, shape (steps,).
         up: direction.
         count: steps of each run, shape (runs,).
-        length: bits of each run.
+        kinds: how many classes the steps of each run may have.
+        left: digits that a class leaves.
     """
     last = np.zeros_like(up)
     last[1:] = up[:-1]
@@ -222,22 +238,21 @@ def _steps(label: Integers, up: Flags, count: Integers, length: Integers) -> Flo
     key = 2 * label + up + classes * last + np.repeat(2 * classes * np.arange(len(count)), count)
     two = np.bincount(key, minlength=2 * classes * len(count)).reshape(-1, 2, classes)
     whole = two.sum(axis=1)
-    either = mixed((_learnt(whole, length), _learnt(two[:, 0], length) + _learnt(two[:, 1], length)))
-    # the first digit is always 1
-    told: Floats = either + whole @ np.repeat([0, *range(LONGEST), 0], 2)
+    either = mixed((_learnt(whole, kinds), _learnt(two[:, 0], kinds) + _learnt(two[:, 1], kinds)))
+    told: Floats = either + whole @ np.repeat(left, 2)
     return told
 
 
-def _learnt(counts: Integers, length: Integers) -> Floats:
+def _learnt(counts: Integers, kinds: Integers) -> Floats:
     """Code classes whose shares are learnt on the way (Dirichlet prior of total weight 1).
 
     Args:
         counts: how often each class came, shape (runs, classes).
-        length: bits of each run: its steps may have so many digits, upwards or downwards.
+        kinds: how many classes there are for each run, upwards and downwards.
     """
     total = counts.sum(axis=1)
     most = int(total.max())
-    seen = _learnt_class(_size(most))[length[:, None], counts].sum(axis=1)
+    seen = _learnt_class(_size(most))[kinds[:, None], counts].sum(axis=1)
     told: Floats = (_log_gamma(1.0, most)[total] - seen) / log(2.0)
     return told
 
@@ -259,6 +274,6 @@ def _table(beyond: float, size: int) -> Floats:
 
 @cache
 def _learnt_class(size: int) -> Floats:
-    """What a class adds, by length of the run and by how often it came."""
-    shares = [0.5 / length for length in range(1, LONGEST + 1)]
+    """What a class adds, by how many there are and by how often it came."""
+    shares = [0.5 / kinds for kinds in range(1, OUT + 1)]
     return np.stack([np.zeros(size)] + [_table(share, size) - lgamma(share) for share in shares])

@@ -24,10 +24,10 @@ TOGETHER = 0.35
 """What the moments of such steps count: an event of the car or of the sender moves fields together that are not one."""
 TRUSTED = 50
 """Other steps that count in full. What comes after them resembles them, so that evidence grows with the root only."""
-NOISE = 6.0
-"""Bits it costs to take a run for one that takes any value alike, as a checksum by an unknown rule does (about 1 in 64
-is meant so). Beside a byte that moves too, each of its bits costs so much, eight at most, a little less than as flags:
-it may be the low end of a number."""
+NOISE = 8.0
+"""Bits it costs to take a run for one that takes any value alike, as a checksum by an unknown rule does (about 1 in 256
+is meant so). Beside a byte that moves too, each of its bits costs so much, eight at most, about as much as flags: it
+may be the low end of a number."""
 BUSY, BUSY_COSTS = 0.1, 7.0
 """Share of the frames in which a flag seldom changes, and bits it costs if it does (1 in 100): the last bit of a number
 does, no lamp and no switch of the recordings did, but for bits that turn over with each frame."""
