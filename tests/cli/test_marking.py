@@ -6,9 +6,8 @@ import queue
 
 import pytest
 
-from underdash.cli.marking import BEGIN, END, FIRST_WORD, MOST_WORD_LETTERS, Words, marking
+from underdash.cli.marking import FIRST_WORD, MOST_WORD_LETTERS, Words, marking
 from underdash.contract.errors import UnderdashError
-from underdash.finding import marks
 
 LONG_S = 60.0
 
@@ -21,7 +20,6 @@ def test_an_empty_line_repeats_the_word() -> None:
 
 
 def test_an_empty_line_ends_what_was_begun_and_begins_it_once_more() -> None:
-    assert (BEGIN, END) == (marks.BEGIN, marks.END)
     assert Words().feed(b"knob begin\n\n\nspend\n\n") == ["knob begin", "knob end", "knob begin", "spend", "spend"]
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..contract.errors import GivenError
 from .common import add_bus, bitrate, counted, new_description, pairs
+from .progress import Progress
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -32,7 +33,8 @@ def run(arguments: argparse.Namespace) -> int:
     new_description(arguments)
     found = heard(arguments)
     rates = _rates(arguments.bitrate, list(dict.fromkeys(stream.bus for stream in found)))
-    car, lines = draft(found, arguments.name, arguments.title or arguments.name, rates)
+    with Progress("looking for a tester") as progress:
+        car, lines = draft(found, arguments.name, arguments.title or arguments.name, rates, progress)
     remarks = (
         f"Begun with {Path(arguments.trace).name} by `underdash car draft`. Each thing that is found goes in here with",
         "`underdash find ... --into`; config/cars/every_key.toml of the project explains every key.",

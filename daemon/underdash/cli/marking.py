@@ -10,11 +10,10 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 
+from ..bus.interval_marks import BEGIN, END
 from ..contract.errors import GivenError, UnderdashError
 
 FIRST_WORD = "mark"
-BEGIN, END = " begin", " end"
-"""How the words of an interval end, as `finding.marks` reads them."""
 LOOK_S = 0.2
 JOIN_S = 1.0
 READ_BYTES = 4096

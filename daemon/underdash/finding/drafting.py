@@ -9,6 +9,7 @@ from .describing import period_of
 from .found import bits_text
 from .heard import Heard, Stream
 from .layout.protection import protection_of
+from .reading import Progress
 from .requests.search import find_requests
 from .requests.senders import Sender, answers_by_standard, asks_by_standard
 
@@ -18,16 +19,19 @@ SHARE = 0.05
 LEAST_FRAMES = 20
 
 
-def draft(heard: Heard, name: str, title: str, bitrates: Mapping[str, int]) -> tuple[CarDescription, list[str]]:
+def draft(
+    heard: Heard, name: str, title: str, bitrates: Mapping[str, int], progress: Progress | None = None
+) -> tuple[CarDescription, list[str]]:
     """Return a description, and what there is to say of each frame, as lines.
 
     Args:
         heard: a recording of the car awake.
         name, title: of the car.
         bitrates: bit/s by role of the bus; buses without one are left out.
+        progress: told how far the search for a tester is, 0 to 1.
     """
     buses = tuple(BusDescription(role, rate) for role, rate in bitrates.items())
-    asked = find_requests(heard).places | {
+    asked = find_requests(heard, progress=progress).places | {
         place for stream in heard if _by_standard(Sender(*(place := _place(stream))))
     }
     fingerprint = [frame for role in bitrates for frame in _always_there(heard, role, asked)]

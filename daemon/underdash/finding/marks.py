@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import nan
 
+from ..bus.interval_marks import BEGIN, END
 from ..bus.trace_lacks import half_line
 from ..contract.errors import GivenError
 from .heard import Heard
@@ -24,8 +25,6 @@ LARGEST_S = 1e12
 """No clock of a trace goes beyond."""
 WALL_CLOCK_S = 1e9
 """Seconds since 1970 are larger, those since a machine was started are smaller."""
-BEGIN, END = " begin", " end"
-"""Behind a word that is typed while a recording runs."""
 FEWER = "name a file with fewer"
 LINE = "a line reads SECONDS WORD or FROM..UNTIL WORD, with + before each number to count from the first frame"
 
